@@ -1,0 +1,271 @@
+//! From a plan's text to a checked `Plan`: parse, hold against the catalogue, build the parts,
+//! check what concerns several keys at once. All problems are reported together.
+
+use super::catalogue::PLAN;
+use super::document::{Document, View};
+use super::parts;
+use super::plan::{
+    DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck,
+};
+use super::problem::{Problem, Problems};
+use crate::units::REFERENCE_TEMPERATURE_C;
+
+/// Reads a plan; `file` is its name for messages.
+///
+/// # Errors
+/// Every problem of the file, each with line, column, key, value, allowed range and advice.
+pub fn read_plan(text: &str, file: &str) -> Result<Plan, Problems> {
+    let document = Document::parse(text, file, PLAN)?;
+    let root = document.root(PLAN);
+    let plan = build(&root);
+    document.verdict()?;
+    plan.ok_or_else(|| Problems { file: file.into(), list: Vec::new() })
+}
+
+/// A problem that was found after reading, put at its key's place in the plan.
+#[must_use]
+pub fn problem_at(text: &str, file: &str, key: &str, what: String, advice: String) -> Problems {
+    let (line, column) = Document::parse(text, file, PLAN).map_or((1, 1), |d| d.place_of(key));
+    Problems { file: file.into(), list: vec![Problem { line, column, key: key.into(), value: String::new(), what, advice }] }
+}
+
+fn build(root: &View<'_>) -> Option<Plan> {
+    let trucks = trucks(root);
+    let frame = frame(root, &trucks)?;
+    let span = frame.span_mm;
+    let supports = parts::supports(root);
+    let duty = parts::duty(root, span);
+    let reference_c = root.table("temperature").optional("reference_c").unwrap_or(REFERENCE_TEMPERATURE_C);
+    let arrangements = parts::arrangements(root);
+    let chosen = chosen(root, &arrangements.iter().map(|a| a.name.as_str()).collect::<Vec<_>>());
+    let tightening = tightening(root, &frame, &duty, reference_c)?;
+    let study = root.table("study");
+    Some(Plan {
+        title: root.text("title").into(),
+        chosen,
+        supports,
+        block: parts::block(&root.table("block")),
+        bridge: parts::bridge(&root.table("bridge")),
+        slide_kg: root.table("slide").number("mass_kg"),
+        drive: parts::drive(&root.table("drive")),
+        seasons: seasons(&root.table("temperature"), reference_c),
+        errors: parts::errors(&root.table("errors")),
+        requirements: requirements(&root.table("requirement")),
+        study: StudySettings {
+            draws: study.whole("draws").unsigned_abs(),
+            seed: study.whole("seed").unsigned_abs(),
+            drag: if study.text("drag") == "law" { DragStates::Law } else { DragStates::BothSigns },
+        },
+        km_per_year: root.optional("km_per_year"),
+        arrangements,
+        tightening,
+        duty,
+        trucks,
+        frame,
+    })
+}
+
+fn chosen(root: &View<'_>, names: &[&str]) -> usize {
+    let word = root.text("chosen");
+    names.iter().position(|n| *n == word).unwrap_or_else(|| {
+        if root.has("chosen") && !names.is_empty() {
+            root.unknown_name("chosen", "there is no such arrangement", names);
+        }
+        0
+    })
+}
+
+fn trucks(root: &View<'_>) -> [Truck; 2] {
+    let own = root.table("truck_b");
+    let both = root.table("truck");
+    if !both.is_there() {
+        root.problem("truck", "this table is missing", "The truck of both rails, or of rail A where [truck_b] stands too.");
+    }
+    let a = parts::truck(&both);
+    let b = if own.is_there() { parts::truck(&own) } else { a.clone() };
+    [a, b]
+}
+
+fn frame(root: &View<'_>, trucks: &[Truck; 2]) -> Option<Frame> {
+    let table = root.table("frame");
+    let anchors_x_mm = anchors(&table)?;
+    let stations_x_mm = stations(&table, &anchors_x_mm, trucks)?;
+    let station_share = zones(root, &stations_x_mm);
+    let length = anchors_x_mm[anchors_x_mm.len() - 1] - anchors_x_mm[0];
+    Some(Frame {
+        span_mm: table.number("span_mm"),
+        station_share,
+        expansion_per_k: table.number("expansion_per_k"),
+        correlation_length_mm: table.optional("correlation_length_mm").unwrap_or(length / 3.0),
+        anchors_x_mm,
+        stations_x_mm,
+    })
+}
+
+fn anchors(table: &View<'_>) -> Option<Vec<f64>> {
+    if let Some(list) = table.numbers("anchors_mm") {
+        if table.has("anchor_pitch_mm") {
+            table.problem("anchor_pitch_mm", "anchors are given twice", "Give either anchors_mm or anchor_pitch_mm with first and last.");
+        }
+        return increasing(table, "anchors_mm", list);
+    }
+    let (first, last, pitch) =
+        (table.optional("first_anchor_mm"), table.optional("last_anchor_mm"), table.optional("anchor_pitch_mm"));
+    let (Some(first), Some(last), Some(pitch)) = (first, last, pitch) else {
+        table.problem("", "the anchors are missing", "Give anchors_mm, or anchor_pitch_mm with first_anchor_mm and last_anchor_mm.");
+        return None;
+    };
+    let bays = ((last - first) / pitch).round();
+    if !(last > first) {
+        table.problem("last_anchor_mm", "the last anchor must lie beyond the first", "Anchors run along +x.");
+        return None;
+    }
+    if !(1.0..=1000.0).contains(&bays) || ((last - first) - bays * pitch).abs() > 0.01 * pitch {
+        let n = ((last - first) / pitch).clamp(1.0, 1000.0).round();
+        table.problem("anchor_pitch_mm", "the pitch does not divide the rail into whole bays", &format!("{n} bays would be {:.3} mm each; or list anchors_mm.", (last - first) / n));
+        return None;
+    }
+    Some((0..=bays as usize).map(|i| first + (last - first) * i as f64 / bays).collect())
+}
+
+fn increasing(table: &View<'_>, name: &str, list: Vec<f64>) -> Option<Vec<f64>> {
+    let disorder = list.windows(2).position(|w| !(w[1] > w[0]));
+    if let Some(i) = disorder {
+        table.problem(name, &format!("number {} ({}) does not lie beyond number {} ({})", i + 2, list[i + 1], i + 1, list[i]), "They must increase.");
+        return None;
+    }
+    if !(2..=1001).contains(&list.len()) {
+        table.problem(name, &format!("{} numbers stand here", list.len()), "2 to 1001 are needed.");
+        return None;
+    }
+    Some(list)
+}
+
+fn stations(table: &View<'_>, anchors: &[f64], trucks: &[Truck; 2]) -> Option<Vec<f64>> {
+    let (from, to) = (table.number("stroke_from_mm"), table.number("stroke_to_mm"));
+    if !(to > from) {
+        if from.is_finite() && to.is_finite() {
+            table.problem("stroke_to_mm", "the stroke must end beyond its start", "Stations run along +x.");
+        }
+        return None;
+    }
+    let n = table.whole("stations").clamp(2, 501) as usize;
+    let list = match table.numbers("stations_mm") {
+        Some(list) => increasing(table, "stations_mm", list)?,
+        None => (0..n).map(|i| from + (to - from) * i as f64 / (n - 1) as f64).collect(),
+    };
+    if list[0] < from - 1e-9 || list[list.len() - 1] > to + 1e-9 {
+        table.problem("stations_mm", "a station lies outside the stroke", &format!("The stroke runs from {from} to {to} mm."));
+    }
+    let last = anchors.len() - 1;
+    let reach = |side: f64| trucks.iter().flat_map(|t| &t.blocks).map(|b| b.x_mm * side).fold(0.0, f64::max);
+    let (low, high) = (anchors[0] - (anchors[1] - anchors[0]) / 2.0, anchors[last] + (anchors[last] - anchors[last - 1]) / 2.0);
+    for (key, beyond) in [("stroke_from_mm", low - (list[0] - reach(-1.0))), ("stroke_to_mm", list[list.len() - 1] + reach(1.0) - high)] {
+        if beyond > 1e-9 {
+            table.problem(key, &format!("a block runs {beyond:.1} mm beyond the rail"), &format!("Rails reach half a bay past their last anchors: from {low} to {high} mm. Shorten the stroke or move the anchors."));
+        }
+    }
+    Some(list)
+}
+
+/// Share of the distance at each station: the stations' hat functions against the zones' density.
+fn zones(root: &View<'_>, stations: &[f64]) -> Vec<f64> {
+    let zones = root.tables("zone");
+    let (first, last) = (stations[0], stations[stations.len() - 1]);
+    let mut pieces = vec![(first, last, 1.0)];
+    if !zones.is_empty() {
+        pieces = zones.iter().map(|z| (z.number("from_mm"), z.number("to_mm"), z.number("share"))).collect();
+        for (zone, (from, to, _)) in zones.iter().zip(&pieces) {
+            if !(to > from && *from >= first - 1e-6 && *to <= last + 1e-6) && from.is_finite() && to.is_finite() {
+                zone.problem("to_mm", "a zone must run forward inside the stations", &format!("Stations run from {first} to {last} mm."));
+            }
+        }
+        parts::check_shares(&zones, "share");
+    }
+    let hat = |i: usize, from: f64, to: f64| -> f64 {
+        let side = |near: f64, far: f64| {
+            let (lo, hi) = (near.min(far).max(from), near.max(far).min(to));
+            if hi <= lo { 0.0 } else { (hi - lo) * ((lo + hi) / 2.0 - far) / (near - far) }
+        };
+        let left = if i > 0 { side(stations[i], stations[i - 1]) } else { 0.0 };
+        let right = if i + 1 < stations.len() { side(stations[i], stations[i + 1]) } else { 0.0 };
+        left + right
+    };
+    let shares: Vec<f64> = (0..stations.len())
+        .map(|i| pieces.iter().map(|(from, to, share)| share * hat(i, *from, *to) / (to - from)).sum())
+        .collect();
+    let total: f64 = shares.iter().sum();
+    shares.iter().map(|s| s / total).collect()
+}
+
+fn seasons(table: &View<'_>, reference_c: f64) -> Vec<Season> {
+    let seasons = table.tables("season");
+    if seasons.is_empty() {
+        return vec![Season { name: "reference".into(), share: 1.0, thermal: Thermal::default() }];
+    }
+    let total = parts::check_shares(&seasons, "share");
+    seasons
+        .iter()
+        .map(|s| Season {
+            name: s.text("name").into(),
+            share: s.number("share") / total,
+            thermal: Thermal {
+                bridge_dt_k: s.number("bridge_c") - reference_c,
+                frame_dt_k: s.number("frame_c") - reference_c,
+                top_hotter_k: s.number("top_hotter_k"),
+            },
+        })
+        .collect()
+}
+
+fn tightening(root: &View<'_>, frame: &Frame, duty: &[super::plan::LoadCase], reference_c: f64) -> Option<Tightening> {
+    let table = root.table("tightening");
+    let stations = &frame.stations_x_mm;
+    let first = duty.first()?;
+    let station_x_mm =
+        table.optional("station_mm").unwrap_or(f64::midpoint(stations[0], stations[stations.len() - 1]));
+    if !(station_x_mm >= stations[0] && station_x_mm <= stations[stations.len() - 1]) {
+        table.problem("station_mm", "the bridge cannot stand there", "It must lie within the stroke.");
+    }
+    let payload_y_mm = table.optional("payload_y_mm").unwrap_or(frame.span_mm / 2.0);
+    if payload_y_mm > frame.span_mm {
+        table.problem("payload_y_mm", "the slide would stand beyond rail B", "It must lie between 0 and span_mm.");
+    }
+    let half_skew = table.number("skew_mm") / 2.0;
+    Some(Tightening {
+        station_x_mm,
+        payload_y_mm,
+        payload_kg: table.optional("payload_kg").unwrap_or(first.payload_kg),
+        payload_arm_mm: if table.has("payload_arm_mm") { table.vector("payload_arm_mm") } else { first.payload_arm_mm },
+        thermal: Thermal {
+            bridge_dt_k: table.optional("bridge_c").unwrap_or(reference_c) - reference_c,
+            frame_dt_k: table.optional("frame_c").unwrap_or(reference_c) - reference_c,
+            top_hotter_k: 0.0,
+        },
+        drive_offset_mm: if half_skew.is_finite() { [-half_skew, half_skew] } else { [0.0; 2] },
+    })
+}
+
+/// Measure, key, key of its limit, and the limit assumed where the plan is silent.
+const MEASURES: [(Measure, &str, &str, Option<f64>); 8] = [
+    (Measure::Life, "life_km", "least", None),
+    (Measure::StaticSafety, "static_safety", "least", Some(3.0)),
+    (Measure::FloatTravel, "float_travel_used", "most", Some(1.0)),
+    (Measure::LifeLoss, "life_loss", "most", None),
+    (Measure::RowUnloading, "row_unloading", "most", None),
+    (Measure::ToolDisplacement, "tool_displacement_mm", "most", None),
+    (Measure::ToolYaw, "tool_yaw_mrad", "most", None),
+    (Measure::JointForce, "joint_force_n", "most", None),
+];
+
+fn requirements(table: &View<'_>) -> Vec<Requirement> {
+    if table.is_there() && !table.has("life_km") {
+        table.problem("", "the required life is missing", "Give life_km = { least = ... }: every verdict stands on it.");
+    }
+    let one = |(measure, key, limit_key, assumed): (Measure, &str, &str, Option<f64>)| {
+        let own = table.table(key);
+        let limit = if own.is_there() { Some(own.number(limit_key)) } else { assumed };
+        Some(Requirement { measure, limit: limit?, quantile: own.number("quantile"), confidence: own.number("confidence") })
+    };
+    MEASURES.into_iter().filter_map(one).collect()
+}

@@ -1,0 +1,333 @@
+//! The parts of a plan, each from its table: trucks, blocks, bridge, joints, duty, errors.
+
+use super::document::View;
+use super::plan::{
+    Arrangement, Block, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Element, Extra, Joint, Law,
+    LoadCase, Support, Truck,
+};
+use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
+use crate::units::{COMPONENTS, MRAD, N_M, N_M_PER_MRAD, N_PER_UM};
+
+/// Checks that the shares of a list add up to 1 and returns their sum.
+pub(super) fn check_shares(list: &[View<'_>], key: &str) -> f64 {
+    let total: f64 = list.iter().map(|item| item.number(key)).sum();
+    if (total - 1.0).abs() > 1e-3
+        && let Some(last) = list.last()
+    {
+        last.problem(key, &format!("the shares add up to {total}, not to 1"), "Correct one of them; 0.001 of rounding is allowed.");
+    }
+    total
+}
+
+pub(super) fn truck(table: &View<'_>) -> Truck {
+    let blocks: Vec<BlockPlace> = table
+        .tables("block")
+        .iter()
+        .map(|b| BlockPlace { x_mm: b.number("x_mm"), lateral_mm: b.number("lateral_mm") })
+        .collect();
+    if table.is_there() && table.has("block") && !(1..=64).contains(&blocks.len()) {
+        table.problem("block", &format!("{} blocks stand here", blocks.len()), "1 to 64 are possible.");
+    }
+    Truck {
+        blocks,
+        mass_kg: table.number("mass_kg"),
+        centre_mm: table.vector("centre_mm"),
+        bridge_axis_height_mm: table.number("bridge_axis_height_mm"),
+    }
+}
+
+pub(super) fn supports(root: &View<'_>) -> [Support; 2] {
+    let one = |table: View<'_>| {
+        if !table.is_there() {
+            return None;
+        }
+        Some(Support {
+            stiffness: [
+                table.number("lateral_n_per_um") * N_PER_UM,
+                table.number("vertical_n_per_um") * N_PER_UM,
+                table.number("roll_n_m_per_mrad") * N_M_PER_MRAD,
+            ],
+        })
+    };
+    let a = one(root.table("support")).unwrap_or(Support { stiffness: [f64::INFINITY; 3] });
+    [a, one(root.table("support_b")).unwrap_or(a)]
+}
+
+/// Factor a1 of ISO 281:2007 for a reliability in percent, table 12 (table number from memory).
+const A1: [(&str, f64); 14] = [
+    ("90", 1.0), ("95", 0.64), ("96", 0.55), ("97", 0.47), ("98", 0.37), ("99", 0.25), ("99.2", 0.22), ("99.4", 0.19),
+    ("99.6", 0.16), ("99.8", 0.12), ("99.9", 0.093), ("99.92", 0.087), ("99.94", 0.080), ("99.95", 0.077),
+];
+
+/// Factor a1 of ISO 281:2007 for a reliability as written in the plan.
+#[must_use]
+pub fn a1(reliability: &str) -> Option<f64> {
+    A1.iter().find(|(r, _)| *r == reliability).map(|(_, a1)| *a1)
+}
+
+pub(super) fn block(table: &View<'_>) -> Block {
+    let element = if table.text("element") == "roller" { Element::Roller } else { Element::Ball };
+    let (c, c0) = (table.number("dynamic_n"), table.number("static_n"));
+    let over = |rating: f64, kind: &str, name: &str| rating / table.optional(&format!("{kind}_{name}_n")).unwrap_or(rating);
+    let moment = |rating: f64, kind: &str, name: &str| rating / (table.number(&format!("{kind}_{name}_n_m")) * N_M);
+    let turns = ["roll", "pitch", "yaw"];
+    let stiffness = |name: &str| table.number(&format!("{name}_n_m_per_mrad")) * N_M_PER_MRAD;
+    // L = (C/P)^p x basis: the same block on 100 km carries (50/100)^(1/p) of the figure on 50 km.
+    let basis = if table.text("rating_basis_km") == "50" { 0.5_f64.powf(1.0 / element.life_exponent()) } else { 1.0 };
+    Block {
+        element,
+        c_n: c * basis,
+        c0_n: c0,
+        c_over_direction: ["lateral", "vertical"].map(|n| over(c, "dynamic", n)),
+        c_over_moment_per_mm: turns.map(|n| moment(c, "dynamic", n)),
+        c0_over_direction: ["lateral", "vertical"].map(|n| over(c0, "static", n)),
+        c0_over_moment_per_mm: turns.map(|n| moment(c0, "static", n)),
+        stiffness: [
+            table.number("lateral_n_per_um") * N_PER_UM,
+            table.number("vertical_n_per_um") * N_PER_UM,
+            stiffness("roll"),
+            stiffness("pitch"),
+            stiffness("yaw"),
+        ],
+        preload_n: table.number("preload_n"),
+        length_mm: table.optional("length_mm"),
+        width_mm: table.optional("width_mm"),
+        load_factor: table.number("load_factor"),
+        a1: a1(table.text("reliability")).unwrap_or(f64::NAN),
+    }
+}
+
+impl Element {
+    /// Exponent p of load in life (ISO 14728-1).
+    #[must_use]
+    pub fn life_exponent(self) -> f64 {
+        match self {
+            Self::Ball => 3.0,
+            Self::Roller => 10.0 / 3.0,
+        }
+    }
+}
+
+pub(super) fn bridge(table: &View<'_>) -> Bridge {
+    let (section, ready) = (table.table("section"), table.table("stiffness"));
+    if section.is_there() == ready.is_there() && table.is_there() {
+        table.problem("", "the beam must be given once", "Either [bridge.section] or [bridge.stiffness].");
+    }
+    let rigid_if_absent = |value: Option<f64>| value.unwrap_or(f64::INFINITY);
+    let [ea_n, ei_vertical_n_mm2, ei_lateral_n_mm2, gj_n_mm2, gas_vertical_n, gas_lateral_n] = if section.is_there() {
+        let (e, g) = (section.number("e_mpa"), section.number("g_mpa"));
+        [
+            e * section.number("area_mm2"),
+            e * section.number("i_vertical_mm4"),
+            e * section.number("i_lateral_mm4"),
+            g * section.number("j_mm4"),
+            rigid_if_absent(section.optional("shear_area_vertical_mm2").map(|a| g * a)),
+            rigid_if_absent(section.optional("shear_area_lateral_mm2").map(|a| g * a)),
+        ]
+    } else {
+        let m2 = |name: &str| ready.number(name) * 1e6;
+        [
+            ready.number("ea_n"),
+            m2("ei_vertical_n_m2"),
+            m2("ei_lateral_n_m2"),
+            m2("gj_n_m2"),
+            rigid_if_absent(ready.optional("shear_vertical_n")),
+            rigid_if_absent(ready.optional("shear_lateral_n")),
+        ]
+    };
+    Bridge {
+        ea_n,
+        ei_vertical_n_mm2,
+        ei_lateral_n_mm2,
+        gj_n_mm2,
+        gas_vertical_n,
+        gas_lateral_n,
+        mass_kg: table.number("mass_kg"),
+        expansion_per_k: table.number("expansion_per_k"),
+        height_mm: table.optional("height_mm"),
+    }
+}
+
+pub(super) fn drive(table: &View<'_>) -> Drive {
+    let motor = usize::from(table.text("motor_at") == "b");
+    let kind = match table.text("kind") {
+        "one" => DriveKind::One(motor),
+        "shaft" => {
+            let (Some(torsion), Some(radius)) = (table.optional("shaft_n_m_per_mrad"), table.optional("pinion_radius_mm")) else {
+                table.problem("kind", "the shaft's torsion stiffness or pinion radius is missing", "Give shaft_n_m_per_mrad and pinion_radius_mm.");
+                return Drive { kind: DriveKind::Two, stiffness_n_per_mm: 0.0, height_mm: 0.0, lateral_mm: [0.0; 2] };
+            };
+            // Thrust F at the far pinion is torque F r; the shaft yields F r / k, which is r F r / k along the rail.
+            DriveKind::Shaft { motor, compliance_mm_per_n: radius * radius / (torsion * N_M_PER_MRAD) }
+        }
+        _ => DriveKind::Two,
+    };
+    Drive {
+        kind,
+        stiffness_n_per_mm: table.number("stiffness_n_per_um") * N_PER_UM,
+        height_mm: table.number("height_mm"),
+        lateral_mm: [table.number("lateral_a_mm"), table.number("lateral_b_mm")],
+    }
+}
+
+pub(super) fn duty(root: &View<'_>, span_mm: f64) -> Vec<LoadCase> {
+    let tables = root.tables("duty");
+    let total = if tables.is_empty() {
+        if root.has("duty") {
+            root.problem("duty", "there is no load case", "Give one [[duty]] at least.");
+        }
+        1.0
+    } else {
+        check_shares(&tables, "share")
+    };
+    tables.iter().map(|t| load_case(t, total, span_mm)).collect()
+}
+
+fn load_case(table: &View<'_>, total_share: f64, span_mm: f64) -> LoadCase {
+    let payload_y_mm = table.number("payload_y_mm");
+    if payload_y_mm > span_mm {
+        table.problem("payload_y_mm", "the payload stands beyond rail B", &format!("It must lie between 0 and span_mm = {span_mm}."));
+    }
+    let extra = |t: &View<'_>| {
+        let carrier = match t.text("on") {
+            "truck_a" => Carrier::Truck(0),
+            "truck_b" => Carrier::Truck(1),
+            _ => Carrier::Bridge,
+        };
+        let place_mm: [f64; 3] = t.vector("place_mm");
+        if carrier == Carrier::Bridge && !(0.0..=span_mm).contains(&place_mm[1]) && place_mm[1].is_finite() {
+            t.problem("place_mm", "this point lies beyond the bridge", &format!("Its y must lie between 0 and span_mm = {span_mm}."));
+        }
+        Extra { carrier, place_mm, mass_kg: t.number("mass_kg"), force_n: t.vector("force_n") }
+    };
+    LoadCase {
+        name: table.text("name").into(),
+        share: table.number("share") / total_share,
+        payload_kg: table.number("payload_kg"),
+        payload_y_mm,
+        payload_arm_mm: table.vector("payload_arm_mm"),
+        acceleration_m_per_s2: table.vector("acceleration_m_per_s2"),
+        extras: table.tables("extra").iter().map(extra).collect(),
+    }
+}
+
+pub(super) fn arrangements(root: &View<'_>) -> Vec<Arrangement> {
+    let kinds = root.table("joint");
+    let known = kinds.names();
+    let table = root.table("arrangement");
+    if root.has("arrangement") && table.names().is_empty() {
+        root.problem("arrangement", "there is no arrangement", "Give one [arrangement.NAME] at least; two to compare.");
+    }
+    for name in &known {
+        components(&kinds.table(name), true);
+    }
+    let joint = |t: &View<'_>| {
+        let name = t.text("joint");
+        if !known.contains(&name) {
+            t.unknown_name("joint", "there is no such joint", &known);
+        }
+        Joint {
+            name: name.into(),
+            place_mm: [t.number("x_mm"), t.number("y_mm"), t.number("z_mm")],
+            components: components(&kinds.table(name), false),
+        }
+    };
+    let end = |t: &View<'_>, name: &str| {
+        let joints: Vec<Joint> = t.tables(name).iter().map(joint).collect();
+        if t.has(name) && !(1..=16).contains(&joints.len()) {
+            t.problem(name, &format!("{} joints stand here", joints.len()), "1 to 16 are possible.");
+        }
+        joints
+    };
+    let one = |name: &&str| {
+        let t = table.table(name);
+        Arrangement { name: (*name).into(), ends: ["end_a", "end_b"].map(|e| end(&t, e)) }
+    };
+    table.names().iter().map(one).collect()
+}
+
+fn components(table: &View<'_>, report: bool) -> [Component; 6] {
+    std::array::from_fn(|i| component(&table.table(COMPONENTS[i]), i >= 3, report))
+}
+
+fn component(table: &View<'_>, turn: bool, report: bool) -> Component {
+    let (k_unit, k_factor) = if turn { ("n_m_per_mrad", N_M_PER_MRAD) } else { ("n_per_um", N_PER_UM) };
+    let (way, way_factor, drag, drag_factor) = if turn { ("mrad", MRAD, "drag_n_m", N_M) } else { ("mm", 1.0, "drag_n", 1.0) };
+    let [stiffness, slide, stop] = ["stiffness", "slide", "stop"].map(|n| format!("{n}_{k_unit}"));
+    let [travel, take_up] = ["travel", "take_up"].map(|n| format!("{n}_{way}"));
+    let get = |name: &str| table.number(name);
+    let wanted: &[&str] = match table.text("law") {
+        "elastic" => &[&stiffness],
+        "float" => &[&travel, drag, &slide, &stop],
+        _ => &[],
+    };
+    if report && table.is_there() && table.has("law") {
+        for name in wanted.iter().filter(|n| !table.has(n)) {
+            table.problem("law", &format!("{name} is missing"), &format!("A component with law \"{}\" needs {}.", table.text("law"), wanted.join(", ")));
+        }
+        for name in table.names().into_iter().filter(|n| *n != "law" && *n != take_up && !wanted.contains(n)) {
+            table.problem(name, &format!("it does not belong to law \"{}\"", table.text("law")), "Take it out, or change the law.");
+        }
+        if table.text("law") == "free" && get(&take_up) > 0.0 {
+            table.problem(&take_up, "a free component has nothing to take up", "Take it out, or change the law.");
+        }
+        if table.text("law") == "float" && get(drag) > 0.0 && get(&slide) == 0.0 {
+            table.problem(&slide, "a float with drag needs a stiffness before it slides", "Drag over this stiffness is the way it gives before sliding: 1 to 50 N/um.");
+        }
+    }
+    let law = match table.text("law") {
+        "elastic" => Law::Elastic { k: get(&stiffness) * k_factor },
+        "float" => Law::Float {
+            travel: get(&travel) * way_factor,
+            drag: get(drag) * drag_factor,
+            k_slide: get(&slide) * k_factor,
+            k_stop: get(&stop) * k_factor,
+        },
+        _ => Law::Free,
+    };
+    Component { law, take_up: get(&take_up) * way_factor }
+}
+
+pub(super) fn errors(table: &View<'_>) -> ErrorSources {
+    let mut sources = Vec::new();
+    for spec in &ErrorKind::ALL {
+        let t = table.table(spec.key);
+        if let Some((lower, upper)) = t.is_there().then(|| limits(&t, spec)).flatten() {
+            let in_service = t.text("state") == "in_service";
+            if in_service && spec.kind != ErrorKind::Skew {
+                t.problem("state", "only skew can come and go in service", "Temperatures, shaft wind-up and drag do so by themselves; the rest is fixed.");
+            }
+            let spread = match t.text("distribution") {
+                "uniform" => Spread::Uniform,
+                "triangular" => Spread::Triangular,
+                _ => Spread::Normal { capability: t.number("capability") },
+            };
+            sources.push(Source { kind: spec.kind, lower, upper, spread, inspected: t.flag("inspected"), in_service });
+        }
+    }
+    ErrorSources { sources }
+}
+
+/// Limits of an error from whichever form the plan gives; the zone width is converted here and nowhere else.
+fn limits(table: &View<'_>, spec: &ErrorSpec) -> Option<(f64, f64)> {
+    let (unit, factor) = if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) };
+    let [half, zone, lower, upper] = ["plus_minus", "zone", "lower", "upper"].map(|n| format!("{n}_{unit}"));
+    let forms = [table.has(&half), table.has(&zone), table.has(&lower) || table.has(&upper)];
+    if forms.iter().filter(|f| **f).count() != 1 {
+        let choices = if spec.zone == ZoneMeaning::PeakToValley { zone } else { format!("exactly one of {half}, {zone}, or {lower} with {upper}") };
+        table.problem("", "the tolerance must be given once", &format!("Give {choices}."));
+        return None;
+    }
+    let (low, high) = match (table.optional(&half), table.optional(&zone), spec.zone) {
+        (Some(h), _, _) => (-h, h),
+        (_, Some(t), ZoneMeaning::AboutNominal) => (-t / 2.0, t / 2.0),
+        (_, Some(t), ZoneMeaning::EndToEnd) => (-t, t),
+        (_, Some(t), ZoneMeaning::PeakToValley) => (0.0, t),
+        _ => (table.number(&lower), table.number(&upper)),
+    };
+    if !(low <= high) {
+        table.problem(&lower, &format!("{lower} and {upper} must both stand here, the lower first"), "");
+        return None;
+    }
+    Some((low * factor, high * factor))
+}

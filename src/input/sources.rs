@@ -1,0 +1,150 @@
+//! Sources of error: what may be wrong, between which limits, how it is spread.
+
+/// A scalar error of the model page, or a family of alike ones.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[allow(missing_docs, reason = "each is described where its name and unit stand, in `ErrorKind::ALL`")]
+pub enum ErrorKind {
+    Span,
+    Parallelism,
+    Height,
+    VerticalParallelism,
+    CrossLevel(usize),
+    CrossLevelTwist(usize),
+    StraightnessLateral(usize),
+    StraightnessVertical(usize),
+    StraightnessRoll(usize),
+    BlockLateral,
+    BlockVertical,
+    BridgeLength,
+    BridgeTwist,
+    EndTilt(usize),
+    EndSquareness(usize),
+    Skew,
+    Seat,
+    SeatAngle,
+}
+
+/// What the total width of a tolerance zone (ISO 1101) means for an error.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ZoneMeaning {
+    /// The zone lies symmetrically about the nominal: plus or minus half its width.
+    AboutNominal,
+    /// The zone may lie anywhere: the drift from end to end is up to its whole width either way.
+    EndToEnd,
+    /// The width is the profile's largest peak-to-valley, from 0.
+    PeakToValley,
+}
+
+/// Name, unit and meaning of an error, once for plan, tables and files.
+#[derive(Debug, Clone, Copy)]
+pub struct ErrorSpec {
+    /// Which error.
+    pub kind: ErrorKind,
+    /// Key in the plan's `[errors]`.
+    pub key: &'static str,
+    /// What it is, in a few words.
+    pub label: &'static str,
+    /// True for mrad, false for mm.
+    pub angle: bool,
+    /// What a zone width means.
+    pub zone: ZoneMeaning,
+}
+
+const fn spec(kind: ErrorKind, key: &'static str, label: &'static str, angle: bool, zone: ZoneMeaning) -> ErrorSpec {
+    ErrorSpec { kind, key, label, angle, zone }
+}
+
+impl ErrorKind {
+    /// Every error, in the order in which it is drawn.
+    pub const ALL: [ErrorSpec; 25] = {
+        use ErrorKind::*;
+        use ZoneMeaning::{AboutNominal, EndToEnd, PeakToValley};
+        [
+            spec(Span, "span", "span offset", false, AboutNominal),
+            spec(Parallelism, "parallelism", "horizontal parallelism, end to end", false, EndToEnd),
+            spec(Height, "height", "height of rail B over rail A", false, AboutNominal),
+            spec(VerticalParallelism, "vertical_parallelism", "vertical parallelism, end to end", false, EndToEnd),
+            spec(CrossLevel(0), "cross_level_a", "cross-level of rail A", true, AboutNominal),
+            spec(CrossLevel(1), "cross_level_b", "cross-level of rail B", true, AboutNominal),
+            spec(CrossLevelTwist(0), "cross_level_twist_a", "twist of rail A, end to end", true, EndToEnd),
+            spec(CrossLevelTwist(1), "cross_level_twist_b", "twist of rail B, end to end", true, EndToEnd),
+            spec(StraightnessLateral(0), "straightness_lateral_a", "lateral straightness of rail A", false, PeakToValley),
+            spec(StraightnessLateral(1), "straightness_lateral_b", "lateral straightness of rail B", false, PeakToValley),
+            spec(StraightnessVertical(0), "straightness_vertical_a", "vertical straightness of rail A", false, PeakToValley),
+            spec(StraightnessVertical(1), "straightness_vertical_b", "vertical straightness of rail B", false, PeakToValley),
+            spec(StraightnessRoll(0), "waviness_roll_a", "cross-level waviness of rail A", true, PeakToValley),
+            spec(StraightnessRoll(1), "waviness_roll_b", "cross-level waviness of rail B", true, PeakToValley),
+            spec(BlockLateral, "block_lateral", "lateral place of each block in its truck", false, AboutNominal),
+            spec(BlockVertical, "block_vertical", "height of each block in its truck", false, AboutNominal),
+            spec(BridgeLength, "bridge_length", "made length of the bridge", false, AboutNominal),
+            spec(BridgeTwist, "bridge_twist", "twist of the bridge, end B against A", true, AboutNominal),
+            spec(EndTilt(0), "end_tilt_a", "tilt of the bridge's end face A", true, AboutNominal),
+            spec(EndTilt(1), "end_tilt_b", "tilt of the bridge's end face B", true, AboutNominal),
+            spec(EndSquareness(0), "end_squareness_a", "squareness of the bridge's end A", true, AboutNominal),
+            spec(EndSquareness(1), "end_squareness_b", "squareness of the bridge's end B", true, AboutNominal),
+            spec(Skew, "skew", "skew of the drives, B ahead of A", false, AboutNominal),
+            spec(Seat, "seat", "each joint seat in x, y and z", false, AboutNominal),
+            spec(SeatAngle, "seat_angle", "each joint seat in rx, ry and rz", true, AboutNominal),
+        ]
+    };
+}
+
+/// How an error spreads between its limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Spread {
+    /// Normal about the middle; the limits stand at 3 x capability standard deviations.
+    Normal {
+        /// Process capability Cp.
+        capability: f64,
+    },
+    /// Every value alike.
+    Uniform,
+    /// Most likely in the middle, never at the limits.
+    Triangular,
+}
+
+/// One source with its limits (mm or rad).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Source {
+    /// Which error.
+    pub kind: ErrorKind,
+    /// Lower limit; 0 for a peak-to-valley.
+    pub lower: f64,
+    /// Upper limit.
+    pub upper: f64,
+    /// How it spreads.
+    pub spread: Spread,
+    /// True where every part is measured and refused beyond its limits.
+    pub inspected: bool,
+    /// True where it changes in service: both limits count, each for half of the distance.
+    pub in_service: bool,
+}
+
+/// All sources of a plan, in the order in which they are drawn.
+#[derive(Debug, Clone, Default)]
+pub struct ErrorSources {
+    /// The sources; an error that is not named is zero.
+    pub sources: Vec<Source>,
+}
+
+impl ErrorSources {
+    /// The source of an error, if the plan names it.
+    #[must_use]
+    pub fn get(&self, kind: ErrorKind) -> Option<&Source> {
+        self.sources.iter().find(|s| s.kind == kind)
+    }
+}
+
+impl Source {
+    /// Middle of the limits.
+    #[must_use]
+    pub fn middle(&self) -> f64 {
+        f64::midpoint(self.lower, self.upper)
+    }
+
+    /// Half the width between the limits.
+    #[must_use]
+    pub fn half_width(&self) -> f64 {
+        (self.upper - self.lower) / 2.0
+    }
+}

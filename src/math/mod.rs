@@ -1,0 +1,9 @@
+//! Mathematics without a word of the domain.
+
+pub mod box_qp;
+pub mod order;
+pub mod proportion;
+pub mod spline;
+
+pub use box_qp::minimise_in_box;
+pub use spline::NaturalSpline;

@@ -1,0 +1,234 @@
+//! The machine with one arrangement of joints: its elements as rows and stiffnesses, assembled.
+
+use super::kinematics::{block_rows, drive_row, joint_rows};
+use super::mechanism::{self, Mechanism};
+use super::wind_up::wind_up_mm;
+use super::{Matrix24, Vector24, beam};
+use crate::geometry::Rails;
+use crate::input::Installation;
+use crate::input::plan::{Component, DriveKind, Law, Plan, Thermal};
+
+/// A block on its rail: five rows with stiffnesses (block and support in series).
+#[derive(Debug, Clone)]
+pub(super) struct BlockElement {
+    pub(super) rows: [Vector24; 5],
+    pub(super) stiffness: [f64; 5],
+}
+
+/// One component of a joint that is not free.
+#[derive(Debug, Clone)]
+pub(super) struct JointElement {
+    pub(super) end: usize,
+    pub(super) number: usize,
+    pub(super) axis: usize,
+    pub(super) row: Vector24,
+    pub(super) component: Component,
+}
+
+/// A driven truck.
+#[derive(Debug, Clone)]
+pub(super) struct DriveElement {
+    pub(super) side: usize,
+    pub(super) row: Vector24,
+    pub(super) stiffness: f64,
+}
+
+/// The machine of a plan with one arrangement of joints, ready to be asked for loads.
+#[derive(Debug, Clone)]
+pub struct Machine<'p> {
+    /// The plan it was built from.
+    pub plan: &'p Plan,
+    /// Which arrangement.
+    pub arrangement: usize,
+    /// Condition number of its stiffness (rotations scaled by 100 mm).
+    pub condition: f64,
+    pub(super) rails: Rails,
+    pub(super) blocks: Vec<BlockElement>,
+    pub(super) joints: Vec<JointElement>,
+    /// Numbers in `joints` of the components that float.
+    pub(super) floats: Vec<usize>,
+    pub(super) drives: Vec<DriveElement>,
+    /// Stiffness without the floats.
+    pub(super) without_floats: Matrix24,
+    /// Skew of the drives by shaft wind-up in each load case.
+    pub(super) wind_up_mm: Vec<f64>,
+    /// False where nothing but the floats' own stiffness holds the machine in some direction.
+    pub(super) holds_without_floats: bool,
+}
+
+impl<'p> Machine<'p> {
+    /// Builds the machine of an arrangement.
+    ///
+    /// # Errors
+    /// The arrangement leaves a direction free: which one.
+    pub fn new(plan: &'p Plan, arrangement: usize) -> Result<Self, Mechanism> {
+        let rails = Rails::new(plan).ok_or_else(Mechanism::no_rails)?;
+        let joints = joint_elements(plan, arrangement);
+        let floats = (0..joints.len()).filter(|&j| matches!(joints[j].component.law, Law::Float { .. })).collect();
+        let mut machine = Self {
+            plan,
+            arrangement,
+            condition: 0.0,
+            rails,
+            blocks: block_elements(plan),
+            joints,
+            floats,
+            drives: drive_elements(plan),
+            without_floats: Matrix24::zeros(),
+            wind_up_mm: Vec::new(),
+            holds_without_floats: false,
+        };
+        machine.without_floats = machine.stiffness(|joint| match joint.component.law {
+            Law::Elastic { k } => k,
+            Law::Free | Law::Float { .. } => 0.0,
+        });
+        machine.condition = mechanism::condition(&machine.at_rest())?;
+        machine.holds_without_floats = mechanism::condition(&machine.without_floats).is_ok();
+        machine.wind_up_mm = wind_up_mm(&machine);
+        Ok(machine)
+    }
+
+    /// Name of the arrangement.
+    #[must_use]
+    pub fn name(&self) -> &'p str {
+        &self.plan.arrangements[self.arrangement].name
+    }
+
+    /// Number of floating components.
+    #[must_use]
+    pub fn float_count(&self) -> usize {
+        self.floats.len()
+    }
+
+    /// True where the drag of the floats can be set to its full value either way: something else holds every direction.
+    #[must_use]
+    pub fn drag_has_signs(&self) -> bool {
+        self.holds_without_floats && self.float_elements().any(|j| matches!(j.component.law, Law::Float { drag, .. } if drag > 0.0))
+    }
+
+    /// Skew of the drives by shaft wind-up in a load case, B ahead of A.
+    #[must_use]
+    pub fn wind_up_mm(&self, case: usize) -> f64 {
+        self.wind_up_mm.get(case).copied().unwrap_or(0.0)
+    }
+
+    /// The rails of the plan.
+    #[must_use]
+    pub fn rails(&self) -> &Rails {
+        &self.rails
+    }
+
+    pub(super) fn float_elements(&self) -> impl Iterator<Item = &JointElement> {
+        self.floats.iter().map(|&j| &self.joints[j])
+    }
+
+    /// Stiffness with each joint component as a spring of the given stiffness.
+    pub(super) fn stiffness(&self, of_joint: impl Fn(&JointElement) -> f64) -> Matrix24 {
+        let mut k = Matrix24::zeros();
+        for block in &self.blocks {
+            for (row, stiffness) in block.rows.iter().zip(block.stiffness) {
+                k += row * row.transpose() * stiffness;
+            }
+        }
+        for joint in &self.joints {
+            k += joint.row * joint.row.transpose() * of_joint(joint);
+        }
+        for drive in &self.drives {
+            k += drive.row * drive.row.transpose() * drive.stiffness;
+        }
+        let bridge = beam::stiffness(&self.plan.bridge, self.plan.frame.span_mm);
+        let mut ends = k.fixed_view_mut::<12, 12>(12, 12);
+        ends += bridge;
+        k
+    }
+
+    /// Stiffness with floats that do not slide yet.
+    pub(super) fn at_rest(&self) -> Matrix24 {
+        self.stiffness(|joint| joint.component.stiffness_at_rest())
+    }
+
+    /// Generalised forces by which the rails under the blocks act through the blocks' springs.
+    pub(super) fn rail_forces(&self, imposed: &[[f64; 5]]) -> Vector24 {
+        let mut f = Vector24::zeros();
+        for (block, imposed) in self.blocks.iter().zip(imposed) {
+            for i in 0..5 {
+                f += block.rows[i] * (block.stiffness[i] * imposed[i]);
+            }
+        }
+        f
+    }
+
+    /// Generalised forces of the bridge's stress-free shape and of the drives' positions.
+    pub(super) fn made_forces(&self, installation: &Installation, thermal: &Thermal, skew_mm: f64) -> Vector24 {
+        let frame = &self.plan.frame;
+        let q0 = beam::stress_free(&self.plan.bridge, frame.span_mm, frame.expansion_per_k, installation, thermal);
+        let on_ends = beam::stiffness(&self.plan.bridge, frame.span_mm) * q0;
+        let mut f = Vector24::zeros();
+        f.fixed_rows_mut::<12>(12).copy_from(&on_ends);
+        for drive in &self.drives {
+            f += drive.row * (drive.stiffness * self.drive_position(drive, installation, skew_mm));
+        }
+        f
+    }
+
+    /// Position of a drive: its own offset and its half of a common skew.
+    pub(super) fn drive_position(&self, drive: &DriveElement, installation: &Installation, skew_mm: f64) -> f64 {
+        let half = if drive.side == 0 { -0.5 } else { 0.5 };
+        installation.drive_offset_mm[drive.side] + half * skew_mm
+    }
+
+    /// Offset of each joint component from its seat and from what was taken up (mm, rad).
+    pub(super) fn joint_offsets(&self, installation: &Installation, taken_up: &[f64]) -> Vec<f64> {
+        let seat = |j: &JointElement| installation.seats[j.end][j.number][j.axis];
+        self.joints.iter().enumerate().map(|(i, j)| seat(j) + taken_up.get(i).copied().unwrap_or(0.0)).collect()
+    }
+}
+
+fn block_elements(plan: &Plan) -> Vec<BlockElement> {
+    let series = |a: f64, b: f64| if b.is_infinite() { a } else { a * b / (a + b) };
+    let block = plan.block.stiffness;
+    let mut elements = Vec::new();
+    for side in 0..2 {
+        let support = plan.supports[side].stiffness;
+        for &place in &plan.trucks[side].blocks {
+            elements.push(BlockElement {
+                rows: block_rows(side, place),
+                stiffness: [
+                    series(block[0], support[0]),
+                    series(block[1], support[1]),
+                    series(block[2], support[2]),
+                    block[3],
+                    block[4],
+                ],
+            });
+        }
+    }
+    elements
+}
+
+fn joint_elements(plan: &Plan, arrangement: usize) -> Vec<JointElement> {
+    let mut elements = Vec::new();
+    for (end, joints) in plan.arrangements[arrangement].ends.iter().enumerate() {
+        for (number, joint) in joints.iter().enumerate() {
+            let rows = joint_rows(end, joint, plan.trucks[end].bridge_axis_height_mm);
+            for axis in 0..6 {
+                let component = joint.components[axis];
+                if component.law != Law::Free {
+                    elements.push(JointElement { end, number, axis, row: rows[axis], component });
+                }
+            }
+        }
+    }
+    elements
+}
+
+fn drive_elements(plan: &Plan) -> Vec<DriveElement> {
+    let driven = |side: &usize| match plan.drive.kind {
+        DriveKind::One(at) => at == *side,
+        DriveKind::Two | DriveKind::Shaft { .. } => true,
+    };
+    (0..2)
+        .filter(driven)
+        .map(|side| DriveElement { side, row: drive_row(side, &plan.drive), stiffness: plan.drive.stiffness_n_per_mm })
+        .collect()
+}

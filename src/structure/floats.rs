@@ -1,0 +1,255 @@
+//! Floats condensed to their own few components: everything else is linear, so a pose with floats is the
+//! linear pose and a correction by the float forces.
+
+use super::assembly::JointElement;
+use super::equilibrium::{FloatSet, NotConverged, minimise};
+use super::laws::{float_force, stop_force};
+use super::{Machine, Matrix24, Vector24};
+use crate::input::plan::Law;
+
+/// State of the drag of every float.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Drag {
+    /// As the law says: with the way slid, up to its full value.
+    Law,
+    /// Full, against motion towards +.
+    Plus,
+    /// Full, against motion towards -.
+    Minus,
+}
+
+impl Drag {
+    /// Name in tables and files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Law => "law",
+            Self::Plus => "plus",
+            Self::Minus => "minus",
+        }
+    }
+
+    /// Force and tangent of a float in this state.
+    #[must_use]
+    pub fn force(self, law: &Law, delta: f64) -> (f64, f64) {
+        let Law::Float { travel, drag, k_stop, .. } = *law else { return float_force(law, delta) };
+        let sign = match self {
+            Self::Law => return float_force(law, delta),
+            Self::Plus => 1.0,
+            Self::Minus => -1.0,
+        };
+        let (stop, tangent) = stop_force(travel, k_stop, delta);
+        (sign * drag + stop, tangent)
+    }
+}
+
+/// The machine seen from its floats, for one state of the drag.
+///
+/// With K the stiffness of all else (and of floats at rest, for the law), row b_i of float i and
+/// C = B K^-1 B', the floats solve `delta + C g(delta) = delta_linear`, where g is their force beyond the
+/// stiffness that K already has; the pose is then corrected by `-K^-1 B' g`.
+#[derive(Debug, Clone)]
+pub struct FloatMap {
+    drag: Drag,
+    elements: Vec<JointElement>,
+    /// Stiffness of each float that K holds already.
+    held: Vec<f64>,
+    compliance: Vec<f64>,
+    /// K^-1 b_i.
+    columns: Vec<Vector24>,
+    without_floats: Matrix24,
+    /// K^-1.
+    pub(super) inverse: Matrix24,
+}
+
+/// Working memory of one solution.
+#[derive(Debug, Clone, Default)]
+pub struct FloatWork {
+    /// Displacement of each float.
+    pub delta: Vec<f64>,
+    /// Force of each float beyond what K holds.
+    beyond: Vec<f64>,
+    piece: Vec<(f64, f64)>,
+    system: Vec<f64>,
+    right: Vec<f64>,
+}
+
+impl FloatMap {
+    /// The map for a state of the drag; `None` if that state leaves a direction free.
+    #[must_use]
+    pub fn new(machine: &Machine<'_>, drag: Drag) -> Option<Self> {
+        let elements: Vec<JointElement> = machine.float_elements().cloned().collect();
+        if drag != Drag::Law && !machine.holds_without_floats {
+            return None;
+        }
+        Self::with(machine.without_floats, elements, drag)
+    }
+
+    /// The map of a machine with the given stiffness beside these floats.
+    pub(super) fn with(without_floats: Matrix24, elements: Vec<JointElement>, drag: Drag) -> Option<Self> {
+        let held: Vec<f64> = elements
+            .iter()
+            .map(|e| if drag == Drag::Law { e.component.stiffness_at_rest() } else { 0.0 })
+            .collect();
+        let mut stiffness = without_floats;
+        for (e, k) in elements.iter().zip(&held) {
+            stiffness += e.row * e.row.transpose() * *k;
+        }
+        let inverse = stiffness.cholesky()?.inverse();
+        let columns: Vec<Vector24> = elements.iter().map(|e| inverse * e.row).collect();
+        let compliance = elements.iter().flat_map(|e| columns.iter().map(|c| e.row.dot(c))).collect();
+        Some(Self { drag, elements, held, compliance, columns, without_floats, inverse })
+    }
+
+    /// Number of floats.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.elements.len()
+    }
+
+    /// State of the drag.
+    #[must_use]
+    pub fn drag(&self) -> Drag {
+        self.drag
+    }
+
+    /// Force of float `i` at a displacement.
+    #[must_use]
+    pub fn force(&self, i: usize, delta: f64) -> f64 {
+        self.drag.force(&self.elements[i].component.law, delta).0
+    }
+
+    /// Way of float `i` to its stop.
+    #[must_use]
+    pub fn travel(&self, i: usize) -> f64 {
+        match self.elements[i].component.law {
+            Law::Float { travel, .. } => travel,
+            _ => f64::INFINITY,
+        }
+    }
+
+    /// True where float `i` has not begun to slide at this displacement.
+    #[must_use]
+    pub fn sticks(&self, i: usize, delta: f64) -> bool {
+        matches!(self.elements[i].component.law, Law::Float { drag, k_slide, .. } if k_slide * delta.abs() < drag)
+    }
+
+    pub(super) fn without_floats(&self) -> Matrix24 {
+        self.without_floats
+    }
+
+    pub(super) fn elements(&self) -> &[JointElement] {
+        &self.elements
+    }
+
+    /// Generalised force of the floats' offsets through the stiffness that K holds.
+    pub(super) fn offset_forces(&self, offsets: &[f64]) -> Vector24 {
+        self.elements.iter().zip(&self.held).zip(offsets).map(|((e, k), o)| e.row * (k * o)).sum()
+    }
+
+    /// Corrects the linear `pose` for the floats; `work.delta` holds their displacements afterwards.
+    ///
+    /// `load` gives the generalised forces behind the pose, without those of the floats; it is asked for only
+    /// where the pieces of the laws do not settle at once.
+    ///
+    /// # Errors
+    /// The equilibrium was not found.
+    pub fn correct(&self, pose: &mut Vector24, offsets: &[f64], work: &mut FloatWork, load: impl FnOnce() -> Vector24) -> Result<(), NotConverged> {
+        let m = self.count();
+        if m == 0 {
+            return Ok(());
+        }
+        work.delta.clear();
+        work.delta.extend(self.elements.iter().zip(offsets).map(|(e, o)| e.row.dot(pose) - o));
+        let linear: Vec<f64> = work.delta.clone();
+        if self.settle(&linear, work) {
+            for (column, g) in self.columns.iter().zip(&work.beyond) {
+                *pose -= column * *g;
+            }
+            return Ok(());
+        }
+        let elements: Vec<&JointElement> = self.elements.iter().collect();
+        let set = FloatSet { elements: &elements, offsets, drag: self.drag };
+        *pose = minimise(&self.without_floats, &load(), set, *pose)?.pose;
+        for (i, e) in elements.iter().enumerate() {
+            work.delta[i] = e.row.dot(pose) - offsets[i];
+        }
+        Ok(())
+    }
+
+    /// Finds the piece of every law by turns: guess the pieces, solve, look which pieces the answer lies on.
+    /// True when they agree: the energy is convex, so that answer is the one.
+    fn settle(&self, linear: &[f64], work: &mut FloatWork) -> bool {
+        let m = self.count();
+        let mut pieces: Vec<(f64, f64)> = Vec::with_capacity(m);
+        work.piece.clear();
+        work.piece.extend(linear.iter().enumerate().map(|(i, d)| self.piece(i, *d)));
+        for _ in 0..24 {
+            work.system.clear();
+            work.right.clear();
+            for i in 0..m {
+                let c = &self.compliance[i * m..(i + 1) * m];
+                work.right.push(linear[i] - c.iter().zip(&work.piece).map(|(c, p)| c * p.0).sum::<f64>());
+                for j in 0..m {
+                    let unit = if i == j { 1.0 } else { 0.0 };
+                    work.system.push(unit + c[j] * (work.piece[j].1 - self.held[j]));
+                }
+            }
+            if !eliminate(&mut work.system, &mut work.right) {
+                return false;
+            }
+            work.delta.copy_from_slice(&work.right);
+            pieces.clear();
+            pieces.extend(work.delta.iter().enumerate().map(|(i, d)| self.piece(i, *d)));
+            if pieces == work.piece {
+                work.beyond.clear();
+                work.beyond.extend((0..m).map(|i| pieces[i].0 + (pieces[i].1 - self.held[i]) * work.delta[i]));
+                return true;
+            }
+            work.piece.copy_from_slice(&pieces);
+        }
+        false
+    }
+
+    /// The law of float `i` around `delta` as force = a + b delta.
+    fn piece(&self, i: usize, delta: f64) -> (f64, f64) {
+        let (force, tangent) = self.drag.force(&self.elements[i].component.law, delta);
+        // The intercept is made from the law's own numbers, so that two displacements on one piece agree to the bit.
+        let Law::Float { travel, drag, k_slide, k_stop } = self.elements[i].component.law else {
+            return (force - tangent * delta, tangent);
+        };
+        let sign = delta.signum();
+        let (a, b) = match self.drag {
+            Drag::Law if k_slide * delta.abs() <= drag => (0.0, k_slide),
+            Drag::Law => (sign * drag, 0.0),
+            Drag::Plus => (drag, 0.0),
+            Drag::Minus => (-drag, 0.0),
+        };
+        if delta.abs() > travel { (a - sign * k_stop * travel, b + k_stop) } else { (a, b) }
+    }
+}
+
+/// Solves a small system in place by elimination with pivoting; false if it is singular.
+fn eliminate(a: &mut [f64], x: &mut [f64]) -> bool {
+    let n = x.len();
+    for k in 0..n {
+        let pivot = (k..n).max_by(|&i, &j| a[i * n + k].abs().total_cmp(&a[j * n + k].abs())).unwrap_or(k);
+        if a[pivot * n + k].abs() < 1e-10 {
+            return false;
+        }
+        if pivot != k {
+            (0..n).for_each(|j| a.swap(k * n + j, pivot * n + j));
+            x.swap(k, pivot);
+        }
+        for i in k + 1..n {
+            let factor = a[i * n + k] / a[k * n + k];
+            (k..n).for_each(|j| a[i * n + j] -= factor * a[k * n + j]);
+            x[i] -= factor * x[k];
+        }
+    }
+    for k in (0..n).rev() {
+        let rest: f64 = (k + 1..n).map(|j| a[k * n + j] * x[j]).sum();
+        x[k] = (x[k] - rest) / a[k * n + k];
+    }
+    true
+}

@@ -1,0 +1,92 @@
+//! Is every direction held? If not, which one is free.
+
+use nalgebra::SymmetricEigen;
+
+use super::{DOF, Matrix24, Vector24};
+
+/// Length that makes rotations comparable with displacements.
+const ARM_MM: f64 = 100.0;
+
+/// A direction with less than this share of the greatest stiffness is free: rounding alone leaves about 1e-15.
+const FREE: f64 = 1e-12;
+
+/// The machine can move without resistance.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{direction} is held by nothing")]
+pub struct Mechanism {
+    /// The free direction in words.
+    pub direction: String,
+    /// What would hold it.
+    pub advice: String,
+}
+
+impl Mechanism {
+    pub(super) fn no_rails() -> Self {
+        Self { direction: "everything: the rails have no two anchors; the machine".into(), advice: "Give the anchors in increasing order.".into() }
+    }
+}
+
+/// Scales a freedom so that a unit moves a point 100 mm away by about a millimetre.
+pub(super) fn freedom_scale(i: usize) -> f64 {
+    if i % 6 < 3 { 1.0 } else { 1.0 / ARM_MM }
+}
+
+/// Condition number of a stiffness.
+///
+/// # Errors
+/// The free direction, if the stiffness has one.
+pub(super) fn condition(stiffness: &Matrix24) -> Result<f64, Mechanism> {
+    let scaled = Matrix24::from_fn(|i, j| stiffness[(i, j)] * freedom_scale(i) * freedom_scale(j));
+    let eigen = SymmetricEigen::new(scaled);
+    let greatest = eigen.eigenvalues.max();
+    let (least_at, least) = eigen.eigenvalues.argmin();
+    if least > FREE * greatest {
+        return Ok(greatest / least);
+    }
+    // Several free directions mix: take the one of them that a plain motion shows best.
+    let free: Vec<Vector24> = (0..DOF)
+        .filter(|&i| eigen.eigenvalues[i] <= FREE * greatest)
+        .map(|i| eigen.eigenvectors.column(i).into_owned())
+        .collect();
+    let inside = |motion: &Vector24| free.iter().map(|v| v.dot(motion).powi(2)).sum::<f64>().sqrt() / motion.norm();
+    for (name, advice, motion) in plain_motions() {
+        if inside(&motion) > 0.95 {
+            return Err(Mechanism { direction: name.into(), advice: advice.into() });
+        }
+    }
+    let mode = eigen.eigenvectors.column(least_at).into_owned();
+    Err(Mechanism { direction: describe(&mode), advice: "Make one of the joint components along it elastic, or a float with slide stiffness.".into() })
+}
+
+/// Motions that are commonly left free, in scaled freedoms.
+fn plain_motions() -> Vec<(&'static str, &'static str, Vector24)> {
+    let along = |freedoms: &[usize]| {
+        let mut v = Vector24::zeros();
+        freedoms.iter().for_each(|&f| v[f] = 1.0);
+        v
+    };
+    vec![
+        ("the motion of the whole bridge along the rails", "Give a drive stiffness above 0, and x elastic in the joints.", along(&[0, 6, 12, 18])),
+        ("the bridge's motion along x against its trucks", "Make x elastic at both ends.", along(&[12, 18])),
+        ("the bridge's motion along y, across the rails,", "Make y elastic at one end (the locating end).", along(&[13, 19])),
+        ("the bridge's motion along z", "Make z elastic at both ends.", along(&[14, 20])),
+        ("the bridge's rotation about its own axis (ry)", "Make ry elastic at one end, or use two joints apart in x at one end.", along(&[16, 22])),
+        ("truck A's motion along the rails", "Make x elastic at end A, or drive truck A.", along(&[0])),
+        ("truck B's motion along the rails", "Make x elastic at end B, or drive truck B.", along(&[6])),
+    ]
+}
+
+/// The freedoms that take most part in a direction.
+fn describe(mode: &Vector24) -> String {
+    const BODIES: [&str; 4] = ["truck A", "truck B", "bridge end A", "bridge end B"];
+    const FREEDOMS: [&str; 6] = ["ux", "uy", "uz", "rx", "ry", "rz"];
+    let mut order: Vec<usize> = (0..DOF).collect();
+    order.sort_by(|&a, &b| mode[b].abs().total_cmp(&mode[a].abs()));
+    let parts: Vec<String> = order
+        .iter()
+        .take_while(|&&i| mode[i].abs() > 0.3 * mode[order[0]].abs())
+        .take(4)
+        .map(|&i| format!("{} {}", BODIES[i / 6], FREEDOMS[i % 6]))
+        .collect();
+    format!("the common motion of {}", parts.join(", "))
+}

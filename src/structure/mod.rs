@@ -1,0 +1,34 @@
+//! Joints, beam, trucks: the machine's elastic model and its equilibrium. No life here.
+
+mod assembly;
+mod beam;
+mod equilibrium;
+mod floats;
+mod kinematics;
+mod laws;
+mod loads;
+mod mechanism;
+mod respond;
+mod tightening;
+mod tool;
+mod wind_up;
+
+pub use assembly::Machine;
+pub use equilibrium::NotConverged;
+pub use floats::{Drag, FloatMap, FloatWork};
+pub use laws::float_force;
+pub use mechanism::Mechanism;
+pub use respond::{JointState, Response, Situation};
+pub use tightening::{TakenUp, Tightener};
+pub use tool::ToolPoint;
+
+use nalgebra::{SMatrix, SVector};
+
+/// Degrees of freedom: truck A, truck B, bridge end A, bridge end B, each ux uy uz rx ry rz.
+pub const DOF: usize = 24;
+
+/// A pose, a load or a row of the model (mm, rad, N, N mm).
+pub type Vector24 = SVector<f64, DOF>;
+
+/// A stiffness or its inverse.
+pub type Matrix24 = SMatrix<f64, DOF, DOF>;
