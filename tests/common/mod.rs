@@ -2,6 +2,8 @@
 //! way as a user's files.
 #![allow(dead_code, reason = "each test file uses its part")]
 
+pub(crate) mod frame;
+
 use railtrue::input::{Plan, Stated, read_installation, read_plan};
 use serde_json::Value;
 

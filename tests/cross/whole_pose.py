@@ -269,7 +269,7 @@ def make_cases():
         anchors_mm=[750.0 * i for i in range(9)], stations_mm=[110.0, 3400.0, 5930.0],
         bridge=dict(**beam(70000.0, 26300.0, 8200.0, 2.1e7, 1.3e7, 1.6e7, 3600.0, 2900.0), mass_kg=58.0, alpha_per_k=23.4e-6),
         trucks=dict(A=dict(mass_kg=11.0, cog_mm=[18.0, -22.0, 47.0], drive=dict(k_n_per_mm=1.8e4, lateral_mm=62.0, height_mm=-24.0), blocks=four),
-                    B=dict(mass_kg=9.5, cog_mm=[-14.0, 31.0, 39.0], drive=dict(k_n_per_mm=1.5e4, lateral_mm=-57.0, height_mm=-18.0), blocks=four)),
+                    B=dict(mass_kg=9.5, cog_mm=[-14.0, 31.0, 39.0], drive=dict(k_n_per_mm=1.8e4, lateral_mm=-57.0, height_mm=-24.0), blocks=four)),
         joints={r: [joint((x, 0.0, 60.0), jk) for x in (-150.0, 150.0)] for r in "AB"},
         load_cases=dict(forward=load_case(42.0, 780.0, 95.0, -130.0, [2.5, -1.2, 0.6]),
                         braking=load_case(26.0, 1950.0, -70.0, 85.0, [-4.0, 1.8, -0.9])))
@@ -291,7 +291,7 @@ def make_cases():
               residual=residuals(cfg["anchors_mm"], 0.08, 4.0e-4, rng), block_mount_yz_mm=mounts(4, rng, 0.02))
     cases["floats_on_stops"] = (c2, e2)
 
-    ra, rb = (1.1e6, 1.4e6, 4.2e8, 1.5e9, 1.1e9), (8.0e5, 9.5e5, 2.6e8, 7.5e8, 6.0e8)
+    ra = (1.1e6, 1.4e6, 4.2e8, 1.5e9, 1.1e9)
     sa, sb, za, zb = (3.0e4, 9.0e4, 6.0e7), (1.8e4, 7.0e4, 4.0e7), (110.0, 70.0), (90.0, 60.0)
     c3 = dict(
         span_mm=1800.0, bridge_axis_height_mm=95.0, frame_alpha_per_k=10.8e-6,
@@ -300,7 +300,7 @@ def make_cases():
         trucks=dict(A=dict(mass_kg=16.0, cog_mm=[-25.0, 12.0, 33.0], drive=dict(k_n_per_mm=2.6e4, lateral_mm=35.0, height_mm=20.0),
                            blocks=[block(x, b, ra, sa, za) for x, b in ((-170.0, 0.0), (25.0, 38.0), (160.0, -30.0))]),
                     B=dict(mass_kg=13.0, cog_mm=[9.0, -17.0, 28.0], drive=None,
-                           blocks=[block(x, b, rb, sb, zb) for x, b in ((-140.0, 25.0), (-15.0, -42.0), (185.0, 12.0))])),
+                           blocks=[block(x, b, ra, sb, za) for x, b in ((-140.0, 25.0), (-15.0, -42.0), (185.0, 12.0))])),
         joints=dict(A=[joint((15.0, 40.0, 55.0), (3.0e5, 1.9e5, 4.0e5, 9.0e8, 7.0e8, 8.0e8))],
                     B=[joint((-12.0, -35.0, 62.0), (2.4e5, 1.1e5, 3.3e5, 6.0e8, 5.0e8, 6.5e8))]),
         load_cases=dict(
@@ -349,6 +349,16 @@ def run(cfg, err, n):
         out += [m.result(x, name, lc, *m.solve_pose(lc)) for name, lc in cfg["load_cases"].items()]
     return out
 
+def zero(err):
+    """The same errors, all zero."""
+    return {k: zero(v) for k, v in err.items()} if isinstance(err, dict) else [zero(v) for v in err] if isinstance(err, list) else err * 0
+
+def add_tool_from_perfect(outputs, perfect):
+    """Tool point against the machine without errors: the bow under the bridge's own loads drops out."""
+    for o, p in zip(outputs, perfect):
+        at = lambda r: np.append(r["tool_displacement_twist_spread_mm"], r["tool_rz_rad"])
+        o["tool_from_perfect"] = at(o) - at(p)
+
 def change(a, b):
     """Largest change between two results, relative to the largest value of its kind in the first."""
     def kinds(o):
@@ -389,6 +399,7 @@ def main():
                long_double_epsilon=float(np.finfo(LD).eps), elements=N_MESH, g_m_per_s2=G0, notes=NOTES, checks={}, cases={})
     for name, (cfg, err) in make_cases().items():
         a, b = run(cfg, err, N_MESH), run(cfg, err, 2 * N_MESH)
+        add_tool_from_perfect(a, run(cfg, zero(err), N_MESH))
         top = lambda k: max(o["checks"][k] for o in a)
         doc["checks"][name] = dict(change_at_twice_the_elements_rel=max(change(x, y) for x, y in zip(a, b)), **{k: top(k) for k in a[0]["checks"]})
         doc["cases"][name] = dict(config=cfg, errors=err, outputs=a)
