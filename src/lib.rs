@@ -9,4 +9,5 @@ pub mod geometry;
 pub mod input;
 pub mod math;
 pub mod structure;
+pub mod study;
 pub mod units;

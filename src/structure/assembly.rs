@@ -1,18 +1,32 @@
 //! The machine with one arrangement of joints: its elements as rows and stiffnesses, assembled.
 
-use super::kinematics::{block_rows, drive_row, joint_rows};
+use super::kinematics::{block_rows, drive_row, joint_rows, relative_displacement, truck};
+use super::floats::Drag;
 use super::mechanism::{self, Mechanism};
 use super::wind_up::wind_up_mm;
 use super::{Matrix24, Vector24, beam};
 use crate::geometry::Rails;
 use crate::input::Installation;
-use crate::input::plan::{Component, DriveKind, Law, Plan, Thermal};
+use crate::input::plan::{BlockPlace, Component, DriveKind, Law, Plan, Thermal};
 
 /// A block on its rail: five rows with stiffnesses (block and support in series).
 #[derive(Debug, Clone)]
 pub(super) struct BlockElement {
-    pub(super) rows: [Vector24; 5],
-    pub(super) stiffness: [f64; 5],
+    side: usize,
+    place: BlockPlace,
+    rows: [Vector24; 5],
+    stiffness: [f64; 5],
+}
+
+impl BlockElement {
+    /// What the truck exerts on the block at a pose: stiffness times (truck less rail).
+    pub(super) fn load(&self, pose: &Vector24, imposed: &[f64; 5]) -> [f64; 5] {
+        let t = truck(self.side);
+        let (x, b) = (self.place.x_mm, self.place.lateral_mm);
+        let (rx, ry, rz) = (pose[t + 3], pose[t + 4], pose[t + 5]);
+        let motion = [pose[t + 1] + rz * x, pose[t + 2] + rx * b - ry * x, rx, ry, rz];
+        std::array::from_fn(|i| self.stiffness[i] * (motion[i] - imposed[i]))
+    }
 }
 
 /// One component of a joint that is not free.
@@ -118,6 +132,34 @@ impl<'p> Machine<'p> {
         &self.rails
     }
 
+    /// Loads of all blocks at a pose: Fy, Fz (N), Mx, My, Mz (N mm); truck A's blocks first.
+    pub fn block_loads<'a>(&'a self, pose: &'a Vector24, imposed: &'a [[f64; 5]]) -> impl Iterator<Item = [f64; 5]> + 'a {
+        self.blocks.iter().zip(imposed).map(move |(block, imposed)| block.load(pose, imposed))
+    }
+
+    /// Largest resultant force in one joint at a pose, N.
+    #[must_use]
+    pub fn largest_joint_force_n(&self, pose: &Vector24, offsets: &[f64], drag: Drag) -> f64 {
+        let mut largest: f64 = 0.0;
+        let mut first = 0;
+        while first < self.joints.len() {
+            let joint = &self.joints[first];
+            let of_joint = self.joints[first..].iter().take_while(|j| j.end == joint.end && j.number == joint.number).count();
+            let place = self.plan.arrangements[self.arrangement].ends[joint.end][joint.number].place_mm;
+            let motion = relative_displacement(pose, joint.end, place, self.plan.trucks[joint.end].bridge_axis_height_mm);
+            let mut square = 0.0;
+            for i in first..first + of_joint {
+                let j = &self.joints[i];
+                if j.axis < 3 {
+                    square += drag.force(&j.component.law, motion[j.axis] - offsets[i]).0.powi(2);
+                }
+            }
+            largest = largest.max(square);
+            first += of_joint;
+        }
+        largest.sqrt()
+    }
+
     pub(super) fn float_elements(&self) -> impl Iterator<Item = &JointElement> {
         self.floats.iter().map(|&j| &self.joints[j])
     }
@@ -148,7 +190,8 @@ impl<'p> Machine<'p> {
     }
 
     /// Generalised forces by which the rails under the blocks act through the blocks' springs.
-    pub(super) fn rail_forces(&self, imposed: &[[f64; 5]]) -> Vector24 {
+    #[must_use]
+    pub fn rail_forces(&self, imposed: &[[f64; 5]]) -> Vector24 {
         let mut f = Vector24::zeros();
         for (block, imposed) in self.blocks.iter().zip(imposed) {
             for i in 0..5 {
@@ -159,7 +202,8 @@ impl<'p> Machine<'p> {
     }
 
     /// Generalised forces of the bridge's stress-free shape and of the drives' positions.
-    pub(super) fn made_forces(&self, installation: &Installation, thermal: &Thermal, skew_mm: f64) -> Vector24 {
+    #[must_use]
+    pub fn made_forces(&self, installation: &Installation, thermal: &Thermal, skew_mm: f64) -> Vector24 {
         let frame = &self.plan.frame;
         let q0 = beam::stress_free(&self.plan.bridge, frame.span_mm, frame.expansion_per_k, installation, thermal);
         let on_ends = beam::stiffness(&self.plan.bridge, frame.span_mm) * q0;
@@ -171,6 +215,35 @@ impl<'p> Machine<'p> {
         f
     }
 
+    /// Generalised forces of the elastic joint components' offsets.
+    #[must_use]
+    pub fn joint_offset_forces(&self, offsets: &[f64]) -> Vector24 {
+        let mut f = Vector24::zeros();
+        for (joint, offset) in self.joints.iter().zip(offsets) {
+            if let Law::Elastic { k } = joint.component.law {
+                f += joint.row * (k * offset);
+            }
+        }
+        f
+    }
+
+    /// Generalised forces of a common skew of the drives, per mm.
+    #[must_use]
+    pub fn unit_skew_forces(&self) -> Vector24 {
+        self.drives.iter().map(|d| d.row * (d.stiffness * if d.side == 0 { -0.5 } else { 0.5 })).sum()
+    }
+
+    /// Loads of a load case on the 24 freedoms (N, N mm).
+    #[must_use]
+    pub fn case_loads(&self, case: usize) -> Vector24 {
+        super::loads::case_loads(self.plan, &self.plan.duty[case])
+    }
+
+    /// Offsets of the floats among the offsets of all joint components.
+    pub fn float_offsets(&self, offsets: &[f64]) -> Vec<f64> {
+        self.floats.iter().map(|&j| offsets[j]).collect()
+    }
+
     /// Position of a drive: its own offset and its half of a common skew.
     pub(super) fn drive_position(&self, drive: &DriveElement, installation: &Installation, skew_mm: f64) -> f64 {
         let half = if drive.side == 0 { -0.5 } else { 0.5 };
@@ -178,7 +251,8 @@ impl<'p> Machine<'p> {
     }
 
     /// Offset of each joint component from its seat and from what was taken up (mm, rad).
-    pub(super) fn joint_offsets(&self, installation: &Installation, taken_up: &[f64]) -> Vec<f64> {
+    #[must_use]
+    pub fn joint_offsets(&self, installation: &Installation, taken_up: &[f64]) -> Vec<f64> {
         let seat = |j: &JointElement| installation.seats[j.end][j.number][j.axis];
         self.joints.iter().enumerate().map(|(i, j)| seat(j) + taken_up.get(i).copied().unwrap_or(0.0)).collect()
     }
@@ -192,6 +266,8 @@ fn block_elements(plan: &Plan) -> Vec<BlockElement> {
         let support = plan.supports[side].stiffness;
         for &place in &plan.trucks[side].blocks {
             elements.push(BlockElement {
+                side,
+                place,
                 rows: block_rows(side, place),
                 stiffness: [
                     series(block[0], support[0]),

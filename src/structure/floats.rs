@@ -67,9 +67,12 @@ pub struct FloatMap {
 pub struct FloatWork {
     /// Displacement of each float.
     pub delta: Vec<f64>,
+    /// Displacement of each float if it kept its stiffness at rest.
+    linear: Vec<f64>,
     /// Force of each float beyond what K holds.
     beyond: Vec<f64>,
     piece: Vec<(f64, f64)>,
+    next: Vec<(f64, f64)>,
     system: Vec<f64>,
     right: Vec<f64>,
 }
@@ -142,8 +145,15 @@ impl FloatMap {
         &self.elements
     }
 
+    /// The pose under generalised forces with every float at rest (or, for a sign of the drag, without force).
+    #[must_use]
+    pub fn linear_pose(&self, forces: &Vector24) -> Vector24 {
+        self.inverse * forces
+    }
+
     /// Generalised force of the floats' offsets through the stiffness that K holds.
-    pub(super) fn offset_forces(&self, offsets: &[f64]) -> Vector24 {
+    #[must_use]
+    pub fn offset_forces(&self, offsets: &[f64]) -> Vector24 {
         self.elements.iter().zip(&self.held).zip(offsets).map(|((e, k), o)| e.row * (k * o)).sum()
     }
 
@@ -159,10 +169,9 @@ impl FloatMap {
         if m == 0 {
             return Ok(());
         }
-        work.delta.clear();
-        work.delta.extend(self.elements.iter().zip(offsets).map(|(e, o)| e.row.dot(pose) - o));
-        let linear: Vec<f64> = work.delta.clone();
-        if self.settle(&linear, work) {
+        work.linear.clear();
+        work.linear.extend(self.elements.iter().zip(offsets).map(|(e, o)| e.row.dot(pose) - o));
+        if self.settle(work) {
             for (column, g) in self.columns.iter().zip(&work.beyond) {
                 *pose -= column * *g;
             }
@@ -179,34 +188,34 @@ impl FloatMap {
 
     /// Finds the piece of every law by turns: guess the pieces, solve, look which pieces the answer lies on.
     /// True when they agree: the energy is convex, so that answer is the one.
-    fn settle(&self, linear: &[f64], work: &mut FloatWork) -> bool {
+    fn settle(&self, work: &mut FloatWork) -> bool {
         let m = self.count();
-        let mut pieces: Vec<(f64, f64)> = Vec::with_capacity(m);
+        work.delta.clone_from(&work.linear);
         work.piece.clear();
-        work.piece.extend(linear.iter().enumerate().map(|(i, d)| self.piece(i, *d)));
+        work.piece.extend(work.linear.iter().enumerate().map(|(i, d)| self.piece(i, *d)));
         for _ in 0..24 {
             work.system.clear();
             work.right.clear();
             for i in 0..m {
                 let c = &self.compliance[i * m..(i + 1) * m];
-                work.right.push(linear[i] - c.iter().zip(&work.piece).map(|(c, p)| c * p.0).sum::<f64>());
-                for j in 0..m {
+                work.right.push(work.linear[i] - c.iter().zip(&work.piece).map(|(c, p)| c * p.0).sum::<f64>());
+                for (j, c) in c.iter().enumerate() {
                     let unit = if i == j { 1.0 } else { 0.0 };
-                    work.system.push(unit + c[j] * (work.piece[j].1 - self.held[j]));
+                    work.system.push(unit + c * (work.piece[j].1 - self.held[j]));
                 }
             }
             if !eliminate(&mut work.system, &mut work.right) {
                 return false;
             }
             work.delta.copy_from_slice(&work.right);
-            pieces.clear();
-            pieces.extend(work.delta.iter().enumerate().map(|(i, d)| self.piece(i, *d)));
-            if pieces == work.piece {
+            work.next.clear();
+            work.next.extend(work.delta.iter().enumerate().map(|(i, d)| self.piece(i, *d)));
+            if work.next == work.piece {
                 work.beyond.clear();
-                work.beyond.extend((0..m).map(|i| pieces[i].0 + (pieces[i].1 - self.held[i]) * work.delta[i]));
+                work.beyond.extend((0..m).map(|i| work.next[i].0 + (work.next[i].1 - self.held[i]) * work.delta[i]));
                 return true;
             }
-            work.piece.copy_from_slice(&pieces);
+            std::mem::swap(&mut work.piece, &mut work.next);
         }
         false
     }

@@ -56,3 +56,15 @@ pub(super) fn add_force(load: &mut Vector24, at: usize, arm: [f64; 3], force: [f
         *load += row * f;
     }
 }
+
+/// Displacement of the bridge end less that of the truck at a joint's place.
+pub(super) fn relative_displacement(pose: &Vector24, side: usize, place_mm: [f64; 3], axis_height_mm: f64) -> [f64; 3] {
+    let at = |first: usize, z: f64| {
+        let [x, y, _] = place_mm;
+        let (rx, ry, rz) = (pose[first + 3], pose[first + 4], pose[first + 5]);
+        [pose[first] + ry * z - rz * y, pose[first + 1] + rz * x - rx * z, pose[first + 2] + rx * y - ry * x]
+    };
+    let of_end = at(end(side), place_mm[2] - axis_height_mm);
+    let of_truck = at(truck(side), place_mm[2]);
+    std::array::from_fn(|i| of_end[i] - of_truck[i])
+}

@@ -4,7 +4,6 @@ use super::assembly::JointElement;
 use super::equilibrium::{FloatSet, NotConverged, minimise};
 use super::floats::Drag;
 use super::laws::float_energy;
-use super::loads::case_loads;
 use super::tightening::TakenUp;
 use super::tool::ToolPoint;
 use super::{Machine, Vector24};
@@ -85,12 +84,12 @@ impl Machine<'_> {
     pub fn respond(&self, installation: &Installation, taken_up: &TakenUp, situation: &Situation) -> Result<Response, NotConverged> {
         let task = self.task(installation, taken_up, situation);
         let elements: Vec<&JointElement> = self.float_elements().collect();
-        let float_offsets: Vec<f64> = self.floats.iter().map(|&j| task.offsets[j]).collect();
+        let float_offsets = self.float_offsets(&task.offsets);
         let floats = FloatSet { elements: &elements, offsets: &float_offsets, drag: situation.drag };
         let found = minimise(&self.without_floats, &task.load, floats, Vector24::zeros())?;
         let pose = found.pose;
         Ok(Response {
-            block_loads: self.block_loads(&pose, &task.imposed),
+            block_loads: self.block_loads(&pose, &task.imposed).collect(),
             joints: self.joint_states(&pose, &task.offsets, taken_up, situation.drag),
             drive_n: self.drive_forces(&pose, installation, situation.skew_mm),
             tool: self.tool(&pose, installation, situation),
@@ -117,22 +116,11 @@ impl Machine<'_> {
         let points = self.rails.points(self.plan, situation.station_x_mm);
         let imposed: Vec<_> = points.iter().map(|p| self.rails.imposed(p, installation)).collect();
         let offsets = self.joint_offsets(installation, &taken_up.tau);
-        let mut load = case_loads(self.plan, &self.plan.duty[situation.case])
+        let load = self.case_loads(situation.case)
             + self.rail_forces(&imposed)
-            + self.made_forces(installation, &situation.thermal, situation.skew_mm);
-        for (joint, offset) in self.joints.iter().zip(&offsets) {
-            if let Law::Elastic { k } = joint.component.law {
-                load += joint.row * (k * offset);
-            }
-        }
+            + self.made_forces(installation, &situation.thermal, situation.skew_mm)
+            + self.joint_offset_forces(&offsets);
         Task { imposed, offsets, load }
-    }
-
-    fn block_loads(&self, pose: &Vector24, imposed: &[[f64; 5]]) -> Vec<[f64; 5]> {
-        let load = |(block, imposed): (&super::assembly::BlockElement, &[f64; 5])| {
-            std::array::from_fn(|i| block.stiffness[i] * (block.rows[i].dot(pose) - imposed[i]))
-        };
-        self.blocks.iter().zip(imposed).map(load).collect()
     }
 
     fn joint_states(&self, pose: &Vector24, offsets: &[f64], taken_up: &TakenUp, drag: Drag) -> Vec<JointState> {

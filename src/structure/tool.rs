@@ -11,7 +11,7 @@ pub struct ToolPoint {
     y_mm: f64,
     arm_mm: [f64; 2],
     /// Displacement in x, y, z and rotation about z.
-    pub(super) rows: [Vector24; 4],
+    rows: [Vector24; 4],
 }
 
 impl ToolPoint {
@@ -46,6 +46,12 @@ impl ToolPoint {
         free[4] += q0[10] * t;
         let [x, z] = self.arm_mm;
         [free[0] + free[4] * z, free[1] + free[5] * x - free[3] * z, free[2] - free[4] * x, free[5]]
+    }
+
+    /// Row of the displacement across the rails; also the generalised force of a unit push across.
+    #[must_use]
+    pub fn lateral_row(&self) -> &Vector24 {
+        &self.rows[1]
     }
 
     /// Displacement (mm) in x, y, z and yaw (rad) at a pose, the bridge's own shape left out.

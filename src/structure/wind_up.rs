@@ -15,8 +15,7 @@ pub(super) fn wind_up_mm(machine: &Machine<'_>) -> Vec<f64> {
     let far = 1 - motor;
     let Some(drive) = machine.drives.iter().find(|d| d.side == far) else { return none };
     let sign = if far == 1 { -1.0 } else { 1.0 };
-    let by_unit_skew: super::Vector24 =
-        machine.drives.iter().map(|d| d.row * (d.stiffness * if d.side == 0 { -0.5 } else { 0.5 })).sum();
+    let by_unit_skew = machine.unit_skew_forces();
     let per_skew = drive.stiffness * (-sign * 0.5 - drive.row.dot(&solver.solve(&by_unit_skew)));
     let thrust = |case| -drive.stiffness * drive.row.dot(&solver.solve(&case_loads(machine.plan, case)));
     machine

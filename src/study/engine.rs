@@ -1,0 +1,24 @@
+//! Runs independent trials in parallel so that trial i depends on the seed and on i alone.
+
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
+
+/// Results of trials `first..first + count`, in their order.
+///
+/// Trial i gets the generator `ChaCha8` with the given seed and stream i, so results are the same for any number
+/// of threads. `memory` makes the working memory of one thread; it must not carry anything from trial to trial.
+pub fn run<M, T: Send>(
+    first: u64,
+    count: u64,
+    seed: u64,
+    memory: impl Fn() -> M + Sync + Send,
+    trial: impl Fn(&mut M, u64, &mut ChaCha8Rng) -> T + Sync + Send,
+) -> Vec<T> {
+    let one = |memory: &mut M, i: u64| {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        rng.set_stream(i);
+        trial(memory, i, &mut rng)
+    };
+    (first..first + count).into_par_iter().map_init(memory, one).collect()
+}

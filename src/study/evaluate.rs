@@ -1,0 +1,323 @@
+//! One installation of one machine, over the whole stroke, duty and service: what every study counts.
+
+use crate::bearing::{EquivalentLoad, LifeSum, effective_load, rating_life_km, row_unloading_load, system_life_km};
+use crate::geometry::RailPoint;
+use crate::input::plan::{DragStates, Law};
+use crate::input::{Installation, Plan};
+use crate::structure::{Drag, FloatMap, FloatWork, Machine, NotConverged, TakenUp, Tightener, ToolPoint, Vector24};
+
+use super::service::{ServiceState, drag_states};
+
+/// What one installation comes to (all extremes over stations, load cases and states of service).
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Outcome {
+    /// Life of the system of blocks, km.
+    pub life_km: f64,
+    /// 1 - life / life of the perfect installation; negative where an error happens to help.
+    pub life_loss: f64,
+    /// Largest equivalent load of any block, without preload, N.
+    pub peak_load_n: f64,
+    /// Largest increase of a block's largest equivalent load over that in the perfect installation, N.
+    pub extra_load_n: f64,
+    /// Least static safety of any block.
+    pub static_safety: f64,
+    /// Largest equivalent load over the load at which a row of balls unloads.
+    pub row_unloading: f64,
+    /// Largest pull of a truck on a block against its rail (Fz > 0), N.
+    pub pull_n: f64,
+    /// Largest share of a float's travel; 0 without floats.
+    pub float_travel_used: f64,
+    /// First station at which a float is on its stop, mm along the rails.
+    pub stop_from_x_mm: Option<f64>,
+    /// True where some float never slides.
+    pub float_sticks: bool,
+    /// Largest displacement of the tool point against the perfect installation, mm.
+    pub tool_displacement_mm: f64,
+    /// Largest yaw of the tool point against the perfect installation, mrad.
+    pub tool_yaw_mrad: f64,
+    /// Largest resultant force in one joint, N.
+    pub joint_force_n: f64,
+    /// Largest share of a slot used when the joints were tightened.
+    pub slot_used: f64,
+}
+
+/// Working memory of one thread.
+#[derive(Debug, Clone, Default)]
+pub struct Work {
+    floats: FloatWork,
+    imposed: Vec<[f64; 5]>,
+    lives: Vec<LifeSum>,
+    made: Vec<(Vector24, Vector24)>,
+    tool_shape: Vec<[f64; 4]>,
+    slid: Vec<bool>,
+    /// Largest equivalent load of any block at each station of the last installation, N.
+    pub stroke_peak_n: Vec<f64>,
+    /// Mean load, largest load and least static safety of each block of the last installation.
+    pub blocks: Vec<BlockOutcome>,
+}
+
+/// One block over the whole stroke, duty and service.
+#[derive(Debug, Clone, Copy, Default, PartialEq, serde::Serialize)]
+pub struct BlockOutcome {
+    /// Mean load with preload, N.
+    pub mean_load_n: f64,
+    /// Rating life, km.
+    pub life_km: f64,
+    /// Largest equivalent load without preload, N.
+    pub peak_load_n: f64,
+    /// Its increase over the perfect installation, N.
+    pub extra_load_n: f64,
+    /// Least static safety.
+    pub static_safety: f64,
+    /// Largest P0, N.
+    pub peak_static_load_n: f64,
+}
+
+/// What is counted against: the perfect installation.
+#[derive(Debug, Clone, Default)]
+struct Perfect {
+    life_km: f64,
+    /// Largest equivalent load of each block.
+    peak_load_n: Vec<f64>,
+    /// Tool point by drag state, station, load case.
+    tool: Vec<[f64; 4]>,
+}
+
+struct StationData {
+    x_mm: f64,
+    share: f64,
+    points: Vec<RailPoint>,
+}
+
+/// A machine made ready for many installations.
+pub struct Evaluator<'p> {
+    /// The machine.
+    pub machine: Machine<'p>,
+    tightener: Option<Tightener>,
+    stations: Vec<StationData>,
+    case_loads: Vec<Vector24>,
+    case_poses: Vec<Vector24>,
+    tools: Vec<ToolPoint>,
+    maps: Vec<FloatMap>,
+    unit_skew: Vector24,
+    perfect: Perfect,
+    perfect_outcome: Option<Outcome>,
+}
+
+impl std::fmt::Debug for Evaluator<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Evaluator({})", self.machine.name())
+    }
+}
+
+impl<'p> Evaluator<'p> {
+    /// Prepares a machine and computes its perfect installation.
+    ///
+    /// # Errors
+    /// An equilibrium was not found.
+    pub fn new(machine: Machine<'p>, drag: DragStates) -> Result<Self, NotConverged> {
+        let plan = machine.plan;
+        let not_held = NotConverged { iterations: 0, residual: f64::INFINITY };
+        let maps: Vec<FloatMap> = drag_states(&machine, drag)
+            .into_iter()
+            .map(|d| FloatMap::new(&machine, d).ok_or(not_held))
+            .collect::<Result<_, _>>()?;
+        let case_loads: Vec<Vector24> = (0..plan.duty.len()).map(|c| machine.case_loads(c)).collect();
+        let stations = plan.frame.stations_x_mm.iter().zip(&plan.frame.station_share);
+        let mut evaluator = Self {
+            tightener: Tightener::new(&machine)?,
+            stations: stations.map(|(&x_mm, &share)| StationData { x_mm, share, points: machine.rails().points(plan, x_mm) }).collect(),
+            case_poses: case_loads.iter().map(|f| maps[0].linear_pose(f)).collect(),
+            tools: plan.duty.iter().map(|c| ToolPoint::new(plan, c.payload_y_mm, c.payload_arm_mm)).collect(),
+            unit_skew: machine.unit_skew_forces(),
+            perfect: Perfect::default(),
+            perfect_outcome: None,
+            case_loads,
+            maps,
+            machine,
+        };
+        let mut perfect = Perfect::default();
+        let mut work = Work::default();
+        let still = [ServiceState::still()];
+        let installation = Installation::perfect(plan);
+        let outcome = evaluator.run(&installation, &still, &mut work, Some(&mut perfect))?;
+        perfect.life_km = outcome.life_km;
+        perfect.peak_load_n = work.blocks.iter().map(|b| b.peak_load_n).collect();
+        evaluator.perfect = perfect;
+        evaluator.perfect_outcome = Some(evaluator.run(&installation, &still, &mut work, None)?);
+        Ok(evaluator)
+    }
+
+    /// The plan.
+    #[must_use]
+    pub fn plan(&self) -> &'p Plan {
+        self.machine.plan
+    }
+
+    /// What the perfect installation comes to.
+    ///
+    /// # Panics
+    /// Never: the constructor has computed it.
+    #[must_use]
+    pub fn perfect(&self) -> Outcome {
+        self.perfect_outcome.unwrap_or_else(Outcome::start)
+    }
+
+    /// What an installation comes to in these states of service.
+    ///
+    /// # Errors
+    /// An equilibrium was not found.
+    pub fn evaluate(&self, installation: &Installation, service: &[ServiceState], work: &mut Work) -> Result<Outcome, NotConverged> {
+        self.run(installation, service, work, None)
+    }
+
+    /// What the joints of an installation take up.
+    ///
+    /// # Errors
+    /// The program of the take-ups was not solved.
+    pub fn taken_up(&self, installation: &Installation) -> Result<TakenUp, NotConverged> {
+        self.tightener.as_ref().map_or_else(|| Ok(TakenUp::default()), |t| t.take_up(&self.machine, installation))
+    }
+
+    fn run(&self, installation: &Installation, service: &[ServiceState], work: &mut Work, mut record: Option<&mut Perfect>) -> Result<Outcome, NotConverged> {
+        let plan = self.machine.plan;
+        let taken_up = self.taken_up(installation)?;
+        let offsets = self.machine.joint_offsets(installation, &taken_up.tau);
+        let float_offsets = self.machine.float_offsets(&offsets);
+        let mut outcome = Outcome { slot_used: taken_up.slot_used, ..Outcome::start() };
+        self.prepare(installation, service, &offsets, work);
+        let drag_share = 1.0 / self.maps.len() as f64;
+        for (d, map) in self.maps.iter().enumerate() {
+            let of_floats = map.offset_forces(&float_offsets);
+            let float_pose = map.linear_pose(&of_floats);
+            for (s, station) in self.stations.iter().enumerate() {
+                work.imposed.clear();
+                work.imposed.extend(station.points.iter().map(|p| self.machine.rails().imposed(p, installation)));
+                let rail_forces = self.machine.rail_forces(&work.imposed);
+                let rail_pose = map.linear_pose(&rail_forces) + float_pose;
+                for (state_number, state) in service.iter().enumerate() {
+                    for (c, case) in plan.duty.iter().enumerate() {
+                        let k = state_number * plan.duty.len() + c;
+                        let (forces, state_pose) = &work.made[k];
+                        let mut pose = rail_pose + state_pose;
+                        map.correct(&mut pose, &float_offsets, &mut work.floats, || rail_forces + forces)?;
+                        self.note_floats(map, &work.floats.delta, station.x_mm, &mut outcome, &mut work.slid);
+                        let at = (d * self.stations.len() + s) * plan.duty.len() + c;
+                        let share = station.share * state.share * case.share * drag_share;
+                        for (b, load) in self.machine.block_loads(&pose, &work.imposed).enumerate() {
+                            let p = EquivalentLoad::of(&plan.block, &load);
+                            outcome.pull_n = outcome.pull_n.max(load[1]);
+                            work.lives[b].add(plan.block.element, share, effective_load(&plan.block, p.dynamic_n));
+                            let block = &mut work.blocks[b];
+                            block.peak_load_n = block.peak_load_n.max(p.dynamic_n);
+                            block.peak_static_load_n = block.peak_static_load_n.max(p.static_n);
+                            work.stroke_peak_n[s] = work.stroke_peak_n[s].max(p.dynamic_n);
+                        }
+                        let force = self.machine.largest_joint_force_n(&pose, &offsets, map.drag());
+                        outcome.joint_force_n = outcome.joint_force_n.max(force);
+                        let at_tool = self.tools[c].at(&pose);
+                        let tool = std::array::from_fn(|i| at_tool[i] + work.tool_shape[k][i]);
+                        match record.as_deref_mut() {
+                            Some(perfect) => perfect.tool.push(tool),
+                            None => outcome.note_tool(&tool, &self.perfect.tool[at]),
+                        }
+                    }
+                }
+            }
+        }
+        outcome.float_sticks = self.maps[0].drag() == Drag::Law && work.slid.iter().any(|slid| !slid);
+        self.finish(&mut outcome, work);
+        Ok(outcome)
+    }
+
+    /// Forces and poses that do not depend on the station, for each state of service and load case.
+    fn prepare(&self, installation: &Installation, service: &[ServiceState], offsets: &[f64], work: &mut Work) {
+        let plan = self.machine.plan;
+        let map = &self.maps[0];
+        let of_joints = self.machine.joint_offset_forces(offsets);
+        work.made.clear();
+        work.tool_shape.clear();
+        for state in service {
+            let made = self.machine.made_forces(installation, &state.thermal, 0.0) + of_joints;
+            let made_pose = map.linear_pose(&made);
+            for c in 0..plan.duty.len() {
+                let skew = self.unit_skew * state.skew_in_case_mm(&self.machine, c);
+                let skew_pose = if skew == Vector24::zeros() { skew } else { map.linear_pose(&skew) };
+                work.made.push((made + skew + self.case_loads[c], made_pose + skew_pose + self.case_poses[c]));
+                work.tool_shape.push(self.tools[c].shape(plan, installation, &state.thermal));
+            }
+        }
+        let blocks = plan.block_count();
+        work.lives.clear();
+        work.lives.resize(blocks, LifeSum::default());
+        work.blocks.clear();
+        work.blocks.resize(blocks, BlockOutcome::default());
+        work.stroke_peak_n.clear();
+        work.stroke_peak_n.resize(self.stations.len(), 0.0);
+        work.slid.clear();
+        work.slid.resize(map.count(), false);
+    }
+
+    fn note_floats(&self, map: &FloatMap, delta: &[f64], x_mm: f64, outcome: &mut Outcome, slid: &mut [bool]) {
+        for (i, d) in delta.iter().enumerate().take(map.count()) {
+            let used = d.abs() / map.travel(i);
+            outcome.float_travel_used = outcome.float_travel_used.max(used);
+            if used > 1.0 {
+                outcome.stop_from_x_mm = Some(outcome.stop_from_x_mm.map_or(x_mm, |x| x.min(x_mm)));
+            }
+            slid[i] |= !map.sticks(i, *d);
+        }
+    }
+
+    fn finish(&self, outcome: &mut Outcome, work: &mut Work) {
+        let block = &self.machine.plan.block;
+        outcome.extra_load_n = f64::NEG_INFINITY;
+        for (i, (sum, b)) in work.lives.iter().zip(&mut work.blocks).enumerate() {
+            b.extra_load_n = b.peak_load_n - self.perfect.peak_load_n.get(i).copied().unwrap_or(b.peak_load_n);
+            b.mean_load_n = sum.mean_load_n(block.element);
+            b.life_km = rating_life_km(block, b.mean_load_n);
+            b.static_safety = block.c0_n / b.peak_static_load_n;
+            outcome.peak_load_n = outcome.peak_load_n.max(b.peak_load_n);
+            outcome.extra_load_n = outcome.extra_load_n.max(b.extra_load_n);
+            outcome.static_safety = outcome.static_safety.min(b.static_safety);
+        }
+        outcome.row_unloading = outcome.peak_load_n / row_unloading_load(block);
+        outcome.life_km = system_life_km(block.element, work.blocks.iter().map(|b| b.life_km));
+        outcome.life_loss = if self.perfect.life_km > 0.0 { 1.0 - outcome.life_km / self.perfect.life_km } else { 0.0 };
+    }
+
+    /// True if a float of this arrangement drags.
+    #[must_use]
+    pub fn has_floats_with_drag(&self) -> bool {
+        let floats = self.plan().arrangements[self.machine.arrangement].ends.iter().flatten();
+        floats.flat_map(|j| &j.components).any(|c| matches!(c.law, Law::Float { drag, .. } if drag > 0.0))
+    }
+}
+
+impl Outcome {
+    fn start() -> Self {
+        Self {
+            life_km: 0.0,
+            life_loss: 0.0,
+            peak_load_n: 0.0,
+            extra_load_n: 0.0,
+            static_safety: f64::INFINITY,
+            row_unloading: 0.0,
+            pull_n: 0.0,
+            float_travel_used: 0.0,
+            stop_from_x_mm: None,
+            float_sticks: false,
+            tool_displacement_mm: 0.0,
+            tool_yaw_mrad: 0.0,
+            joint_force_n: 0.0,
+            slot_used: 0.0,
+        }
+    }
+
+    fn note_tool(&mut self, tool: &[f64; 4], perfect: &[f64; 4]) {
+        let way = |i: usize| tool[i] - perfect[i];
+        let square: f64 = (0..3).map(|i| way(i).powi(2)).sum();
+        self.tool_displacement_mm = self.tool_displacement_mm.max(square.sqrt());
+        self.tool_yaw_mrad = self.tool_yaw_mrad.max(way(3).abs() / crate::units::MRAD);
+    }
+}

@@ -1,0 +1,104 @@
+//! What the user can act on, as data: what, where, how much, what to do.
+
+use super::evaluate::{Evaluator, Outcome};
+use super::verdict::{Status, Verdict};
+use crate::input::Plan;
+use crate::input::plan::{Arrangement, Element, Law};
+
+/// One finding.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Finding {
+    /// What was found.
+    pub what: String,
+    /// Where on the machine.
+    pub place: String,
+    /// How much.
+    pub amount: String,
+    /// What to do.
+    pub advice: String,
+}
+
+fn finding(what: &str, place: impl Into<String>, amount: impl Into<String>, advice: &str) -> Finding {
+    Finding { what: what.into(), place: place.into(), amount: amount.into(), advice: advice.into() }
+}
+
+/// All findings of one arrangement.
+pub(super) fn findings(evaluator: &Evaluator<'_>, outcomes: &[Outcome], verdicts: &[Verdict]) -> Vec<Finding> {
+    let plan = evaluator.plan();
+    let arrangement = &plan.arrangements[evaluator.machine.arrangement];
+    let mut list = Vec::new();
+    from_draws(evaluator, outcomes, &mut list);
+    if verdicts.iter().any(|v| v.status == Status::Undecided) {
+        let advice = "Run the study again with more draws.";
+        list.push(finding("a requirement is not decided", arrangement.name.as_str(), format!("by {} draws", outcomes.len()), advice));
+    }
+    take_ups(arrangement, &mut list);
+    stiffness_doubts(plan, &mut list);
+    list
+}
+
+fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], list: &mut Vec<Finding>) {
+    let plan = evaluator.plan();
+    let name = evaluator.machine.name();
+    let share = |holds: &dyn Fn(&Outcome) -> bool| {
+        let n = outcomes.iter().filter(|o| holds(o)).count();
+        (n > 0).then(|| format!("{:.1} % of installations", 100.0 * n as f64 / outcomes.len() as f64))
+    };
+    let stops: Vec<f64> = outcomes.iter().filter_map(|o| o.stop_from_x_mm).collect();
+    if let Some(amount) = share(&|o| o.stop_from_x_mm.is_some()) {
+        let first = stops.iter().copied().fold(f64::INFINITY, f64::min);
+        let advice = "A float on its stop is a stiff joint. Give it more travel, or halve the error that moves it most.";
+        list.push(finding("a float reaches its stop", format!("{name}, from station {first:.0} mm"), amount, advice));
+    }
+    if let Some(amount) = share(&|o| o.float_sticks) {
+        let advice = "Its drag is larger than what pushes it, so it acts as a spring. Choose a float with less drag.";
+        list.push(finding("a float never slides", name, amount, advice));
+    }
+    if evaluator.has_floats_with_drag() && !evaluator.machine.drag_has_signs() {
+        let advice = "Nothing else holds the bridge in that direction, so full drag either way has no equilibrium; the law as it stands was used.";
+        list.push(finding("drag was not studied in both directions", name, "", advice));
+    }
+    if let Some(amount) = share(&|o| o.row_unloading > 1.0) {
+        let advice = "Normal in a loaded block; beyond that load its stiffness falls. Make it a requirement (row_unloading) if it must not be.";
+        list.push(finding("a row of balls unloads", format!("{name}, P above 2^{} x preload", if plan.block.element == Element::Ball { "1.5" } else { "(10/9)" }), amount, advice));
+    }
+    let pull = outcomes.iter().map(|o| o.pull_n).fold(0.0, f64::max);
+    if let Some(amount) = share(&|o| o.pull_n > 0.0).filter(|_| pull > plan.block.preload_n) {
+        let advice = "The block pulls on its rail instead of resting on it. Check its rating against pull, its bolts and the rail's.";
+        list.push(finding("a block lifts", format!("{name}, up to {pull:.0} N"), amount, advice));
+    }
+    if let Some(amount) = share(&|o| o.slot_used > 0.999) {
+        let advice = "Beyond it the misfit stays in the joint. Widen the slots or tighten the tolerance behind it.";
+        list.push(finding("a joint's slot is at its end", name, amount, advice));
+    }
+}
+
+/// Sag is taken up only by y and rx together; one alone is worse than none.
+fn take_ups(arrangement: &Arrangement, list: &mut Vec<Finding>) {
+    for (end, side) in ["A", "B"].iter().enumerate() {
+        let takes = |axis: usize| arrangement.ends[end].iter().any(|j| j.components[axis].take_up > 0.0);
+        let stiff = |axis: usize| arrangement.ends[end].iter().any(|j| matches!(j.components[axis].law, Law::Elastic { .. }));
+        if takes(1) != takes(3) && stiff(1) && stiff(3) {
+            let has = if takes(1) { "y but not rx" } else { "rx but not y" };
+            let advice = "The bridge's sag leaves the joints only if y and rx are taken up together; one alone is worse than none.";
+            list.push(finding("half of the sag is taken up", format!("{}, end {side}", arrangement.name), has, advice));
+        }
+    }
+}
+
+/// No block is stiffer in moment than its ball rows spread over its length and width.
+fn stiffness_doubts(plan: &Plan, list: &mut Vec<Finding>) {
+    let [ky, kz, roll, pitch, yaw] = plan.block.stiffness;
+    let doubts = [
+        ("pitch", pitch / kz, plan.block.length_mm, "length"),
+        ("yaw", yaw / ky, plan.block.length_mm, "length"),
+        ("roll", roll / kz, plan.block.width_mm, "width"),
+    ];
+    for (name, ratio, size, of) in doubts {
+        if let Some(size) = size.filter(|s| ratio > (s / 2.0).powi(2)) {
+            let amount = format!("an arm of {:.0} mm, but half its {of} is {:.0} mm", ratio.sqrt(), size / 2.0);
+            let advice = "No block is that stiff in moment: ask its maker, or use at most force stiffness x (half the size) squared.";
+            list.push(finding(&format!("the {name} stiffness is doubtful"), "[block]", amount, advice));
+        }
+    }
+}
