@@ -9,5 +9,7 @@ pub mod geometry;
 pub mod input;
 pub mod math;
 pub mod structure;
+pub mod present;
 pub mod study;
 pub mod units;
+pub mod cli;

@@ -63,8 +63,8 @@ fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], list: &mut Vec<Fi
         list.push(finding("a row of balls unloads", format!("{name}, P above 2^{} x preload", if plan.block.element == Element::Ball { "1.5" } else { "(10/9)" }), amount, advice));
     }
     let pull = outcomes.iter().map(|o| o.pull_n).fold(0.0, f64::max);
-    if let Some(amount) = share(&|o| o.pull_n > 0.0).filter(|_| pull > plan.block.preload_n) {
-        let advice = "The block pulls on its rail instead of resting on it. Check its rating against pull, its bolts and the rail's.";
+    if let Some(amount) = share(&|o| o.pull_n > plan.block.preload_n) {
+        let advice = "The truck pulls the block up, by more than its preload. Check its rating against pull, its bolts and the rail's.";
         list.push(finding("a block lifts", format!("{name}, up to {pull:.0} N"), amount, advice));
     }
     if let Some(amount) = share(&|o| o.slot_used > 0.999) {

@@ -1,5 +1,6 @@
 //! The questions: one stated installation, many drawn ones. No printing, no files, no clock.
 
+mod alone;
 mod engine;
 mod evaluate;
 mod findings;
@@ -10,6 +11,7 @@ mod stiffness;
 mod trace;
 mod verdict;
 
+pub use alone::{Alone, sources_alone};
 pub use engine::run;
 pub use evaluate::{BlockOutcome, Evaluator, Outcome, Work};
 pub use findings::Finding;

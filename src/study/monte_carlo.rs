@@ -1,5 +1,6 @@
 //! Paired Monte Carlo: every arrangement of joints on the same drawn installations.
 
+use super::alone::{Alone, sources_alone};
 use super::engine::run;
 use super::evaluate::{Evaluator, Outcome, Work};
 use super::findings::{Finding, findings};
@@ -51,6 +52,8 @@ pub struct ArrangementResult {
     pub lateral_stiffness_n_per_um: (Option<f64>, Option<f64>),
     /// Condition number of the stiffness.
     pub condition: f64,
+    /// Every source alone at its limit, the costliest first.
+    pub alone: Vec<Alone>,
     /// What the user can act on.
     pub findings: Vec<Finding>,
 }
@@ -125,6 +128,7 @@ fn arrangement(evaluator: &Evaluator<'_>, outcomes: Vec<Outcome>, strokes: &[Vec
         band: band(evaluator, strokes)?,
         lateral_stiffness_n_per_um: lateral_stiffness_n_per_um(machine),
         condition: machine.condition,
+        alone: sources_alone(evaluator)?,
         findings: findings(evaluator, &outcomes, &verdicts),
         perfect,
         outcomes,

@@ -52,31 +52,26 @@ impl<'p> Draws<'p> {
         installation
     }
 
+    /// The perfect installation with one scalar error set; families and profiles are left perfect.
+    #[must_use]
+    pub fn with(&self, kind: ErrorKind, value: f64) -> Installation {
+        let mut installation = Installation::perfect(self.plan);
+        set_scalar(kind, value, &mut installation);
+        installation
+    }
+
     fn set(&self, source: &Source, to: &mut Installation, rng: &mut impl Rng) {
         use ErrorKind as K;
         let mut value = || scalar(source, rng);
         match source.kind {
-            K::Span => to.span_mm = value(),
-            K::Parallelism => to.parallelism_mm = value(),
-            K::Height => to.height_mm = value(),
-            K::VerticalParallelism => to.vertical_parallelism_mm = value(),
-            K::CrossLevel(rail) => to.cross_level_rad[rail] = value(),
-            K::CrossLevelTwist(rail) => to.cross_level_twist_rad[rail] = value(),
             K::StraightnessLateral(rail) => to.residual[rail][0] = self.profile(source, rng),
             K::StraightnessVertical(rail) => to.residual[rail][1] = self.profile(source, rng),
             K::StraightnessRoll(rail) => to.residual[rail][2] = self.profile(source, rng),
             K::BlockLateral => each_block(to, 0, value),
             K::BlockVertical => each_block(to, 1, value),
-            K::BridgeLength => to.bridge_length_mm = value(),
-            K::BridgeTwist => to.bridge_twist_rad = value(),
-            K::EndTilt(end) => to.end_tilt_rad[end] = value(),
-            K::EndSquareness(end) => to.end_squareness_rad[end] = value(),
-            K::Skew => {
-                let skew = value();
-                to.drive_offset_mm = [-skew / 2.0, skew / 2.0];
-            }
             K::Seat => each_seat(to, 0, value),
             K::SeatAngle => each_seat(to, 3, value),
+            kind => set_scalar(kind, value(), to),
         }
     }
 
@@ -89,6 +84,30 @@ impl<'p> Draws<'p> {
             return Vec::new();
         }
         self.modes.at_anchors(&amplitudes).into_iter().map(|v| v * wanted / has).collect()
+    }
+}
+
+fn set_scalar(kind: ErrorKind, value: f64, to: &mut Installation) {
+    use ErrorKind as K;
+    match kind {
+        K::Span => to.span_mm = value,
+        K::Parallelism => to.parallelism_mm = value,
+        K::Height => to.height_mm = value,
+        K::VerticalParallelism => to.vertical_parallelism_mm = value,
+        K::CrossLevel(rail) => to.cross_level_rad[rail] = value,
+        K::CrossLevelTwist(rail) => to.cross_level_twist_rad[rail] = value,
+        K::BridgeLength => to.bridge_length_mm = value,
+        K::BridgeTwist => to.bridge_twist_rad = value,
+        K::EndTilt(end) => to.end_tilt_rad[end] = value,
+        K::EndSquareness(end) => to.end_squareness_rad[end] = value,
+        K::Skew => to.drive_offset_mm = [-value / 2.0, value / 2.0],
+        K::StraightnessLateral(_)
+        | K::StraightnessVertical(_)
+        | K::StraightnessRoll(_)
+        | K::BlockLateral
+        | K::BlockVertical
+        | K::Seat
+        | K::SeatAngle => {}
     }
 }
 

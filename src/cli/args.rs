@@ -1,0 +1,106 @@
+//! Commands and their arguments.
+
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand};
+
+/// How far out may the two rails of a bridge be, with stiff joints and with floating ones, and what does an error
+/// cost in bearing load and life?
+#[derive(Debug, Parser)]
+#[command(version, about, max_term_width = 110, help_expected = true, after_help = "Exit codes: 0 within; 1 a requirement is not met by the plan's chosen arrangement; 2 the input or the machine is at fault.")]
+pub(crate) struct Args {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Write the example of a timber-panel bridge into a folder and study it.
+    Demo(DemoArgs),
+    /// Study a plan: draw installations inside its tolerances, compare its joint arrangements.
+    Study(StudyArgs),
+    /// Trace one installation in full: pose, joint forces, block loads, P, S0, life, to be checked by hand.
+    Trace(TraceArgs),
+    /// Check a plan without studying it; every problem is reported at once.
+    Check(CheckArgs),
+    /// Explain a key of a plan: unit, meaning, usual values, where to find the number.
+    Explain(ExplainArgs),
+}
+
+/// Arguments of `demo`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct DemoArgs {
+    /// Folder for the plan, the figures and the results.
+    #[arg(default_value = "railtrue-demo")]
+    pub(crate) folder: PathBuf,
+}
+
+/// Arguments of `study`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct StudyArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// Folder for figures and results; made if it is not there. Left out: PLAN-study beside the working folder.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+    /// Number of drawn installations instead of the plan's.
+    #[arg(long, value_parser = clap::value_parser!(u64).range(100..=100_000_000))]
+    pub(crate) draws: Option<u64>,
+    /// Seed instead of the plan's.
+    #[arg(long)]
+    pub(crate) seed: Option<u64>,
+}
+
+/// Arguments of `trace`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct TraceArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// Arrangement of joints; the plan's chosen one if left out.
+    #[arg(long)]
+    pub(crate) arrangement: Option<String>,
+    /// File with the installation's errors (TOML); perfect if neither this nor --draw is given.
+    #[arg(long, conflicts_with = "draw")]
+    pub(crate) errors: Option<PathBuf>,
+    /// Number of an installation drawn by the study, from 0.
+    #[arg(long)]
+    pub(crate) draw: Option<u64>,
+    /// Seed of the study the installation was drawn in, instead of the plan's.
+    #[arg(long, requires = "draw")]
+    pub(crate) seed: Option<u64>,
+    /// Positions of the bridge in mm, with commas; first, middle and last if left out, `all` for the plan's stations.
+    #[arg(long)]
+    pub(crate) stations: Option<String>,
+    /// Folder for trace.json and installation.toml; made if it is not there.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+    /// Print the JSON instead of tables.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Arguments of `check`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct CheckArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+}
+
+/// Arguments of `explain`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct ExplainArgs {
+    /// A key or a part of its name, such as block.preload_n or preload.
+    pub(crate) key: String,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn arguments_are_consistent_and_described() {
+        Args::command().debug_assert();
+    }
+}

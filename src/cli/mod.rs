@@ -1,0 +1,54 @@
+//! The command line: arguments, files, progress, exit codes.
+
+mod args;
+mod check;
+mod demo;
+mod explain;
+mod machines;
+mod output;
+mod study;
+mod trace;
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Args, Command};
+
+/// What went wrong before or while computing: text for stderr. Exit code 2.
+#[derive(Debug)]
+pub(crate) struct Failure(pub(crate) String);
+
+/// What a command leaves: text for stdout, and whether the machine meets its requirements.
+#[derive(Debug)]
+pub(crate) struct Done {
+    text: String,
+    within: bool,
+}
+
+/// Runs the program. Exit code 0: within; 1: a requirement is not met by the chosen arrangement;
+/// 2: the input or the machine is at fault.
+#[must_use]
+pub fn main() -> ExitCode {
+    let args = Args::parse();
+    let result = match args.command {
+        Command::Demo(a) => demo::run(&a),
+        Command::Study(a) => study::run(&a),
+        Command::Trace(a) => trace::run(&a),
+        Command::Check(a) => check::run(&a),
+        Command::Explain(a) => explain::run(&a),
+    };
+    match result {
+        Ok(done) => {
+            // A closed pipe is the reader's choice, no failure of ours.
+            let mut out = anstream::stdout().lock();
+            let _ = out.write_all(done.text.as_bytes()).and_then(|()| out.flush());
+            if done.within { ExitCode::SUCCESS } else { ExitCode::from(1) }
+        }
+        Err(Failure(text)) => {
+            let _ = writeln!(anstream::stderr().lock(), "{text}");
+            ExitCode::from(2)
+        }
+    }
+}

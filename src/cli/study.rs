@@ -1,0 +1,72 @@
+//! `study`: draws installations, prints verdict and tables, writes figures and JSON.
+
+use std::path::{Path, PathBuf};
+
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::args::StudyArgs;
+use super::machines::{Loaded, load};
+use super::{Done, Failure, output};
+use crate::bearing::row_unloading_load;
+use crate::input::Plan;
+use crate::present::{CAUTIONS, histograms, json, loads_along_stroke, study_summary, study_tables, to_png};
+use crate::study::{Status, StudyResult, monte_carlo};
+
+pub(super) fn run(args: &StudyArgs) -> Result<Done, Failure> {
+    let mut loaded = load(&args.plan)?;
+    loaded.plan.study.draws = args.draws.unwrap_or(loaded.plan.study.draws);
+    loaded.plan.study.seed = args.seed.unwrap_or(loaded.plan.study.seed);
+    let stem = args.plan.file_stem().map_or_else(|| "plan".into(), |s| s.to_string_lossy().into_owned());
+    let folder = args.out.clone().unwrap_or_else(|| PathBuf::from(format!("{stem}-study")));
+    let command = format!("railtrue trace {}", output::shown(&args.plan));
+    study(&loaded, &args.plan, &folder, &command)
+}
+
+/// Studies a loaded plan into a folder; `command` is what to run next.
+pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, command: &str) -> Result<Done, Failure> {
+    let plan = &loaded.plan;
+    let evaluators = loaded.evaluators()?;
+    output::folder(folder)?;
+    let bar = ProgressBar::new(plan.study.draws);
+    bar.set_style(ProgressStyle::with_template("{msg} {bar:40} {human_pos} of {human_len}, {eta} left").unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar.set_message("installations");
+    let result = monte_carlo(&evaluators, plan.study.draws, plan.study.seed, &|done| bar.set_position(done));
+    bar.finish_and_clear();
+    let result = result.map_err(|(i, e)| Failure(format!("{}: installation {i} of seed {}: {e}", loaded.file, plan.study.seed)))?;
+    let files = write(plan, &result, path, &loaded.text, folder)?;
+    let mut text = format!("{}\n{} installations drawn with seed {}, the same ones for every arrangement\n\n", plan.title, result.draws, result.seed);
+    text += &study_tables(plan, &result);
+    let worst = worst_draw(&result);
+    text += &study_summary(plan, &result, &format!("{command} --draw {worst} shows the worst drawn installation in full; railtrue explain KEY explains the plan."));
+    text += &format!("\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", files.iter().map(|f| format!("- {}", output::shown(f))).collect::<Vec<_>>().join("\n"));
+    let met = |s: Status| matches!(s, Status::Met | Status::NotApplicable);
+    let within = result.arrangements.iter().filter(|a| a.chosen).flat_map(|a| &a.verdicts).all(|v| met(v.status));
+    Ok(Done { text, within })
+}
+
+/// Number of the draw with the least life in the chosen arrangement.
+fn worst_draw(result: &StudyResult) -> usize {
+    let chosen = result.arrangements.iter().find(|a| a.chosen).map_or(&[][..], |a| &a.outcomes);
+    (0..chosen.len()).min_by(|&i, &j| chosen[i].life_km.total_cmp(&chosen[j].life_km)).unwrap_or(0)
+}
+
+fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let failed = |e: crate::present::FigureError| Failure(e.to_string());
+    let figures = [
+        ("life-and-extra-load", histograms(result, &plan.title).map_err(failed)?),
+        ("load-along-stroke", loads_along_stroke(result, &plan.title, row_unloading_load(&plan.block)).map_err(failed)?),
+    ];
+    let mut files = Vec::new();
+    for (name, svg) in figures {
+        for (ending, bytes) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(failed)?)] {
+            let file = folder.join(format!("{name}.{ending}"));
+            output::write(&file, &bytes)?;
+            files.push(file);
+        }
+    }
+    let value = json::study(plan, result, &output::origin(path, text));
+    let file = folder.join("study.json");
+    output::write(&file, format!("{value:#}\n").as_bytes())?;
+    files.push(file);
+    Ok(files)
+}

@@ -1,0 +1,110 @@
+//! What all figures share: size, font, colours, and the way from drawing to SVG and PNG.
+
+use std::sync::Once;
+
+use plotters::backend::SVGBackend;
+use plotters::coord::Shift;
+use plotters::drawing::{DrawingArea, IntoDrawingArea};
+use plotters::style::{FontDesc, FontFamily, FontStyle, IntoFont, RGBColor, TextStyle, WHITE, register_font};
+use resvg::{tiny_skia, usvg};
+
+/// Drawing canvas in quarter pixels: the SVG backend rounds to whole units.
+const FINE: u32 = 4;
+
+/// Size of the figures in pixels.
+pub(super) const WIDTH: u32 = 1200;
+
+/// Colours of the arrangements: their brightness differs too, for greyscale.
+pub(super) const ARRANGEMENTS: [RGBColor; 4] =
+    [RGBColor(190, 85, 20), RGBColor(20, 60, 110), RGBColor(110, 160, 120), RGBColor(120, 120, 120)];
+
+/// Text and axes.
+pub(super) const INK: RGBColor = RGBColor(30, 30, 30);
+
+/// Grid.
+pub(super) const GRID: RGBColor = RGBColor(222, 222, 222);
+
+/// Name under which the bundled font is known to drawing, browser and rasteriser.
+const FONT: &str = "DejaVu Sans, Verdana, sans-serif";
+
+/// A figure could not be drawn.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("the figure could not be drawn: {0}")]
+pub struct FigureError(pub String);
+
+pub(super) type Canvas<'a> = DrawingArea<SVGBackend<'a>, Shift>;
+
+/// Lengths on the canvas for a length in pixels.
+pub(super) fn px(pixels: u32) -> u32 {
+    pixels * FINE
+}
+
+/// Text of a size in pixels.
+pub(super) fn text(size: u32, bold: bool) -> TextStyle<'static> {
+    let style = if bold { FontStyle::Bold } else { FontStyle::Normal };
+    FontDesc::new(FontFamily::Name(FONT), f64::from(px(size)), style).into_font().color(&INK)
+}
+
+/// Draws a figure of `WIDTH` x `height` pixels and returns it as SVG.
+pub(super) fn draw(height: u32, title: &str, paint: impl FnOnce(&Canvas<'_>) -> Result<(), FigureError>) -> Result<String, FigureError> {
+    static FONTS: Once = Once::new();
+    FONTS.call_once(|| {
+        // The bundled faces are valid fonts; were one not, drawing its text would report it.
+        let _ = register_font(FONT, FontStyle::Normal, dejavu::sans::regular());
+        let _ = register_font(FONT, FontStyle::Bold, dejavu::sans::bold());
+    });
+    let mut svg = String::new();
+    {
+        let area = SVGBackend::with_string(&mut svg, (px(WIDTH), px(height))).into_drawing_area();
+        area.fill(&WHITE).map_err(failed)?;
+        paint(&area)?;
+        area.present().map_err(failed)?;
+    }
+    let fine = format!("<svg width=\"{}\" height=\"{}\"", px(WIDTH), px(height));
+    let real = format!("<svg role=\"img\" aria-label=\"{}\" width=\"{WIDTH}\" height=\"{height}\"", escaped(title));
+    Ok(svg.replacen(&fine, &real, 1))
+}
+
+/// Text that may stand in an attribute or an element.
+pub(super) fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}
+
+pub(super) fn failed(error: impl std::fmt::Display) -> FigureError {
+    FigureError(error.to_string())
+}
+
+/// Rasterises a figure at twice its size.
+///
+/// # Errors
+/// The SVG is none of ours.
+pub fn to_png(svg: &str) -> Result<Vec<u8>, FigureError> {
+    let mut options = usvg::Options::default();
+    let fonts = options.fontdb_mut();
+    fonts.load_font_data(dejavu::sans::regular().to_vec());
+    fonts.load_font_data(dejavu::sans::bold().to_vec());
+    let tree = usvg::Tree::from_str(svg, &options).map_err(failed)?;
+    let (width, height) = (tree.size().width() * 2.0, tree.size().height() * 2.0);
+    let mut map = tiny_skia::Pixmap::new(width as u32, height as u32).ok_or_else(|| failed("no size"))?;
+    resvg::render(&tree, tiny_skia::Transform::from_scale(2.0, 2.0), &mut map.as_mut());
+    map.encode_png().map_err(failed)
+}
+
+/// Step that divides a range into about `n` parts of a round size, and its multiples inside the range.
+pub(super) fn ticks(low: f64, high: f64, n: usize) -> Vec<f64> {
+    let raw = (high - low) / n as f64;
+    let power = 10.0_f64.powf(raw.log10().floor());
+    let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|s| s * power).find(|s| *s >= raw * 0.999).unwrap_or(raw);
+    let first = (low / step).ceil() as i64;
+    let last = (high / step + 1e-9).floor() as i64;
+    (first..=last).map(|i| i as f64 * step).collect()
+}
+
+/// Ticks of a logarithmic axis given in powers of ten: 1, 2, 5 of each decade, or decades alone on a long axis.
+pub(super) fn log_ticks(low: f64, high: f64) -> Vec<f64> {
+    let mantissas: &[f64] = if high - low < 2.2 { &[1.0, 2.0, 5.0] } else { &[1.0] };
+    (low.floor() as i32..=high.ceil() as i32)
+        .flat_map(|d| mantissas.iter().map(move |m| f64::from(d) + m.log10()))
+        .filter(|t| *t >= low - 1e-9 && *t <= high + 1e-9)
+        .collect()
+}

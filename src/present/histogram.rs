@@ -1,0 +1,165 @@
+//! Life and extra load of all drawn installations, every arrangement in one figure.
+
+use plotters::element::{PathElement, Polygon, Text};
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters::style::{Color, RGBColor};
+
+use super::figure::{ARRANGEMENTS, Canvas, FigureError, GRID, INK, WIDTH, draw, failed, log_ticks, px, text, ticks};
+use super::numbers::significant;
+use crate::input::plan::Measure;
+use crate::study::{ArrangementResult, Outcome, StudyResult};
+
+/// Number of classes of a histogram.
+const CLASSES: usize = 90;
+
+/// Frame of one panel in pixels: left, right, top, bottom.
+const LEFT: u32 = 90;
+const RIGHT: u32 = WIDTH - 40;
+
+/// One quantity over all draws.
+struct Panel<'a> {
+    heading: &'a str,
+    axis: &'a str,
+    /// True for a logarithmic axis.
+    log: bool,
+    of: fn(&Outcome) -> f64,
+    /// A limit to draw, with its label.
+    limit: Option<(f64, String)>,
+    top: u32,
+    bottom: u32,
+}
+
+/// Histograms of life (above) and of the extra load (below), as SVG.
+///
+/// # Errors
+/// The figure could not be drawn.
+pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureError> {
+    let life_limit = study.arrangements.first().and_then(|a| {
+        let v = a.verdicts.iter().find(|v| v.requirement.measure == Measure::Life)?;
+        Some((v.requirement.limit, format!("required {} km", significant(v.requirement.limit, 3))))
+    });
+    let extra_is_log = study.arrangements.iter().flat_map(|a| &a.outcomes).all(|o| o.extra_load_n > 0.0);
+    let panels = [
+        Panel { heading: "Life of the bearing system", axis: "life, km (logarithmic)", log: true, of: |o| o.life_km, limit: life_limit, top: 110, bottom: 420 },
+        Panel { heading: "Rise of the largest block load over the perfect installation", axis: if extra_is_log { "extra load, N (logarithmic)" } else { "extra load, N" }, log: extra_is_log, of: |o| o.extra_load_n, limit: None, top: 540, bottom: 850 },
+    ];
+    draw(930, &format!("Histograms of life and extra load: {title}"), |canvas| {
+        label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
+        let note = format!("{} installations drawn inside the tolerances, the same ones for every arrangement", significant(study.draws as f64, 7));
+        label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
+        panels.iter().try_for_each(|panel| panel.paint(canvas, &study.arrangements))
+    })
+}
+
+fn label(canvas: &Canvas<'_>, words: &str, at: (u32, u32), size: u32, bold: bool, side: HPos) -> Result<(), FigureError> {
+    let style = text(size, bold).pos(Pos::new(side, VPos::Center));
+    canvas.draw(&Text::new(words.to_string(), (px(at.0) as i32, px(at.1) as i32), style)).map_err(failed)
+}
+
+impl Panel<'_> {
+    fn paint(&self, canvas: &Canvas<'_>, arrangements: &[ArrangementResult]) -> Result<(), FigureError> {
+        let place = |v: f64| if self.log { v.max(1e-9).log10() } else { v };
+        let samples: Vec<Vec<f64>> = arrangements.iter().map(|a| a.outcomes.iter().map(|o| place((self.of)(o))).collect()).collect();
+        let (low, high) = self.range(&samples, arrangements, place);
+        let x = |v: f64| px(LEFT) as f64 + (v - low) / (high - low) * f64::from(px(RIGHT - LEFT));
+        let shares: Vec<Vec<f64>> = samples.iter().map(|s| classes(s, low, high)).collect();
+        let greatest = shares.iter().flatten().copied().fold(1e-9, f64::max) * 1.22;
+        let y = |share: f64| f64::from(px(self.bottom)) - share / greatest * f64::from(px(self.bottom - self.top));
+        self.axes(canvas, (low, high), x, y, greatest)?;
+        for (i, (arrangement, share)) in arrangements.iter().zip(&shares).enumerate() {
+            self.outline(canvas, share, (low, high), ARRANGEMENTS[i % 4], i, x, y)?;
+            let peak = (0..CLASSES).max_by(|&a, &b| share[a].total_cmp(&share[b])).unwrap_or(0);
+            let at = x(low + (high - low) * (peak as f64 + 0.5) / CLASSES as f64) / 4.0;
+            let height = (y(share[peak]) / 4.0 - 14.0).max(f64::from(self.top) + 8.0);
+            let name = format!("{} joints", arrangement.name);
+            let half = name.len() as f64 * 4.5;
+            let at = at.clamp(f64::from(LEFT) + half, f64::from(RIGHT) - half);
+            label(canvas, &name, (at as u32, height as u32), 15, true, HPos::Center)?;
+        }
+        if let Some((limit, words)) = &self.limit {
+            let at = x(place(*limit)) as i32;
+            dashed(canvas, at, px(self.top) as i32, px(self.bottom) as i32)?;
+            let side = if place(*limit) > low + 0.7 * (high - low) { HPos::Right } else { HPos::Left };
+            let shift = if matches!(side, HPos::Right) { -8 } else { 8 };
+            label(canvas, words, ((at / 4 + shift) as u32, self.top + 8), 14, false, side)?;
+        }
+        label(canvas, self.heading, (LEFT, self.top - 24), 16, true, HPos::Left)
+    }
+
+    /// Range of the axis: all samples and the limit, with room at both sides.
+    fn range(&self, samples: &[Vec<f64>], arrangements: &[ArrangementResult], place: impl Fn(f64) -> f64) -> (f64, f64) {
+        let perfect = arrangements.iter().map(|a| place((self.of)(&a.perfect))).filter(|_| self.limit.is_some());
+        let limit = self.limit.iter().map(|(l, _)| place(*l));
+        let all = samples.iter().flatten().copied().chain(perfect).chain(limit).filter(|v| v.is_finite());
+        let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+        let room = ((high - low) * 0.04).max(if self.log { 0.05 } else { 1.0 });
+        (low - room, high + room)
+    }
+
+    fn axes(&self, canvas: &Canvas<'_>, (low, high): (f64, f64), x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64, greatest: f64) -> Result<(), FigureError> {
+        let line = |from: (i32, i32), to: (i32, i32), colour: RGBColor, width: u32| {
+            canvas.draw(&PathElement::new(vec![from, to], colour.stroke_width(width))).map_err(failed)
+        };
+        let marks = if self.log { log_ticks(low, high) } else { ticks(low, high, 8) };
+        for mark in marks {
+            let at = x(mark) as i32;
+            line((at, px(self.top) as i32), (at, px(self.bottom) as i32), GRID, 4)?;
+            let value = if self.log { 10.0_f64.powf(mark) } else { mark };
+            label(canvas, &significant(value, 3), ((at / 4) as u32, self.bottom + 16), 13, false, HPos::Center)?;
+        }
+        for share in ticks(0.0, greatest, 4) {
+            let at = y(share) as i32;
+            line((px(LEFT) as i32, at), (px(RIGHT) as i32, at), GRID, 4)?;
+            label(canvas, &format!("{} %", significant(100.0 * share, 2)), (LEFT - 10, (at / 4) as u32), 13, false, HPos::Right)?;
+        }
+        line((px(LEFT) as i32, px(self.bottom) as i32), (px(RIGHT) as i32, px(self.bottom) as i32), INK, 6)?;
+        label(canvas, self.axis, (u32::midpoint(LEFT, RIGHT), self.bottom + 42), 14, false, HPos::Center)?;
+        label(canvas, "share of installations in each class", (LEFT, self.top - 2), 12, false, HPos::Left)
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "a drawing helper inside one figure")]
+    fn outline(&self, canvas: &Canvas<'_>, share: &[f64], (low, high): (f64, f64), colour: RGBColor, number: usize, x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64) -> Result<(), FigureError> {
+        let edge = |i: usize| x(low + (high - low) * i as f64 / CLASSES as f64) as i32;
+        let mut path = vec![(edge(0), y(0.0) as i32)];
+        for (i, s) in share.iter().enumerate() {
+            path.push((edge(i), y(*s) as i32));
+            path.push((edge(i + 1), y(*s) as i32));
+        }
+        path.push((edge(CLASSES), y(0.0) as i32));
+        let fill = if number == 0 { 0.45 } else { 0.30 };
+        canvas.draw(&Polygon::new(path.clone(), colour.mix(fill).filled())).map_err(failed)?;
+        canvas.draw(&PathElement::new(path, colour.stroke_width(if number == 0 { 6 } else { 10 }))).map_err(failed)
+    }
+}
+
+/// Share of the sample in each class.
+fn classes(sample: &[f64], low: f64, high: f64) -> Vec<f64> {
+    let mut counts = vec![0.0; CLASSES];
+    for v in sample.iter().filter(|v| v.is_finite()) {
+        let i = ((v - low) / (high - low) * CLASSES as f64).clamp(0.0, CLASSES as f64 - 1.0);
+        counts[i as usize] += 1.0 / sample.len() as f64;
+    }
+    counts
+}
+
+fn dashed(canvas: &Canvas<'_>, x: i32, top: i32, bottom: i32) -> Result<(), FigureError> {
+    let mut y = top;
+    while y < bottom {
+        let end = (y + 32).min(bottom);
+        canvas.draw(&PathElement::new(vec![(x, y), (x, end)], INK.stroke_width(8))).map_err(failed)?;
+        y += 52;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn classes_hold_every_value_once() {
+        let sample: Vec<f64> = (0..1000).map(|i| f64::from(i) / 100.0).collect();
+        assert!((classes(&sample, 0.0, 10.0).iter().sum::<f64>() - 1.0).abs() < 1e-12);
+        assert!((classes(&sample, 2.0, 8.0).iter().sum::<f64>() - 1.0).abs() < 1e-12);
+    }
+}

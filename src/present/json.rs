@@ -1,0 +1,177 @@
+//! Results as JSON with every number at full precision. The layout has a version of its own.
+
+use serde_json::{Value, json};
+
+use super::trace_text::block_names;
+use crate::input::{Installation, Plan};
+use crate::math::order::quantile;
+use crate::study::{ArrangementResult, Outcome, StudyResult, Trace, Verdict};
+use crate::units::{COMPONENTS, MRAD, SIDES};
+
+/// Version of the layout.
+pub const LAYOUT: u32 = 1;
+
+/// Quantiles that are listed of every measure.
+const QUANTILES: [f64; 9] = [0.001, 0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99, 0.999];
+
+/// Where a result comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Origin {
+    /// SHA-256 of the plan's text.
+    pub plan_sha256: String,
+    /// Name of the plan's file.
+    pub plan_file: String,
+    /// Version of the program.
+    pub version: String,
+}
+
+fn head(kind: &str, plan: &Plan, origin: &Origin) -> Value {
+    json!({
+        "layout": LAYOUT, "kind": kind, "program": "railtrue", "version": origin.version,
+        "plan": { "file": origin.plan_file, "sha256": origin.plan_sha256, "title": plan.title },
+    })
+}
+
+fn with(mut head: Value, more: Value) -> Value {
+    if let (Some(a), Value::Object(b)) = (head.as_object_mut(), more) {
+        a.extend(b);
+    }
+    head
+}
+
+/// A study: quantiles, verdicts, findings, bands, and the numbers of the worst draws for replay.
+#[must_use]
+pub fn study(plan: &Plan, study: &StudyResult, origin: &Origin) -> Value {
+    let arrangements: Vec<Value> = study.arrangements.iter().map(arrangement).collect();
+    with(head("study", plan, origin), json!({ "seed": study.seed, "draws": study.draws, "km_per_year": plan.km_per_year, "arrangements": arrangements }))
+}
+
+/// Every measure of an outcome under its JSON name.
+const MEASURES: [(&str, fn(&Outcome) -> f64); 11] = [
+    ("life_km", |o| o.life_km),
+    ("life_loss", |o| o.life_loss),
+    ("peak_load_n", |o| o.peak_load_n),
+    ("extra_load_n", |o| o.extra_load_n),
+    ("static_safety", |o| o.static_safety),
+    ("row_unloading", |o| o.row_unloading),
+    ("float_travel_used", |o| o.float_travel_used),
+    ("tool_displacement_mm", |o| o.tool_displacement_mm),
+    ("tool_yaw_mrad", |o| o.tool_yaw_mrad),
+    ("joint_force_n", |o| o.joint_force_n),
+    ("slot_used", |o| o.slot_used),
+];
+
+fn arrangement(a: &ArrangementResult) -> Value {
+    let mut quantiles = serde_json::Map::new();
+    for (name, of) in MEASURES {
+        let mut sorted: Vec<f64> = a.outcomes.iter().map(of).collect();
+        sorted.sort_by(f64::total_cmp);
+        let mean = sorted.iter().sum::<f64>() / sorted.len() as f64;
+        let list: Vec<Value> = QUANTILES
+            .iter()
+            .filter_map(|&p| quantile(&sorted, p, 0.95).map(|q| json!({ "p": p, "value": q.value, "low_95": q.low, "high_95": q.high })))
+            .collect();
+        quantiles.insert(name.into(), json!({ "mean": mean, "quantiles": list }));
+    }
+    let worst = (0..a.outcomes.len()).min_by(|&i, &j| a.outcomes[i].life_km.total_cmp(&a.outcomes[j].life_km));
+    json!({
+        "name": a.name, "chosen": a.chosen, "has_floats": a.has_floats, "perfect": a.perfect, "measures": quantiles,
+        "worst_life_draw": worst.map(|i| json!({ "draw": i, "outcome": a.outcomes[i] })),
+        "verdicts": a.verdicts.iter().map(verdict).collect::<Vec<_>>(),
+        "sources_alone": a.alone, "findings": a.findings, "largest_load_along_stroke": a.band, "condition_number": a.condition,
+        "lateral_stiffness_at_tool_n_per_um": { "floats_at_rest": a.lateral_stiffness_n_per_um.0, "floats_sliding": a.lateral_stiffness_n_per_um.1 },
+    })
+}
+
+fn verdict(v: &Verdict) -> Value {
+    let r = &v.requirement;
+    let at = v.at_quantile.map(|q| json!({ "value": q.value, "low": q.low, "high": q.high }));
+    let limit = if r.measure.more_is_better() { "least" } else { "most" };
+    let base = json!({ "requirement": r.measure.key(), limit: r.limit, "quantile": r.quantile, "confidence": r.confidence, "at_quantile": at });
+    with(base, serde_json::to_value(v).unwrap_or(Value::Null))
+}
+
+/// A traced installation: everything needed to check it by hand.
+#[must_use]
+pub fn trace(plan: &Plan, trace: &Trace, origin: &Origin, what: &Value) -> Value {
+    let states: Vec<Value> = trace.states.iter().map(|s| state(plan, s)).collect();
+    let tau: Vec<Value> = trace
+        .states
+        .first()
+        .map(|s| s.response.joints.iter().filter(|j| j.taken_up != 0.0).map(|j| json!({ "joint": joint_name(j.end, j.number), "component": COMPONENTS[j.axis], "taken_up_mm_or_rad": j.taken_up })).collect())
+        .unwrap_or_default();
+    let service: Vec<Value> = trace
+        .service
+        .iter()
+        .map(|s| json!({ "name": s.name, "share": s.share, "bridge_dt_k": s.thermal.bridge_dt_k, "frame_dt_k": s.thermal.frame_dt_k, "top_hotter_k": s.thermal.top_hotter_k, "skew_mm": s.skew_mm, "wind_up": s.wind_up }))
+        .collect();
+    let blocks: Vec<Value> =
+        block_names(plan).iter().zip(&trace.blocks).map(|(name, b)| with(json!({ "block": name }), serde_json::to_value(b).unwrap_or(Value::Null))).collect();
+    with(
+        head("trace", plan, origin),
+        json!({
+            "arrangement": trace.arrangement, "traced": what, "installation": installation(&trace.installation),
+            "service": service, "outcome": trace.outcome, "perfect": trace.perfect, "blocks": blocks,
+            "taken_up": tau, "condition_number": trace.condition, "states": states,
+            "units": "mm, rad, N, N mm; pose is truck A, truck B, bridge end A, bridge end B, each ux uy uz rx ry rz; block loads are Fy Fz Mx My Mz that the truck exerts on the block",
+        }),
+    )
+}
+
+fn joint_name(end: usize, number: usize) -> String {
+    format!("{}{}", ["A", "B"][end], number + 1)
+}
+
+fn state(plan: &Plan, s: &crate::study::TracedState) -> Value {
+    let r = &s.response;
+    let joints: Vec<Value> = r
+        .joints
+        .iter()
+        .map(|j| json!({ "joint": joint_name(j.end, j.number), "component": COMPONENTS[j.axis], "displacement": j.delta, "force": j.force, "travel_used": j.travel_used, "sticks": j.sticks }))
+        .collect();
+    let blocks: Vec<Value> = block_names(plan)
+        .iter()
+        .enumerate()
+        .map(|(b, name)| json!({ "block": name, "imposed": r.imposed[b], "load": r.block_loads[b], "p_n": s.equivalent[b].0.dynamic_n, "p0_n": s.equivalent[b].0.static_n, "p_with_preload_n": s.equivalent[b].1 }))
+        .collect();
+    json!({
+        "station_x_mm": s.situation.station_x_mm, "load_case": plan.duty[s.situation.case].name, "load_case_number": s.situation.case + 1,
+        "service": s.service, "bridge_dt_k": s.situation.thermal.bridge_dt_k, "frame_dt_k": s.situation.thermal.frame_dt_k,
+        "skew_mm": s.situation.skew_mm, "drag": s.situation.drag.name(),
+        "pose": r.pose.as_slice(), "joints": joints, "blocks": blocks, "drive_n": r.drive_n,
+        "tool": r.tool, "tool_from_perfect": s.tool_from_perfect, "iterations": r.iterations, "residual": r.residual,
+    })
+}
+
+/// An installation under the keys that an installation file has; profiles that are not there are left out.
+#[must_use]
+pub fn installation(i: &Installation) -> Value {
+    let mut map = serde_json::Map::new();
+    let mut put = |key: String, value: Value| {
+        if value.as_array().is_none_or(|list| !list.is_empty()) {
+            map.insert(key, value);
+        }
+    };
+    for (key, value) in [("span_mm", i.span_mm), ("parallelism_mm", i.parallelism_mm), ("height_mm", i.height_mm), ("vertical_parallelism_mm", i.vertical_parallelism_mm), ("bridge_length_mm", i.bridge_length_mm), ("bridge_twist_mrad", i.bridge_twist_rad / MRAD)] {
+        put(key.into(), json!(value));
+    }
+    for (n, s) in SIDES.iter().enumerate() {
+        put(format!("cross_level_{s}_mrad"), json!(i.cross_level_rad[n] / MRAD));
+        put(format!("cross_level_twist_{s}_mrad"), json!(i.cross_level_twist_rad[n] / MRAD));
+        put(format!("end_tilt_{s}_mrad"), json!(i.end_tilt_rad[n] / MRAD));
+        put(format!("end_squareness_{s}_mrad"), json!(i.end_squareness_rad[n] / MRAD));
+        put(format!("skew_{s}_mm"), json!(i.drive_offset_mm[n]));
+        put(format!("lateral_{s}_mm"), json!(i.residual[n][0]));
+        put(format!("vertical_{s}_mm"), json!(i.residual[n][1]));
+        put(format!("roll_{s}_mrad"), json!(i.residual[n][2].iter().map(|v| v / MRAD).collect::<Vec<_>>()));
+        put(format!("block_lateral_{s}_mm"), json!(i.block_offset_mm[n].iter().map(|b| b[0]).collect::<Vec<_>>()));
+        put(format!("block_vertical_{s}_mm"), json!(i.block_offset_mm[n].iter().map(|b| b[1]).collect::<Vec<_>>()));
+    }
+    let seats: Vec<Value> = (0..2)
+        .flat_map(|end| i.seats[end].iter().enumerate().map(move |(n, seat)| (end, n, seat)))
+        .map(|(end, n, seat)| json!({ "end": SIDES[end], "number": n + 1, "offset_mm": &seat[..3], "angle_mrad": seat[3..].iter().map(|v| v / MRAD).collect::<Vec<_>>() }))
+        .collect();
+    put("seat".into(), json!(seats));
+    Value::Object(map)
+}
+

@@ -1,0 +1,17 @@
+//! Results to text, figures and JSON. No formula, no solver, no file.
+
+mod figure;
+mod histogram;
+pub mod json;
+pub mod numbers;
+mod stroke;
+mod summary;
+mod tables;
+mod trace_text;
+
+pub use figure::{FigureError, to_png};
+pub use histogram::histograms;
+pub use stroke::loads_along_stroke;
+pub use summary::{CAUTIONS, study_summary};
+pub use tables::study_tables;
+pub use trace_text::trace_tables;

@@ -1,0 +1,91 @@
+//! The largest block load along the stroke, every arrangement in one figure.
+
+use plotters::chart::ChartBuilder;
+use plotters::element::{PathElement, Polygon, Text};
+use plotters::series::{DashedLineSeries, LineSeries};
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters::style::{Color, RGBColor, ShapeStyle};
+
+use super::figure::{ARRANGEMENTS, FigureError, GRID, INK, WIDTH, draw, failed, px, text};
+use super::numbers::significant;
+use crate::study::StudyResult;
+
+/// Largest equivalent load of any block at each station: perfect, median and 95 % of the installations, as SVG.
+///
+/// `unloading_n` is the load at which a row of balls unloads; it is drawn as a line.
+///
+/// # Errors
+/// The figure could not be drawn.
+pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) -> Result<String, FigureError> {
+    let kept = study.arrangements.first().map_or(0, |a| a.band.installations);
+    let bands: Vec<_> = study.arrangements.iter().map(|a| (&a.name, &a.band)).collect();
+    let greatest = bands.iter().flat_map(|(_, b)| &b.high_n).copied().fold(unloading_n, f64::max) * 1.12;
+    let stations: Vec<f64> = bands.first().map_or_else(Vec::new, |(_, b)| b.station_x_mm.clone());
+    let (first, last) = (stations.first().copied().unwrap_or(0.0), stations.last().copied().unwrap_or(1.0));
+    draw(620, &format!("Largest block load along the stroke: {title}"), |canvas| {
+        let centred = |size, bold| text(size, bold).pos(Pos::new(HPos::Center, VPos::Center));
+        let head = |words: String, y: u32, size, bold| {
+            canvas.draw(&Text::new(words, (px(WIDTH / 2) as i32, px(y) as i32), centred(size, bold))).map_err(failed)
+        };
+        head(format!("Largest block load along the stroke: {title}"), 22, 19, true)?;
+        head(format!("solid: median and 95 % of {} installations; dotted: perfect installation", significant(kept as f64, 7)), 48, 14, false)?;
+        let mut chart = ChartBuilder::on(canvas)
+            .margin_top(px(66))
+            .margin_right(px(150))
+            .margin_bottom(px(10))
+            .margin_left(px(16))
+            .x_label_area_size(px(52))
+            .y_label_area_size(px(84))
+            .build_cartesian_2d(first..last, 0.0..greatest)
+            .map_err(failed)?;
+        chart
+            .configure_mesh()
+            .bold_line_style(GRID.stroke_width(4))
+            .light_line_style(RGBColor(255, 255, 255))
+            .axis_style(INK.stroke_width(5))
+            .x_desc("station of the bridge, mm along the rails")
+            .y_desc("equivalent load P, N")
+            .axis_desc_style(text(14, false))
+            .label_style(text(13, false))
+            .x_label_formatter(&|x| significant(*x, 4))
+            .y_label_formatter(&|y| significant(*y, 4))
+            .draw()
+            .map_err(failed)?;
+        let mut labels = Vec::new();
+        for (i, (name, band)) in bands.iter().enumerate() {
+            let colour = ARRANGEMENTS[i % 4];
+            let line = |values: &[f64]| stations.iter().copied().zip(values.iter().copied()).collect::<Vec<_>>();
+            let mut ring = line(&band.median_n);
+            ring.extend(line(&band.high_n).into_iter().rev());
+            chart.draw_series(std::iter::once(Polygon::new(ring, colour.mix(0.28).filled()))).map_err(failed)?;
+            for values in [&band.median_n, &band.high_n] {
+                chart.draw_series(LineSeries::new(line(values), colour.stroke_width(if i == 0 { 7 } else { 11 }))).map_err(failed)?;
+            }
+            let dots = DashedLineSeries::new(line(&band.perfect_n), px(3), px(5), ShapeStyle { color: colour.to_rgba(), filled: false, stroke_width: 9 });
+            chart.draw_series(dots).map_err(failed)?;
+            let end = |v: &[f64]| v.last().copied().unwrap_or(0.0);
+            labels.push((end(&band.high_n), format!("{name} 95 %")));
+            labels.push((end(&band.median_n), format!("{name} median")));
+            labels.push((end(&band.perfect_n), format!("{name} perfect")));
+        }
+        if unloading_n > 0.0 {
+            chart.draw_series(std::iter::once(PathElement::new(vec![(first, unloading_n), (last, unloading_n)], INK.stroke_width(4)))).map_err(failed)?;
+            labels.push((unloading_n, "a row unloads".into()));
+        }
+        for (y, words) in spread(labels, greatest * 0.036) {
+            let at = chart.backend_coord(&(last, y));
+            let style = text(12, false).pos(Pos::new(HPos::Left, VPos::Center));
+            canvas.draw(&Text::new(words, (at.0 + px(8) as i32, at.1), style)).map_err(failed)?;
+        }
+        Ok(())
+    })
+}
+
+/// Moves labels apart so that none covers another, keeping their order.
+fn spread(mut labels: Vec<(f64, String)>, gap: f64) -> Vec<(f64, String)> {
+    labels.sort_by(|a, b| a.0.total_cmp(&b.0));
+    for i in 1..labels.len() {
+        labels[i].0 = labels[i].0.max(labels[i - 1].0 + gap);
+    }
+    labels
+}

@@ -1,0 +1,159 @@
+//! The verdict of a study in sentences that a lead can forward, the findings, and the cautions.
+
+use std::fmt::Write as _;
+
+use super::numbers::{percent, significant, years};
+use super::tables::{limit, status};
+use crate::input::Plan;
+use crate::input::plan::{Law, Measure};
+use crate::math::order::quantile;
+use crate::study::{Alone, ArrangementResult, Finding, Outcome, Status, StudyResult, Verdict};
+
+/// The cautions that every report carries.
+pub const CAUTIONS: &str = "\
+The numbers are estimates for planning and checking. Bearing and joint data come from their makers and go before
+anything here; safety factors, lifting, guarding and the release of a machine follow local codes and the judgement of a
+licensed or otherwise responsible engineer. Before measuring or shimming: isolate and lock out the drives, secure the
+bridge and anything that can drop (a vertical axis without its brake), keep hands out from under a raised rail.";
+
+/// Verdict (at most 12 lines), then findings.
+#[must_use]
+pub fn study_summary(plan: &Plan, study: &StudyResult, next: &str) -> String {
+    let mut text = String::new();
+    let _ = writeln!(text, "VERDICT  {}", plan.title);
+    let _ = writeln!(text, "Perfect rails: {}.", join(study.arrangements.iter().map(|a| format!("{} with {} joints", life(plan, a.perfect.life_km), a.name))));
+    for a in &study.arrangements {
+        let _ = writeln!(text, "{}", reached(plan, a));
+        if let Some(line) = others(a) {
+            let _ = writeln!(text, "   {line}");
+        }
+    }
+    for a in study.arrangements.iter().filter(|a| a.has_floats) {
+        let _ = writeln!(text, "{}", price(plan, study, a));
+    }
+    let _ = writeln!(text, "{}", forward(study));
+    for line in change(study) {
+        let _ = writeln!(text, "{line}");
+    }
+    let _ = writeln!(text, "Next: {next}");
+    text + &findings(study)
+}
+
+fn join(parts: impl Iterator<Item = String>) -> String {
+    parts.collect::<Vec<_>>().join(", ")
+}
+
+fn life(plan: &Plan, km: f64) -> String {
+    let in_years = plan.km_per_year.map_or_else(String::new, |per_year| format!(" ({})", years(km, per_year)));
+    format!("{} km{in_years}", significant(km, 3))
+}
+
+fn verdict(a: &ArrangementResult, measure: Measure) -> Option<&Verdict> {
+    a.verdicts.iter().find(|v| v.requirement.measure == measure)
+}
+
+fn reached(plan: &Plan, a: &ArrangementResult) -> String {
+    let Some(v) = verdict(a, Measure::Life) else { return String::new() };
+    let chosen = if a.chosen { ", chosen" } else { "" };
+    let at = v.at_quantile.map_or(f64::NAN, |q| q.value);
+    let share = significant(100.0 * v.requirement.quantile, 4);
+    format!(
+        "With {} joints{chosen}: {share} of 100 installations reach {}; required {} km: {}.",
+        a.name,
+        life(plan, at),
+        limit(v),
+        status(v)
+    )
+}
+
+/// The other requirements, in one line, where there is something to say.
+fn others(a: &ArrangementResult) -> Option<String> {
+    let rest = a.verdicts.iter().filter(|v| v.requirement.measure != Measure::Life && v.status != Status::NotApplicable);
+    let parts: Vec<String> = rest.map(|v| format!("{} {} {}: {}", words(v.requirement.measure), if v.requirement.measure.more_is_better() { "at least" } else { "at most" }, limit(v), status(v))).collect();
+    (!parts.is_empty()).then(|| format!("{}.", parts.join("; ")))
+}
+
+fn words(measure: Measure) -> &'static str {
+    match measure {
+        Measure::Life => "life in km",
+        Measure::StaticSafety => "static safety",
+        Measure::FloatTravel => "float travel used",
+        Measure::LifeLoss => "life loss",
+        Measure::RowUnloading => "load over row unloading",
+        Measure::ToolDisplacement => "tool point off in mm",
+        Measure::ToolYaw => "tool yaw in mrad",
+        Measure::JointForce => "joint force in N",
+    }
+}
+
+fn bad_end(outcomes: &[Outcome], of: fn(&Outcome) -> f64) -> f64 {
+    let mut sorted: Vec<f64> = outcomes.iter().map(of).collect();
+    sorted.sort_by(f64::total_cmp);
+    quantile(&sorted, 0.95, 0.95).map_or(f64::NAN, |q| q.value)
+}
+
+/// What an arrangement's floats cost: travel, drag, tool point, stiffness.
+fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
+    let joints = plan.arrangements.iter().filter(|x| x.name == a.name).flat_map(|x| x.ends.iter().flatten());
+    let drags: Vec<f64> = joints.flat_map(|j| &j.components[..3]).filter_map(|c| match c.law { Law::Float { drag, .. } => Some(drag), _ => None }).collect();
+    let drag = drags.iter().copied().fold(0.0, f64::max);
+    let stiff = study.arrangements.iter().find(|x| !x.has_floats);
+    let against = |of: fn(&ArrangementResult) -> String| stiff.map_or_else(String::new, |s| format!(" ({}: {})", s.name, of(s)));
+    let tool: fn(&ArrangementResult) -> String = |a| significant(bad_end(&a.outcomes, |o| o.tool_displacement_mm), 2);
+    let stiffness: fn(&ArrangementResult) -> String = |a| a.lateral_stiffness_n_per_um.0.map_or_else(|| "-".into(), |k| significant(k, 2));
+    format!(
+        "Price of the {} joints: {} of their travel, up to {} N drag each, tool point off by up to {} mm{}, lateral stiffness {} N/um{}.",
+        a.name,
+        percent(bad_end(&a.outcomes, |o| o.float_travel_used)),
+        significant(drag, 3),
+        tool(a),
+        against(tool),
+        stiffness(a),
+        against(stiffness),
+    )
+}
+
+/// One sentence to forward.
+fn forward(study: &StudyResult) -> String {
+    let part = |a: &ArrangementResult| {
+        let v = verdict(a, Measure::Life)?;
+        let all_met = a.verdicts.iter().all(|v| matches!(v.status, Status::Met | Status::NotApplicable));
+        let rest = if all_met { "meet every requirement" } else { "reach the required life" };
+        Some(format!("{} of the machines {rest} with {} joints", percent(v.share), a.name))
+    };
+    format!("In one sentence: inside these tolerances {}.", study.arrangements.iter().filter_map(part).collect::<Vec<_>>().join(", "))
+}
+
+/// What rules each arrangement: its costliest source alone.
+fn change(study: &StudyResult) -> Vec<String> {
+    let line = |a: &ArrangementResult| {
+        let worst: Vec<&Alone> = a.alone.iter().take(2).filter(|s| s.life_km < 0.9 * a.perfect.life_km).collect();
+        if worst.is_empty() {
+            return format!("With {} joints no source alone costs a tenth of the life.", a.name);
+        }
+        let parts = worst.iter().map(|s| {
+            let at = if s.limit.is_finite() { format!(" at {} {}", significant(s.limit, 2), s.unit) } else { String::new() };
+            format!("{}{at} ({} km alone)", s.source, significant(s.life_km, 2))
+        });
+        format!("To change first with {} joints: {}.", a.name, parts.collect::<Vec<_>>().join(", then "))
+    };
+    study.arrangements.iter().map(line).collect()
+}
+
+fn findings(study: &StudyResult) -> String {
+    let all: Vec<&Finding> = study.arrangements.iter().flat_map(|a| &a.findings).collect();
+    let mut text = String::new();
+    let mut said: Vec<&Finding> = Vec::new();
+    for f in all {
+        if said.contains(&f) {
+            continue;
+        }
+        if said.is_empty() {
+            text.push_str("\nFINDINGS\n");
+        }
+        let amount = if f.amount.is_empty() { String::new() } else { format!(", {}", f.amount) };
+        let _ = writeln!(text, "- {}: {}{amount}. {}", f.what, f.place, f.advice);
+        said.push(f);
+    }
+    text
+}

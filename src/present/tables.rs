@@ -1,0 +1,111 @@
+//! Tables of a study for the terminal.
+
+use std::fmt::Write as _;
+
+use comfy_table::presets::UTF8_HORIZONTAL_ONLY;
+use comfy_table::{CellAlignment, Table};
+
+use super::numbers::{percent, significant, years};
+use crate::input::Plan;
+use crate::input::plan::Measure;
+use crate::math::order::quantile;
+use crate::study::{ArrangementResult, Outcome, Status, StudyResult, Verdict};
+
+/// One row of the table: what, how it is read from an outcome, whether more is better, how it is written.
+type Row = (&'static str, fn(&Outcome) -> f64, bool, fn(f64) -> String, Option<Measure>);
+
+const ROWS: [Row; 9] = [
+    ("life, km", |o| o.life_km, true, |x| significant(x, 3), Some(Measure::Life)),
+    ("life loss", |o| o.life_loss, false, percent_or_gain, Some(Measure::LifeLoss)),
+    ("extra load, N", |o| o.extra_load_n, false, |x| significant(x, 3), None),
+    ("largest block load, N", |o| o.peak_load_n, false, |x| significant(x, 3), None),
+    ("static safety", |o| o.static_safety, true, |x| significant(x, 2), Some(Measure::StaticSafety)),
+    ("float travel used", |o| o.float_travel_used, false, percent, Some(Measure::FloatTravel)),
+    ("tool point off by, mm", |o| o.tool_displacement_mm, false, |x| significant(x, 2), Some(Measure::ToolDisplacement)),
+    ("tool yaw, mrad", |o| o.tool_yaw_mrad, false, |x| significant(x, 2), Some(Measure::ToolYaw)),
+    ("largest joint force, N", |o| o.joint_force_n, false, |x| significant(x, 3), Some(Measure::JointForce)),
+];
+
+fn percent_or_gain(x: f64) -> String {
+    if x < -0.0005 { format!("gain {}", percent(-x)) } else { percent(x.max(0.0)) }
+}
+
+/// One table an arrangement: perfect, median, the bad 5 % and the requirement.
+#[must_use]
+pub fn study_tables(plan: &Plan, study: &StudyResult) -> String {
+    let mut text = String::new();
+    for a in &study.arrangements {
+        let mark = if a.chosen { " (chosen: it sets the exit code)" } else { "" };
+        let _ = writeln!(text, "Arrangement \"{}\"{mark}", a.name);
+        let _ = writeln!(text, "{}\n", table(plan, a));
+    }
+    text
+}
+
+fn table(plan: &Plan, a: &ArrangementResult) -> Table {
+    let mut table = Table::new();
+    table.load_style(UTF8_HORIZONTAL_ONLY);
+    table.set_header(["", "perfect", "median", "95 of 100 reach", "between (95 % sure)", "requirement"]);
+    for (name, of, more, write, measure) in ROWS {
+        if measure == Some(Measure::FloatTravel) && !a.has_floats {
+            continue;
+        }
+        let mut sorted: Vec<f64> = a.outcomes.iter().map(of).collect();
+        sorted.sort_by(f64::total_cmp);
+        let at = |p: f64| quantile(&sorted, p, 0.95);
+        let (median, bad) = (at(0.5), at(if more { 0.05 } else { 0.95 }));
+        let requirement = measure.and_then(|m| a.verdicts.iter().find(|v| v.requirement.measure == m));
+        let cell = |x: Option<f64>| x.map_or_else(|| "-".into(), write);
+        let range = bad.map_or_else(|| "-".into(), |q| format!("{} to {}", write(q.low), write(q.high)));
+        let perfect = of(&a.perfect);
+        table.add_row([
+            name.into(),
+            write(perfect),
+            cell(median.map(|q| q.value)),
+            cell(bad.map(|q| q.value)),
+            range,
+            requirement.map_or_else(String::new, required),
+        ]);
+        if measure == Some(Measure::Life)
+            && let Some(km) = plan.km_per_year
+        {
+            let span = |x: Option<f64>| x.map_or_else(|| "-".into(), |x| years(x, km));
+            table.add_row(["".into(), years(perfect, km), span(median.map(|q| q.value)), span(bad.map(|q| q.value)), String::new(), String::new()]);
+        }
+    }
+    let stiffness = |k: Option<f64>| k.map_or_else(|| "held by the floats alone".into(), |k| significant(k, 3));
+    let (rest, sliding) = a.lateral_stiffness_n_per_um;
+    let slides = if a.has_floats { format!("floats sliding: {}", stiffness(sliding)) } else { String::new() };
+    table.add_row(["lateral stiffness at the tool, N/um".into(), stiffness(rest), String::new(), String::new(), slides, String::new()]);
+    for column in 1..5 {
+        if let Some(c) = table.column_mut(column) {
+            c.set_cell_alignment(CellAlignment::Right);
+        }
+    }
+    table
+}
+
+/// A requirement with its verdict in words.
+fn required(v: &Verdict) -> String {
+    let (word, limit) = (if v.requirement.measure.more_is_better() { "at least" } else { "at most" }, limit(v));
+    format!("{word} {limit}: {}", status(v))
+}
+
+/// The limit as it is written in the table.
+pub(super) fn limit(v: &Verdict) -> String {
+    match v.requirement.measure {
+        Measure::Life => significant(v.requirement.limit, 4),
+        Measure::FloatTravel | Measure::LifeLoss => percent(v.requirement.limit),
+        _ => significant(v.requirement.limit, 3),
+    }
+}
+
+/// The verdict in words.
+pub(super) fn status(v: &Verdict) -> String {
+    match v.status {
+        Status::Met => format!("MET by {}", percent(v.share)),
+        Status::NotMet => format!("NOT MET, only {} do", percent(v.share)),
+        Status::Undecided => format!("UNDECIDED, {} to {} do", percent(v.share_low), percent(v.share_high)),
+        Status::NotApplicable => "no floats".into(),
+    }
+}

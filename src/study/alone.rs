@@ -1,0 +1,112 @@
+//! Each source of error alone at its limits, all else perfect: what it costs by itself. Single limits do not
+//! hold together; they rank the sources, they are not for a drawing.
+
+use super::evaluate::{Evaluator, Work};
+use super::sampling::Draws;
+use super::service::{ServiceState, service_states};
+use crate::input::sources::ErrorSpec;
+use crate::input::{ErrorKind, Installation, Source};
+use crate::structure::NotConverged;
+use crate::units::MRAD;
+
+/// A source alone.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Alone {
+    /// Which source.
+    pub source: String,
+    /// The limit that costs most, in `unit`.
+    pub limit: f64,
+    /// mm, mrad, or empty for temperatures.
+    pub unit: &'static str,
+    /// Life of the system with it, km.
+    pub life_km: f64,
+    /// Largest rise of a block's load, N.
+    pub extra_load_n: f64,
+}
+
+/// Every source of the plan alone, the costliest first; temperatures and shaft wind-up count as one source.
+///
+/// A source with many members (blocks, seats) stands at its limit at one of them; a straightness profile has the
+/// shape of one of the two longest waves.
+///
+/// # Errors
+/// An equilibrium was not found.
+pub fn sources_alone(evaluator: &Evaluator<'_>) -> Result<Vec<Alone>, NotConverged> {
+    let plan = evaluator.plan();
+    let draws = Draws::new(plan, evaluator.machine.rails());
+    let mut work = Work::default();
+    let still = [ServiceState::still()];
+    let mut list = Vec::new();
+    for source in &plan.errors.sources {
+        let Some(spec) = ErrorKind::ALL.iter().find(|s| s.kind == source.kind) else { continue };
+        let mut worst: Option<Alone> = None;
+        for value in [source.lower, source.upper] {
+            for installation in installations(&draws, evaluator, source, value) {
+                let outcome = evaluator.evaluate(&installation, &still, &mut work)?;
+                if worst.as_ref().is_none_or(|w| outcome.life_km < w.life_km) {
+                    worst = Some(described(spec, value, outcome.life_km, outcome.extra_load_n));
+                }
+            }
+        }
+        list.extend(worst);
+    }
+    let service = service_states(plan);
+    if service.iter().any(|s| s.thermal != Default::default()) || plan.duty.iter().enumerate().any(|(c, _)| evaluator.machine.wind_up_mm(c) != 0.0) {
+        let outcome = evaluator.evaluate(&Installation::perfect(plan), &service, &mut work)?;
+        list.push(Alone { source: "temperatures and wind-up in service".into(), limit: f64::NAN, unit: "", life_km: outcome.life_km, extra_load_n: outcome.extra_load_n });
+    }
+    list.sort_by(|a, b| a.life_km.total_cmp(&b.life_km));
+    Ok(list)
+}
+
+fn described(spec: &ErrorSpec, value: f64, life_km: f64, extra_load_n: f64) -> Alone {
+    let (unit, scale) = if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) };
+    Alone { source: spec.label.into(), limit: value / scale, unit, life_km, extra_load_n }
+}
+
+/// The installations in which a source stands at `value` and all else is perfect.
+fn installations(draws: &Draws<'_>, evaluator: &Evaluator<'_>, source: &Source, value: f64) -> Vec<Installation> {
+    use ErrorKind as K;
+    let perfect = Installation::perfect(evaluator.plan());
+    match source.kind {
+        K::StraightnessLateral(rail) | K::StraightnessVertical(rail) | K::StraightnessRoll(rail) => {
+            let row = match source.kind {
+                K::StraightnessLateral(_) => 0,
+                K::StraightnessVertical(_) => 1,
+                _ => 2,
+            };
+            let wave = |mode: usize, sign: f64| {
+                let mut unit = vec![0.0; draws.modes().count()];
+                unit[mode] = sign * value / draws.modes().peak_to_valley(&{
+                    let mut one = unit.clone();
+                    one[mode] = 1.0;
+                    one
+                });
+                let mut installation = perfect.clone();
+                installation.residual[rail][row] = draws.modes().at_anchors(&unit);
+                installation
+            };
+            (0..draws.modes().count().min(2)).flat_map(|mode| [wave(mode, 1.0), wave(mode, -1.0)]).collect()
+        }
+        K::BlockLateral | K::BlockVertical => {
+            let direction = usize::from(source.kind == K::BlockVertical);
+            let at = |(side, block): (usize, usize)| {
+                let mut installation = perfect.clone();
+                installation.block_offset_mm[side][block][direction] = value;
+                installation
+            };
+            (0..2).flat_map(|side| (0..perfect.block_offset_mm[side].len()).map(move |b| (side, b))).map(at).collect()
+        }
+        K::Seat | K::SeatAngle => {
+            let first = if source.kind == K::Seat { 0 } else { 3 };
+            let at = |(end, joint, axis): (usize, usize, usize)| {
+                let mut installation = perfect.clone();
+                installation.seats[end][joint][axis] = value;
+                installation
+            };
+            let members = (0..2).flat_map(|end| (0..perfect.seats[end].len()).map(move |joint| (end, joint)));
+            members.flat_map(|(end, joint)| (first..first + 3).map(move |axis| (end, joint, axis))).map(at).collect()
+        }
+        _ => vec![draws.with(source.kind, value)],
+    }
+}
