@@ -5,7 +5,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, RGBColor};
 
 use super::figure::{ARRANGEMENTS, Canvas, FigureError, GRID, INK, WIDTH, draw, failed, log_ticks, px, text, ticks};
-use super::numbers::significant;
+use super::numbers::{plain, significant};
 use crate::input::plan::Measure;
 use crate::study::{ArrangementResult, Outcome, StudyResult};
 
@@ -36,7 +36,7 @@ struct Panel<'a> {
 pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureError> {
     let life_limit = study.arrangements.first().and_then(|a| {
         let v = a.verdicts.iter().find(|v| v.requirement.measure == Measure::Life)?;
-        Some((v.requirement.limit, format!("required {} km", significant(v.requirement.limit, 3))))
+        Some((v.requirement.limit, format!("required {} km", plain(v.requirement.limit))))
     });
     let extra_is_log = study.arrangements.iter().flat_map(|a| &a.outcomes).all(|o| o.extra_load_n > 0.0);
     let panels = [
@@ -45,7 +45,7 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
     ];
     draw(930, &format!("Histograms of life and extra load: {title}"), |canvas| {
         label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
-        let note = format!("{} installations drawn inside the tolerances, the same ones for every arrangement", significant(study.draws as f64, 7));
+        let note = format!("{} installations drawn inside the tolerances, the same ones for every arrangement", plain(study.draws as f64));
         label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
         panels.iter().try_for_each(|panel| panel.paint(canvas, &study.arrangements))
     })
@@ -120,12 +120,14 @@ impl Panel<'_> {
     #[expect(clippy::too_many_arguments, reason = "a drawing helper inside one figure")]
     fn outline(&self, canvas: &Canvas<'_>, share: &[f64], (low, high): (f64, f64), colour: RGBColor, number: usize, x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64) -> Result<(), FigureError> {
         let edge = |i: usize| x(low + (high - low) * i as f64 / CLASSES as f64) as i32;
-        let mut path = vec![(edge(0), y(0.0) as i32)];
-        for (i, s) in share.iter().enumerate() {
+        let filled: Vec<usize> = (0..CLASSES).filter(|&i| share[i] > 0.0).collect();
+        let (Some(&first), Some(&last)) = (filled.first(), filled.last()) else { return Ok(()) };
+        let mut path = vec![(edge(first), y(0.0) as i32)];
+        for (i, s) in share.iter().enumerate().take(last + 1).skip(first) {
             path.push((edge(i), y(*s) as i32));
             path.push((edge(i + 1), y(*s) as i32));
         }
-        path.push((edge(CLASSES), y(0.0) as i32));
+        path.push((edge(last + 1), y(0.0) as i32));
         let fill = if number == 0 { 0.45 } else { 0.30 };
         canvas.draw(&Polygon::new(path.clone(), colour.mix(fill).filled())).map_err(failed)?;
         canvas.draw(&PathElement::new(path, colour.stroke_width(if number == 0 { 6 } else { 10 }))).map_err(failed)

@@ -17,6 +17,12 @@ pub fn significant(x: f64, digits: usize) -> String {
     grouped(&format!("{rounded:.decimals$}"))
 }
 
+/// A number as it was given, with thousands separated by commas.
+#[must_use]
+pub fn plain(x: f64) -> String {
+    if x.is_finite() { grouped(&format!("{x}")) } else { "-".into() }
+}
+
 fn round_to(x: f64, decimals: i32) -> f64 {
     let scale = 10.0_f64.powi(decimals.abs());
     if decimals >= 0 { (x * scale).round() / scale } else { (x / scale).round() * scale }
@@ -80,6 +86,7 @@ mod tests {
         assert_eq!(significant(1234.0, 3), "1,230");
         assert_eq!(significant(f64::INFINITY, 3), "unlimited");
         assert_eq!(significant(0.0, 3), "0");
+        assert_eq!((plain(30_000.0).as_str(), plain(2.5).as_str()), ("30,000", "2.5"));
     }
 
     #[test]

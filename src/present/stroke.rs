@@ -7,7 +7,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, RGBColor, ShapeStyle};
 
 use super::figure::{ARRANGEMENTS, FigureError, GRID, INK, WIDTH, draw, failed, px, text};
-use super::numbers::significant;
+use super::numbers::{plain, significant};
 use crate::study::StudyResult;
 
 /// Largest equivalent load of any block at each station: perfect, median and 95 % of the installations, as SVG.
@@ -28,7 +28,7 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             canvas.draw(&Text::new(words, (px(WIDTH / 2) as i32, px(y) as i32), centred(size, bold))).map_err(failed)
         };
         head(format!("Largest block load along the stroke: {title}"), 22, 19, true)?;
-        head(format!("solid: median and 95 % of {} installations; dotted: perfect installation", significant(kept as f64, 7)), 48, 14, false)?;
+        head(format!("solid: median and 95 % of {} installations; dotted: perfect installation", plain(kept as f64)), 48, 14, false)?;
         let mut chart = ChartBuilder::on(canvas)
             .margin_top(px(66))
             .margin_right(px(150))
@@ -47,8 +47,8 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             .y_desc("equivalent load P, N")
             .axis_desc_style(text(14, false))
             .label_style(text(13, false))
-            .x_label_formatter(&|x| significant(*x, 4))
-            .y_label_formatter(&|y| significant(*y, 4))
+            .x_label_formatter(&|x| plain(x.round()))
+            .y_label_formatter(&|y| significant(*y, 4).trim_end_matches(".0").into())
             .draw()
             .map_err(failed)?;
         let mut labels = Vec::new();
@@ -72,20 +72,59 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             chart.draw_series(std::iter::once(PathElement::new(vec![(first, unloading_n), (last, unloading_n)], INK.stroke_width(4)))).map_err(failed)?;
             labels.push((unloading_n, "a row unloads".into()));
         }
-        for (y, words) in spread(labels, greatest * 0.036) {
-            let at = chart.backend_coord(&(last, y));
+        let lines: Vec<f64> = labels.iter().map(|(y, _)| *y).collect();
+        let places = spread(&lines, greatest * 0.034);
+        for ((y, words), place) in labels.into_iter().zip(places) {
+            let (from, to) = (chart.backend_coord(&(last, y)), chart.backend_coord(&(last, place)));
+            let leader = vec![from, (to.0 + px(12) as i32, to.1)];
+            canvas.draw(&PathElement::new(leader, INK.stroke_width(2))).map_err(failed)?;
             let style = text(12, false).pos(Pos::new(HPos::Left, VPos::Center));
-            canvas.draw(&Text::new(words, (at.0 + px(8) as i32, at.1), style)).map_err(failed)?;
+            canvas.draw(&Text::new(words, (to.0 + px(15) as i32, to.1), style)).map_err(failed)?;
         }
         Ok(())
     })
 }
 
-/// Moves labels apart so that none covers another, keeping their order.
-fn spread(mut labels: Vec<(f64, String)>, gap: f64) -> Vec<(f64, String)> {
-    labels.sort_by(|a, b| a.0.total_cmp(&b.0));
-    for i in 1..labels.len() {
-        labels[i].0 = labels[i].0.max(labels[i - 1].0 + gap);
+/// Places for labels near the wanted ones, at least `gap` apart: clusters of labels spread about their middle.
+fn spread(wanted: &[f64], gap: f64) -> Vec<f64> {
+    let mut order: Vec<usize> = (0..wanted.len()).collect();
+    order.sort_by(|&a, &b| wanted[a].total_cmp(&wanted[b]));
+    let mut clusters: Vec<Vec<usize>> = Vec::new();
+    let middle = |c: &[usize]| c.iter().map(|&i| wanted[i]).sum::<f64>() / c.len() as f64;
+    let half = |c: &[usize]| gap * (c.len() - 1) as f64 / 2.0;
+    for i in order {
+        clusters.push(vec![i]);
+        while let [.., before, last] = clusters.as_slice()
+            && middle(last) - half(last) < middle(before) + half(before) + gap
+        {
+            let last = clusters.pop().unwrap_or_default();
+            if let Some(before) = clusters.last_mut() {
+                before.extend(last);
+            }
+        }
     }
-    labels
+    let mut places = wanted.to_vec();
+    for c in clusters {
+        let low = (middle(&c) - half(&c)).max(gap / 2.0);
+        c.iter().enumerate().for_each(|(k, &i)| places[i] = low + gap * k as f64);
+    }
+    places
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn labels_stay_in_order_and_apart() {
+        let wanted = [5.0, 5.1, 1.0, 5.2, 9.0];
+        let places = spread(&wanted, 1.0);
+        for (i, a) in wanted.iter().enumerate() {
+            for (j, b) in wanted.iter().enumerate() {
+                assert!(i == j || (places[i] - places[j]).abs() >= 1.0 - 1e-12);
+                assert!(a <= b || places[i] > places[j]);
+            }
+        }
+        assert_eq!((places[2], places[4]), (1.0, 9.0));
+    }
 }

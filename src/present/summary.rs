@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::numbers::{percent, significant, years};
+use super::numbers::{percent, plain, significant, years};
 use super::tables::{limit, status};
 use crate::input::Plan;
 use crate::input::plan::{Law, Measure};
@@ -16,31 +16,30 @@ anything here; safety factors, lifting, guarding and the release of a machine fo
 licensed or otherwise responsible engineer. Before measuring or shimming: isolate and lock out the drives, secure the
 bridge and anything that can drop (a vertical axis without its brake), keep hands out from under a raised rail.";
 
-/// Verdict (at most 12 lines), then findings.
+/// Verdict (at most 12 lines for two arrangements), then findings.
 #[must_use]
 pub fn study_summary(plan: &Plan, study: &StudyResult, next: &str) -> String {
-    let mut text = String::new();
-    let _ = writeln!(text, "VERDICT  {}", plan.title);
-    let _ = writeln!(text, "Perfect rails: {}.", join(study.arrangements.iter().map(|a| format!("{} with {} joints", life(plan, a.perfect.life_km), a.name))));
+    let mut lines = vec![("VERDICT".into(), plan.title.clone())];
+    let perfect = study.arrangements.iter().map(|a| format!("{} {}", a.name, life(plan, a.perfect.life_km)));
+    lines.push(("Perfect rails".into(), perfect.collect::<Vec<_>>().join(", ")));
     for a in &study.arrangements {
-        let _ = writeln!(text, "{}", reached(plan, a));
-        if let Some(line) = others(a) {
-            let _ = writeln!(text, "   {line}");
-        }
+        lines.push((format!("{} joints", a.name), reached(plan, a)));
+        lines.extend(others(a).map(|line| (String::new(), line)));
     }
     for a in study.arrangements.iter().filter(|a| a.has_floats) {
-        let _ = writeln!(text, "{}", price(plan, study, a));
+        lines.push(("Price of floats".into(), price(plan, study, a)));
     }
-    let _ = writeln!(text, "{}", forward(study));
-    for line in change(study) {
-        let _ = writeln!(text, "{line}");
+    lines.push(("To forward".into(), forward(study)));
+    for (i, line) in change(study).into_iter().enumerate() {
+        lines.push((if i == 0 { "Change first".into() } else { String::new() }, line));
     }
-    let _ = writeln!(text, "Next: {next}");
+    lines.push(("Run next".into(), next.into()));
+    let width = lines.iter().map(|(head, _)| head.chars().count()).max().unwrap_or(0) + 2;
+    let mut text = String::new();
+    for (head, line) in lines {
+        let _ = writeln!(text, "{head:width$}{line}");
+    }
     text + &findings(study)
-}
-
-fn join(parts: impl Iterator<Item = String>) -> String {
-    parts.collect::<Vec<_>>().join(", ")
 }
 
 fn life(plan: &Plan, km: f64) -> String {
@@ -54,23 +53,21 @@ fn verdict(a: &ArrangementResult, measure: Measure) -> Option<&Verdict> {
 
 fn reached(plan: &Plan, a: &ArrangementResult) -> String {
     let Some(v) = verdict(a, Measure::Life) else { return String::new() };
-    let chosen = if a.chosen { ", chosen" } else { "" };
+    let chosen = if a.chosen { " (chosen)" } else { "" };
     let at = v.at_quantile.map_or(f64::NAN, |q| q.value);
-    let share = significant(100.0 * v.requirement.quantile, 4);
-    format!(
-        "With {} joints{chosen}: {share} of 100 installations reach {}; required {} km: {}.",
-        a.name,
-        life(plan, at),
-        limit(v),
-        status(v)
-    )
+    let share = plain((1e8 * v.requirement.quantile).round() / 1e6);
+    format!("{share} in 100 reach {}; required {} km: {}{chosen}", life(plan, at), limit(v), status(v))
 }
 
 /// The other requirements, in one line, where there is something to say.
 fn others(a: &ArrangementResult) -> Option<String> {
     let rest = a.verdicts.iter().filter(|v| v.requirement.measure != Measure::Life && v.status != Status::NotApplicable);
-    let parts: Vec<String> = rest.map(|v| format!("{} {} {}: {}", words(v.requirement.measure), if v.requirement.measure.more_is_better() { "at least" } else { "at most" }, limit(v), status(v))).collect();
-    (!parts.is_empty()).then(|| format!("{}.", parts.join("; ")))
+    let one = |v: &Verdict| {
+        let bound = if v.requirement.measure.more_is_better() { "at least" } else { "at most" };
+        format!("{} {bound} {}: {}", words(v.requirement.measure), limit(v), status(v))
+    };
+    let parts: Vec<String> = rest.map(one).collect();
+    (!parts.is_empty()).then(|| parts.join("; "))
 }
 
 fn words(measure: Measure) -> &'static str {
@@ -98,14 +95,13 @@ fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
     let drags: Vec<f64> = joints.flat_map(|j| &j.components[..3]).filter_map(|c| match c.law { Law::Float { drag, .. } => Some(drag), _ => None }).collect();
     let drag = drags.iter().copied().fold(0.0, f64::max);
     let stiff = study.arrangements.iter().find(|x| !x.has_floats);
-    let against = |of: fn(&ArrangementResult) -> String| stiff.map_or_else(String::new, |s| format!(" ({}: {})", s.name, of(s)));
+    let against = |of: fn(&ArrangementResult) -> String| stiff.map_or_else(String::new, |s| format!(" ({} {})", s.name, of(s)));
     let tool: fn(&ArrangementResult) -> String = |a| significant(bad_end(&a.outcomes, |o| o.tool_displacement_mm), 2);
     let stiffness: fn(&ArrangementResult) -> String = |a| a.lateral_stiffness_n_per_um.0.map_or_else(|| "-".into(), |k| significant(k, 2));
     format!(
-        "Price of the {} joints: {} of their travel, up to {} N drag each, tool point off by up to {} mm{}, lateral stiffness {} N/um{}.",
-        a.name,
+        "{} of the travel, {} N drag each, tool point off {} mm{}, lateral stiffness {} N/um{}",
         percent(bad_end(&a.outcomes, |o| o.float_travel_used)),
-        significant(drag, 3),
+        plain(drag),
         tool(a),
         against(tool),
         stiffness(a),
@@ -117,11 +113,10 @@ fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
 fn forward(study: &StudyResult) -> String {
     let part = |a: &ArrangementResult| {
         let v = verdict(a, Measure::Life)?;
-        let all_met = a.verdicts.iter().all(|v| matches!(v.status, Status::Met | Status::NotApplicable));
-        let rest = if all_met { "meet every requirement" } else { "reach the required life" };
-        Some(format!("{} of the machines {rest} with {} joints", percent(v.share), a.name))
+        Some(format!("{} with {} joints", percent(v.share), a.name))
     };
-    format!("In one sentence: inside these tolerances {}.", study.arrangements.iter().filter_map(part).collect::<Vec<_>>().join(", "))
+    let parts: Vec<String> = study.arrangements.iter().filter_map(part).collect();
+    format!("Of the machines inside these tolerances, the required life is reached by {}.", parts.join(" and by "))
 }
 
 /// What rules each arrangement: its costliest source alone.
@@ -129,13 +124,13 @@ fn change(study: &StudyResult) -> Vec<String> {
     let line = |a: &ArrangementResult| {
         let worst: Vec<&Alone> = a.alone.iter().take(2).filter(|s| s.life_km < 0.9 * a.perfect.life_km).collect();
         if worst.is_empty() {
-            return format!("With {} joints no source alone costs a tenth of the life.", a.name);
+            return format!("{}: no source alone costs a tenth of the life", a.name);
         }
         let parts = worst.iter().map(|s| {
-            let at = if s.limit.is_finite() { format!(" at {} {}", significant(s.limit, 2), s.unit) } else { String::new() };
-            format!("{}{at} ({} km alone)", s.source, significant(s.life_km, 2))
+            let at = if s.limit.is_finite() { format!(" of {} {}", significant(s.limit.abs(), 2), s.unit) } else { String::new() };
+            format!("{}{at} (alone {} km)", s.source, significant(s.life_km, 2))
         });
-        format!("To change first with {} joints: {}.", a.name, parts.collect::<Vec<_>>().join(", then "))
+        format!("{}: {}", a.name, parts.collect::<Vec<_>>().join(", then "))
     };
     study.arrangements.iter().map(line).collect()
 }

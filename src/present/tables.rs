@@ -2,10 +2,9 @@
 
 use std::fmt::Write as _;
 
-use comfy_table::presets::UTF8_HORIZONTAL_ONLY;
-use comfy_table::{CellAlignment, Table};
+use comfy_table::{CellAlignment, LineStyle, Table, TableStyle};
 
-use super::numbers::{percent, significant, years};
+use super::numbers::{percent, plain, significant, years};
 use crate::input::Plan;
 use crate::input::plan::Measure;
 use crate::math::order::quantile;
@@ -43,9 +42,7 @@ pub fn study_tables(plan: &Plan, study: &StudyResult) -> String {
 }
 
 fn table(plan: &Plan, a: &ArrangementResult) -> Table {
-    let mut table = Table::new();
-    table.load_style(UTF8_HORIZONTAL_ONLY);
-    table.set_header(["", "perfect", "median", "95 of 100 reach", "between (95 % sure)", "requirement"]);
+    let mut table = plain_table(["", "perfect", "median", "95 in 100", "95 % sure between", "requirement"]);
     for (name, of, more, write, measure) in ROWS {
         if measure == Some(Measure::FloatTravel) && !a.has_floats {
             continue;
@@ -77,12 +74,26 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
     let (rest, sliding) = a.lateral_stiffness_n_per_um;
     let slides = if a.has_floats { format!("floats sliding: {}", stiffness(sliding)) } else { String::new() };
     table.add_row(["lateral stiffness at the tool, N/um".into(), stiffness(rest), String::new(), String::new(), slides, String::new()]);
-    for column in 1..5 {
+    align_right(&mut table, 1..5);
+    table
+}
+
+/// A table with a rule above, below and under its header.
+pub(super) fn plain_table<const N: usize>(header: [&str; N]) -> Table {
+    let rule = LineStyle::none().fill('─').junction('─');
+    let mut table = Table::new();
+    table.load_style(TableStyle::new().top_border(rule).header_separator(rule).bottom_border(rule));
+    table.set_header(header);
+    table
+}
+
+/// Sets columns of numbers flush right.
+pub(super) fn align_right(table: &mut Table, columns: std::ops::Range<usize>) {
+    for column in columns {
         if let Some(c) = table.column_mut(column) {
             c.set_cell_alignment(CellAlignment::Right);
         }
     }
-    table
 }
 
 /// A requirement with its verdict in words.
@@ -94,9 +105,8 @@ fn required(v: &Verdict) -> String {
 /// The limit as it is written in the table.
 pub(super) fn limit(v: &Verdict) -> String {
     match v.requirement.measure {
-        Measure::Life => significant(v.requirement.limit, 4),
-        Measure::FloatTravel | Measure::LifeLoss => percent(v.requirement.limit),
-        _ => significant(v.requirement.limit, 3),
+        Measure::FloatTravel | Measure::LifeLoss => format!("{} %", plain((1e6 * v.requirement.limit).round() / 1e4)),
+        _ => plain(v.requirement.limit),
     }
 }
 
@@ -104,7 +114,7 @@ pub(super) fn limit(v: &Verdict) -> String {
 pub(super) fn status(v: &Verdict) -> String {
     match v.status {
         Status::Met => format!("MET by {}", percent(v.share)),
-        Status::NotMet => format!("NOT MET, only {} do", percent(v.share)),
+        Status::NotMet => format!("NOT MET, {} do", percent(v.share)),
         Status::Undecided => format!("UNDECIDED, {} to {} do", percent(v.share_low), percent(v.share_high)),
         Status::NotApplicable => "no floats".into(),
     }

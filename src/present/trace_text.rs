@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use comfy_table::presets::UTF8_HORIZONTAL_ONLY;
-use comfy_table::{CellAlignment, Table};
+use comfy_table::Table;
 
 use super::numbers::{percent, significant};
+use super::tables::{align_right, plain_table};
 use crate::input::Plan;
 use crate::study::{Trace, TracedState};
 use crate::units::{COMPONENTS, MRAD, N_M};
@@ -18,7 +18,7 @@ pub fn trace_tables(plan: &Plan, trace: &Trace) -> String {
     let _ = writeln!(text, "Arrangement \"{}\": life {} km, perfect {} km, loss {:.1} %", trace.arrangement, significant(o.life_km, 4), significant(p.life_km, 4), 100.0 * o.life_loss);
     let _ = writeln!(text, "Largest block load {} N, {} N over the perfect installation's; static safety {}; float travel used {}; slot used {}", significant(o.peak_load_n, 4), significant(o.extra_load_n, 3), significant(o.static_safety, 3), percent(o.float_travel_used), percent(o.slot_used));
     let _ = writeln!(text, "\nBlocks over stroke, duty and service");
-    let mut table = new_table(["block", "mean load P_m, N", "L10, km", "largest P, N", "extra, N", "S0"]);
+    let mut table = plain_table(["block", "mean load P_m, N", "L10, km", "largest P, N", "extra, N", "S0"]);
     for (name, b) in block_names(plan).iter().zip(&trace.blocks) {
         table.add_row([name.clone(), significant(b.mean_load_n, 4), significant(b.life_km, 4), significant(b.peak_load_n, 4), significant(b.extra_load_n, 3), significant(b.static_safety, 3)]);
     }
@@ -36,19 +36,9 @@ pub(super) fn block_names(plan: &Plan) -> Vec<String> {
     (0..2).flat_map(of).collect()
 }
 
-fn new_table<const N: usize>(header: [&str; N]) -> Table {
-    let mut table = Table::new();
-    table.load_style(UTF8_HORIZONTAL_ONLY);
-    table.set_header(header);
-    table
-}
-
 fn align(table: &mut Table) {
-    for column in 1..table.column_count() {
-        if let Some(c) = table.column_mut(column) {
-            c.set_cell_alignment(CellAlignment::Right);
-        }
-    }
+    let columns = table.column_count();
+    align_right(table, 1..columns);
 }
 
 fn situation(plan: &Plan, state: &TracedState, text: &mut String) {
@@ -58,14 +48,14 @@ fn situation(plan: &Plan, state: &TracedState, text: &mut String) {
         "\nStation {} mm, \"{}\", service {} (bridge {:+.1} K, frame {:+.1} K), drag {}: {} steps, residual {:.0e}",
         significant(s.station_x_mm, 6), plan.duty[s.case].name, state.service, s.thermal.bridge_dt_k, s.thermal.frame_dt_k, s.drag.name(), r.iterations, r.residual
     );
-    let mut pose = new_table(["pose", "ux, mm", "uy, mm", "uz, mm", "rx, mrad", "ry, mrad", "rz, mrad"]);
+    let mut pose = plain_table(["pose", "ux, mm", "uy, mm", "uz, mm", "rx, mrad", "ry, mrad", "rz, mrad"]);
     for (i, body) in ["truck A", "truck B", "bridge end A", "bridge end B"].iter().enumerate() {
         let value = |k: usize| if k < 3 { format!("{:.4}", r.pose[6 * i + k]) } else { format!("{:.4}", r.pose[6 * i + k] / MRAD) };
         pose.add_row(std::iter::once((*body).to_string()).chain((0..6).map(value)));
     }
     align(&mut pose);
     let _ = writeln!(text, "{pose}");
-    let mut joints = new_table(["joint", "component", "displacement", "force", "taken up", "travel used"]);
+    let mut joints = plain_table(["joint", "component", "displacement", "force", "taken up", "travel used"]);
     for j in &r.joints {
         let turn = j.axis >= 3;
         let (way, force) = if turn { (MRAD, N_M) } else { (1.0, 1.0) };
@@ -81,7 +71,7 @@ fn situation(plan: &Plan, state: &TracedState, text: &mut String) {
     }
     align(&mut joints);
     let _ = writeln!(text, "{joints}");
-    let mut blocks = new_table(["block", "Fy, N", "Fz, N", "Mx, N m", "My, N m", "Mz, N m", "P, N", "P0, N", "P with preload, N"]);
+    let mut blocks = plain_table(["block", "Fy, N", "Fz, N", "Mx, N m", "My, N m", "Mz, N m", "P, N", "P0, N", "P with preload, N"]);
     for ((name, load), (p, effective)) in block_names(plan).iter().zip(&r.block_loads).zip(&state.equivalent) {
         let row = [name.clone(), format!("{:.1}", load[0]), format!("{:.1}", load[1]), format!("{:.2}", load[2] / N_M), format!("{:.2}", load[3] / N_M), format!("{:.2}", load[4] / N_M), format!("{:.1}", p.dynamic_n), format!("{:.1}", p.static_n), format!("{effective:.1}")];
         blocks.add_row(row);
