@@ -5,11 +5,11 @@
 //! study calls is [`structure::Machine::respond`]: (machine, errors, station) to loads.
 
 pub mod bearing;
+pub mod cli;
 pub mod geometry;
 pub mod input;
 pub mod math;
-pub mod structure;
 pub mod present;
+pub mod structure;
 pub mod study;
 pub mod units;
-pub mod cli;

@@ -1,5 +1,6 @@
 //! Whole poses against a frame of 60 beam elements solved with numpy and scipy
 //! (`cross/whole_pose.py`, versions in the JSON's head; general-purpose libraries, another route than ours).
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod common;
 
@@ -49,10 +50,8 @@ fn compare(name: &str) {
 fn compare_joints(got: &[railtrue::structure::JointState], expected: &Value) {
     for joint in got {
         let list = expected.as_array().unwrap();
-        let theirs = list
-            .iter()
-            .find(|j| j["end"].as_str() == Some(["A", "B"][joint.end]) && num(&j["joint"]) as usize == joint.number)
-            .unwrap();
+        let theirs =
+            list.iter().find(|j| j["end"].as_str() == Some(["A", "B"][joint.end]) && num(&j["joint"]) as usize == joint.number).unwrap();
         let (force, delta) = (nums(&theirs["force"]), nums(&theirs["delta"]));
         assert!((joint.force - force[joint.axis]).abs() < 1e-9 * force.iter().fold(1.0, |m, f| f.abs().max(m)));
         assert!((joint.delta - delta[joint.axis]).abs() < 1e-10);

@@ -7,7 +7,13 @@ use clap::{Parser, Subcommand};
 /// How far out may the two rails of a bridge be, with stiff joints and with floating ones, and what does an error
 /// cost in bearing load and life?
 #[derive(Debug, Parser)]
-#[command(version, about, max_term_width = 110, help_expected = true, after_help = "Exit codes: 0 within; 1 a requirement is not met by the plan's chosen arrangement; 2 the input or the machine is at fault.")]
+#[command(
+    version,
+    about,
+    max_term_width = 110,
+    help_expected = true,
+    after_help = "Exit codes: 0 within; 1 a requirement is not met by the plan's chosen arrangement; 2 the input or the machine is at fault."
+)]
 pub(crate) struct Args {
     #[command(subcommand)]
     pub(crate) command: Command,

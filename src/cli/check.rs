@@ -23,7 +23,13 @@ pub(super) fn run(args: &CheckArgs) -> Result<Done, Failure> {
     );
     for machine in loaded.machines()? {
         let chosen = if machine.arrangement == plan.chosen { ", chosen" } else { "" };
-        let _ = writeln!(text, "arrangement \"{}\"{chosen}: holds every direction (condition number {}), {} floating components", machine.name(), significant(machine.condition, 2), machine.float_count());
+        let _ = writeln!(
+            text,
+            "arrangement \"{}\"{chosen}: holds every direction (condition number {}), {} floating components",
+            machine.name(),
+            significant(machine.condition, 2),
+            machine.float_count()
+        );
     }
     text += "No problem was found.\n";
     Ok(Done { text, within: true })

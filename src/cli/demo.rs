@@ -13,12 +13,15 @@ pub(super) fn run(args: &DemoArgs) -> Result<Done, Failure> {
     let path = args.folder.join("panel-bridge.toml");
     if path.exists() && output::read(&path)? != PLAN {
         let shown = output::shown(&path);
-        return Err(Failure(format!("{shown}: this plan is there already and is not the shipped one\n    help: Study it with railtrue study {shown}, or give the demo another folder.")));
+        return Err(Failure(format!(
+            "{shown}: this plan is there already and is not the shipped one\n    help: Study it with railtrue study {shown}, or give the demo another folder."
+        )));
     }
     output::write(&path, PLAN.as_bytes())?;
     let loaded = load(&path)?;
     let shown = output::shown(&path);
     let done = study(&loaded, &path, &args.folder, &format!("railtrue trace {shown}"))?;
-    let text = format!("The example was written to {shown}: each line is commented; change it and run railtrue study {shown}\n\n{}", done.text);
+    let text =
+        format!("The example was written to {shown}: each line is commented; change it and run railtrue study {shown}\n\n{}", done.text);
     Ok(Done { text, within: true })
 }

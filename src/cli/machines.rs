@@ -50,7 +50,10 @@ impl Loaded {
         let mut list = Vec::new();
         for machine in self.machines()? {
             let name = machine.name();
-            list.push(Evaluator::new(machine, self.plan.study.drag).map_err(|e| Failure(format!("{}: arrangement \"{name}\": {e}", self.file)))?);
+            list.push(
+                Evaluator::new(machine, self.plan.study.drag)
+                    .map_err(|e| Failure(format!("{}: arrangement \"{name}\": {e}", self.file)))?,
+            );
         }
         Ok(list)
     }

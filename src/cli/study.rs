@@ -28,17 +28,28 @@ pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, command: &str) 
     let evaluators = loaded.evaluators()?;
     output::folder(folder)?;
     let bar = ProgressBar::new(plan.study.draws);
-    bar.set_style(ProgressStyle::with_template("{msg} {bar:40} {human_pos} of {human_len}, {eta} left").unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar.set_style(
+        ProgressStyle::with_template("{msg} {bar:40} {human_pos} of {human_len}, {eta} left")
+            .unwrap_or_else(|_| ProgressStyle::default_bar()),
+    );
     bar.set_message("installations");
     let result = monte_carlo(&evaluators, plan.study.draws, plan.study.seed, &|done| bar.set_position(done));
     bar.finish_and_clear();
     let result = result.map_err(|(i, e)| Failure(format!("{}: installation {i} of seed {}: {e}", loaded.file, plan.study.seed)))?;
     let files = write(plan, &result, path, &loaded.text, folder)?;
-    let mut text = format!("{}\n{} installations drawn with seed {}, the same ones for every arrangement\n\n", plan.title, result.draws, result.seed);
+    let mut text =
+        format!("{}\n{} installations drawn with seed {}, the same ones for every arrangement\n\n", plan.title, result.draws, result.seed);
     text += &study_tables(plan, &result);
     let worst = worst_draw(&result);
-    text += &study_summary(plan, &result, &format!("{command} --draw {worst} shows the worst drawn installation in full; railtrue explain KEY explains the plan."));
-    text += &format!("\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", files.iter().map(|f| format!("- {}", output::shown(f))).collect::<Vec<_>>().join("\n"));
+    text += &study_summary(
+        plan,
+        &result,
+        &format!("{command} --draw {worst} shows the worst drawn installation in full; railtrue explain KEY explains the plan."),
+    );
+    text += &format!(
+        "\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n",
+        files.iter().map(|f| format!("- {}", output::shown(f))).collect::<Vec<_>>().join("\n")
+    );
     let met = |s: Status| matches!(s, Status::Met | Status::NotApplicable);
     let within = result.arrangements.iter().filter(|a| a.chosen).flat_map(|a| &a.verdicts).all(|v| met(v.status));
     Ok(Done { text, within })

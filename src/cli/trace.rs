@@ -24,7 +24,8 @@ pub(super) fn run(args: &TraceArgs) -> Result<Done, Failure> {
     let evaluator = evaluators.swap_remove(number);
     let wanted = wanted(args, plan, &evaluator)?;
     let stations = stations(args, plan)?;
-    let traced = trace(&evaluator, &wanted.installation, &wanted.service, &stations).map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
+    let traced =
+        trace(&evaluator, &wanted.installation, &wanted.service, &stations).map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
     let value = json::trace(plan, &traced, &output::origin(&args.plan, &loaded.text), &wanted.what);
     if let Some(folder) = &args.out {
         output::folder(folder)?;
@@ -32,7 +33,8 @@ pub(super) fn run(args: &TraceArgs) -> Result<Done, Failure> {
         let toml = toml::to_string(&json::installation(&wanted.installation)).map_err(|e| Failure(e.to_string()))?;
         output::write(&folder.join("installation.toml"), toml.as_bytes())?;
     }
-    let text = if args.json { format!("{value:#}\n") } else { format!("{}\n{}\n\n{}", plan.title, wanted.title, trace_tables(plan, &traced)) };
+    let text =
+        if args.json { format!("{value:#}\n") } else { format!("{}\n{}\n\n{}", plan.title, wanted.title, trace_tables(plan, &traced)) };
     Ok(Done { text, within: true })
 }
 
@@ -49,16 +51,31 @@ fn wanted(args: &TraceArgs, plan: &Plan, evaluator: &Evaluator<'_>) -> Result<Wa
         let draws = Draws::new(plan, evaluator.machine.rails());
         let mut drawn = run_trials(i, 1, seed, || (), |(), _, rng| draws.draw(rng));
         let installation = drawn.pop().unwrap_or_else(|| Installation::perfect(plan));
-        return Ok(Wanted { installation, service: service_states(plan), what: json!({ "draw": i, "seed": seed }), title: format!("Drawn installation {i} of seed {seed}") });
+        return Ok(Wanted {
+            installation,
+            service: service_states(plan),
+            what: json!({ "draw": i, "seed": seed }),
+            title: format!("Drawn installation {i} of seed {seed}"),
+        });
     }
     if let Some(path) = &args.errors {
         let text = output::read(path)?;
         let file = output::shown(path);
         let stated = read_installation(&text, &file, plan).map_err(|p| Failure(p.to_string()))?;
         let service = stated.service.map_or_else(|| service_states(plan), |t| vec![ServiceState::stated(t)]);
-        return Ok(Wanted { installation: stated.installation, service, what: json!({ "errors": file }), title: format!("Installation stated in {file}") });
+        return Ok(Wanted {
+            installation: stated.installation,
+            service,
+            what: json!({ "errors": file }),
+            title: format!("Installation stated in {file}"),
+        });
     }
-    Ok(Wanted { installation: Installation::perfect(plan), service: vec![ServiceState::still()], what: json!("perfect"), title: "Perfect installation".into() })
+    Ok(Wanted {
+        installation: Installation::perfect(plan),
+        service: vec![ServiceState::still()],
+        what: json!("perfect"),
+        title: "Perfect installation".into(),
+    })
 }
 
 fn stations(args: &TraceArgs, plan: &Plan) -> Result<Vec<f64>, Failure> {
@@ -71,7 +88,12 @@ fn stations(args: &TraceArgs, plan: &Plan) -> Result<Vec<f64>, Failure> {
             .map(|word| {
                 let x: Option<f64> = word.trim().parse().ok();
                 x.filter(|x| *x >= all[0] && *x <= all[all.len() - 1]).ok_or_else(|| {
-                    Failure(format!("--stations: \"{}\" is no position of the bridge\n    help: Give positions from {} to {} mm with commas, or all.", word.trim(), all[0], all[all.len() - 1]))
+                    Failure(format!(
+                        "--stations: \"{}\" is no position of the bridge\n    help: Give positions from {} to {} mm with commas, or all.",
+                        word.trim(),
+                        all[0],
+                        all[all.len() - 1]
+                    ))
                 })
             })
             .collect(),

@@ -1,7 +1,7 @@
 //! What the two rails of an installation impose on the blocks when the bridge stands at a station.
 
-use crate::input::plan::Plan;
 use crate::input::Installation;
+use crate::input::plan::Plan;
 use crate::math::NaturalSpline;
 use crate::math::spline::Weights;
 use crate::units::B;
@@ -94,13 +94,6 @@ impl Rails {
         let [lateral, vertical, roll] = self.line(point, installation);
         let offset = installation.block_offset_mm[point.side][point.block];
         let b = point.lateral_mm;
-        [
-            lateral.0 + offset[0],
-            vertical.0 + b * roll.0 + offset[1],
-            roll.0,
-            -(vertical.1 + b * roll.1),
-            lateral.1,
-        ]
+        [lateral.0 + offset[0], vertical.0 + b * roll.0 + offset[1], roll.0, -(vertical.1 + b * roll.1), lateral.1]
     }
 }
-

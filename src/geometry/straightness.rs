@@ -86,16 +86,12 @@ fn remove_line(x: &[f64]) -> DMatrix<f64> {
     let n = x.len();
     let mean = x.iter().sum::<f64>() / n as f64;
     let spread: f64 = x.iter().map(|v| (v - mean).powi(2)).sum();
-    DMatrix::from_fn(n, n, |i, j| {
-        f64::from(u8::from(i == j)) - 1.0 / n as f64 - (x[i] - mean) * (x[j] - mean) / spread
-    })
+    DMatrix::from_fn(n, n, |i, j| f64::from(u8::from(i == j)) - 1.0 / n as f64 - (x[i] - mean) * (x[j] - mean) / spread)
 }
 
 fn grid(x: &[f64]) -> Vec<f64> {
-    let mut points: Vec<f64> = x
-        .windows(2)
-        .flat_map(|w| (0..GRID_PER_BAY).map(move |k| w[0] + (w[1] - w[0]) * k as f64 / GRID_PER_BAY as f64))
-        .collect();
+    let mut points: Vec<f64> =
+        x.windows(2).flat_map(|w| (0..GRID_PER_BAY).map(move |k| w[0] + (w[1] - w[0]) * k as f64 / GRID_PER_BAY as f64)).collect();
     points.extend(x.last());
     points
 }
@@ -120,9 +116,7 @@ mod tests {
         // The variance kept is what the detrended kernel has, to 1 %.
         let free = remove_line(spline.knots());
         let l = 6500.0_f64 / 3.0;
-        let kernel = DMatrix::from_fn(14, 14, |i, j| {
-            (-0.5 * ((spline.knots()[i] - spline.knots()[j]) / l).powi(2)).exp()
-        });
+        let kernel = DMatrix::from_fn(14, 14, |i, j| (-0.5 * ((spline.knots()[i] - spline.knots()[j]) / l).powi(2)).exp());
         let whole = (&free * kernel * &free).trace();
         let kept = modes.at_anchors.norm_squared();
         assert!(kept <= whole && kept >= 0.99 * whole, "{kept} of {whole}");

@@ -4,9 +4,7 @@
 use super::catalogue::PLAN;
 use super::document::{Document, View};
 use super::parts;
-use super::plan::{
-    DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck,
-};
+use super::plan::{DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::problem::{Problem, Problems};
 use crate::units::REFERENCE_TEMPERATURE_C;
 
@@ -31,26 +29,34 @@ pub fn problem_at(text: &str, file: &str, key: &str, what: String, advice: Strin
 
 fn build(root: &View<'_>) -> Option<Plan> {
     let trucks = trucks(root);
-    let frame = frame(root, &trucks)?;
-    let span = frame.span_mm;
+    // Every part is built before any is missed, so that the problems of all are reported together.
+    let frame = frame(root, &trucks);
+    let span = frame.as_ref().map(|f| f.span_mm).filter(|s| *s > 0.0).unwrap_or(f64::INFINITY);
     let supports = parts::supports(root);
     let duty = parts::duty(root, span);
     let reference_c = root.table("temperature").optional("reference_c").unwrap_or(REFERENCE_TEMPERATURE_C);
     let arrangements = parts::arrangements(root);
     let chosen = chosen(root, &arrangements.iter().map(|a| a.name.as_str()).collect::<Vec<_>>());
+    let bridge = parts::bridge(&root.table("bridge"));
+    let block = parts::block(&root.table("block"));
+    let drive = parts::drive(&root.table("drive"));
+    let seasons = seasons(&root.table("temperature"), reference_c);
+    let errors = parts::errors(&root.table("errors"));
+    let requirements = requirements(&root.table("requirement"));
+    let frame = frame?;
     let tightening = tightening(root, &frame, &duty, reference_c)?;
     let study = root.table("study");
     Some(Plan {
         title: root.text("title").into(),
         chosen,
         supports,
-        block: parts::block(&root.table("block")),
-        bridge: parts::bridge(&root.table("bridge")),
+        block,
+        bridge,
         slide_kg: root.table("slide").number("mass_kg"),
-        drive: parts::drive(&root.table("drive")),
-        seasons: seasons(&root.table("temperature"), reference_c),
-        errors: parts::errors(&root.table("errors")),
-        requirements: requirements(&root.table("requirement")),
+        drive,
+        seasons,
+        errors,
+        requirements,
         study: StudySettings {
             draws: study.whole("draws").unsigned_abs(),
             seed: study.whole("seed").unsigned_abs(),
@@ -109,8 +115,7 @@ fn anchors(table: &View<'_>) -> Option<Vec<f64>> {
         }
         return increasing(table, "anchors_mm", list);
     }
-    let (first, last, pitch) =
-        (table.optional("first_anchor_mm"), table.optional("last_anchor_mm"), table.optional("anchor_pitch_mm"));
+    let (first, last, pitch) = (table.optional("first_anchor_mm"), table.optional("last_anchor_mm"), table.optional("anchor_pitch_mm"));
     let (Some(first), Some(last), Some(pitch)) = (first, last, pitch) else {
         table.problem("", "the anchors are missing", "Give anchors_mm, or anchor_pitch_mm with first_anchor_mm and last_anchor_mm.");
         return None;
@@ -122,7 +127,11 @@ fn anchors(table: &View<'_>) -> Option<Vec<f64>> {
     }
     if !(1.0..=1000.0).contains(&bays) || ((last - first) - bays * pitch).abs() > 0.01 * pitch {
         let n = ((last - first) / pitch).clamp(1.0, 1000.0).round();
-        table.problem("anchor_pitch_mm", "the pitch does not divide the rail into whole bays", &format!("{n} bays would be {:.3} mm each; or list anchors_mm.", (last - first) / n));
+        table.problem(
+            "anchor_pitch_mm",
+            "the pitch does not divide the rail into whole bays",
+            &format!("{n} bays would be {:.3} mm each; or list anchors_mm.", (last - first) / n),
+        );
         return None;
     }
     Some((0..=bays as usize).map(|i| first + (last - first) * i as f64 / bays).collect())
@@ -131,7 +140,11 @@ fn anchors(table: &View<'_>) -> Option<Vec<f64>> {
 fn increasing(table: &View<'_>, name: &str, list: Vec<f64>) -> Option<Vec<f64>> {
     let disorder = list.windows(2).position(|w| !(w[1] > w[0]));
     if let Some(i) = disorder {
-        table.problem(name, &format!("number {} ({}) does not lie beyond number {} ({})", i + 2, list[i + 1], i + 1, list[i]), "They must increase.");
+        table.problem(
+            name,
+            &format!("number {} ({}) does not lie beyond number {} ({})", i + 2, list[i + 1], i + 1, list[i]),
+            "They must increase.",
+        );
         return None;
     }
     if !(2..=1001).contains(&list.len()) {
@@ -162,7 +175,13 @@ fn stations(table: &View<'_>, anchors: &[f64], trucks: &[Truck; 2]) -> Option<Ve
     let (low, high) = (anchors[0] - (anchors[1] - anchors[0]) / 2.0, anchors[last] + (anchors[last] - anchors[last - 1]) / 2.0);
     for (key, beyond) in [("stroke_from_mm", low - (list[0] - reach(-1.0))), ("stroke_to_mm", list[list.len() - 1] + reach(1.0) - high)] {
         if beyond > 1e-9 {
-            table.problem(key, &format!("a block runs {beyond:.1} mm beyond the rail"), &format!("Rails reach half a bay past their last anchors: from {low} to {high} mm. Shorten the stroke or move the anchors."));
+            table.problem(
+                key,
+                &format!("a block runs {beyond:.1} mm beyond the rail"),
+                &format!(
+                    "Rails reach half a bay past their last anchors: from {low} to {high} mm. Shorten the stroke or move the anchors."
+                ),
+            );
         }
     }
     Some(list)
@@ -191,9 +210,8 @@ fn zones(root: &View<'_>, stations: &[f64]) -> Vec<f64> {
         let right = if i + 1 < stations.len() { side(stations[i], stations[i + 1]) } else { 0.0 };
         left + right
     };
-    let shares: Vec<f64> = (0..stations.len())
-        .map(|i| pieces.iter().map(|(from, to, share)| share * hat(i, *from, *to) / (to - from)).sum())
-        .collect();
+    let shares: Vec<f64> =
+        (0..stations.len()).map(|i| pieces.iter().map(|(from, to, share)| share * hat(i, *from, *to) / (to - from)).sum()).collect();
     let total: f64 = shares.iter().sum();
     shares.iter().map(|s| s / total).collect()
 }
@@ -222,8 +240,7 @@ fn tightening(root: &View<'_>, frame: &Frame, duty: &[super::plan::LoadCase], re
     let table = root.table("tightening");
     let stations = &frame.stations_x_mm;
     let first = duty.first()?;
-    let station_x_mm =
-        table.optional("station_mm").unwrap_or(f64::midpoint(stations[0], stations[stations.len() - 1]));
+    let station_x_mm = table.optional("station_mm").unwrap_or(f64::midpoint(stations[0], stations[stations.len() - 1]));
     if !(station_x_mm >= stations[0] && station_x_mm <= stations[stations.len() - 1]) {
         table.problem("station_mm", "the bridge cannot stand there", "It must lie within the stroke.");
     }

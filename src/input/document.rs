@@ -57,7 +57,8 @@ impl<'t> Document<'t> {
         let table = DeTable::parse(text).map_err(|e| {
             let at = e.span().map_or(0, |s| s.start);
             let what = format!("this is no valid TOML: {}", e.message());
-            let problem = place(text, at, "", "", &what, "Strings stand in quotes; a table's header stands in [brackets]; a key stands once.");
+            let problem =
+                place(text, at, "", "", &what, "Strings stand in quotes; a table's header stands in [brackets]; a key stands once.");
             Problems { file: file.into(), list: vec![problem] }
         })?;
         let span = table.span();
@@ -341,9 +342,7 @@ fn convert(value: &DeValue<'_>) -> Value {
         DeValue::Integer(n) => i64::from_str_radix(n.as_str(), n.radix()).map_or(Value::Number(f64::INFINITY), Value::Whole),
         DeValue::Float(x) => Value::Number(x.as_str().parse().unwrap_or(f64::NAN)),
         DeValue::Boolean(b) => Value::Flag(*b),
-        DeValue::Array(items) => {
-            Value::List(items.iter().map(|i| Node { span: i.span(), value: convert(i.get_ref()) }).collect())
-        }
+        DeValue::Array(items) => Value::List(items.iter().map(|i| Node { span: i.span(), value: convert(i.get_ref()) }).collect()),
         DeValue::Table(t) => convert_table(t),
         DeValue::Datetime(_) => Value::Other,
     }

@@ -1,7 +1,7 @@
 //! Text in, checked plan or installation out. Nothing here opens a file.
 
-pub mod catalogue;
 mod build;
+pub mod catalogue;
 mod document;
 mod parts;
 pub mod plan;
@@ -9,8 +9,8 @@ pub mod problem;
 pub mod sources;
 mod stated;
 
-pub use parts::a1;
 pub use build::{problem_at, read_plan};
+pub use parts::a1;
 pub use plan::Plan;
 pub use problem::{Problem, Problems};
 pub use sources::{ErrorKind, ErrorSources, Source};

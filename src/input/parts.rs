@@ -2,8 +2,7 @@
 
 use super::document::View;
 use super::plan::{
-    Arrangement, Block, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Element, Extra, Joint, Law,
-    LoadCase, Support, Truck,
+    Arrangement, Block, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Element, Extra, Joint, Law, LoadCase, Support, Truck,
 };
 use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
 use crate::units::{COMPONENTS, MRAD, N_M, N_M_PER_MRAD, N_PER_UM};
@@ -14,17 +13,18 @@ pub(super) fn check_shares(list: &[View<'_>], key: &str) -> f64 {
     if (total - 1.0).abs() > 1e-3
         && let Some(last) = list.last()
     {
-        last.problem(key, &format!("the shares add up to {total}, not to 1"), "Correct one of them; 0.001 of rounding is allowed.");
+        last.problem(
+            key,
+            &format!("the shares add up to {}, not to 1", (1e6 * total).round() / 1e6),
+            "Correct one of them; 0.001 of rounding is allowed.",
+        );
     }
     total
 }
 
 pub(super) fn truck(table: &View<'_>) -> Truck {
-    let blocks: Vec<BlockPlace> = table
-        .tables("block")
-        .iter()
-        .map(|b| BlockPlace { x_mm: b.number("x_mm"), lateral_mm: b.number("lateral_mm") })
-        .collect();
+    let blocks: Vec<BlockPlace> =
+        table.tables("block").iter().map(|b| BlockPlace { x_mm: b.number("x_mm"), lateral_mm: b.number("lateral_mm") }).collect();
     if table.is_there() && table.has("block") && !(1..=64).contains(&blocks.len()) {
         table.problem("block", &format!("{} blocks stand here", blocks.len()), "1 to 64 are possible.");
     }
@@ -55,8 +55,20 @@ pub(super) fn supports(root: &View<'_>) -> [Support; 2] {
 
 /// Factor a1 of ISO 281:2007 for a reliability in percent, table 12 (table number from memory).
 const A1: [(&str, f64); 14] = [
-    ("90", 1.0), ("95", 0.64), ("96", 0.55), ("97", 0.47), ("98", 0.37), ("99", 0.25), ("99.2", 0.22), ("99.4", 0.19),
-    ("99.6", 0.16), ("99.8", 0.12), ("99.9", 0.093), ("99.92", 0.087), ("99.94", 0.080), ("99.95", 0.077),
+    ("90", 1.0),
+    ("95", 0.64),
+    ("96", 0.55),
+    ("97", 0.47),
+    ("98", 0.37),
+    ("99", 0.25),
+    ("99.2", 0.22),
+    ("99.4", 0.19),
+    ("99.6", 0.16),
+    ("99.8", 0.12),
+    ("99.9", 0.093),
+    ("99.92", 0.087),
+    ("99.94", 0.080),
+    ("99.95", 0.077),
 ];
 
 /// Factor a1 of ISO 281:2007 for a reliability as written in the plan.
@@ -154,7 +166,11 @@ pub(super) fn drive(table: &View<'_>) -> Drive {
         "one" => DriveKind::One(motor),
         "shaft" => {
             let (Some(torsion), Some(radius)) = (table.optional("shaft_n_m_per_mrad"), table.optional("pinion_radius_mm")) else {
-                table.problem("kind", "the shaft's torsion stiffness or pinion radius is missing", "Give shaft_n_m_per_mrad and pinion_radius_mm.");
+                table.problem(
+                    "kind",
+                    "the shaft's torsion stiffness or pinion radius is missing",
+                    "Give shaft_n_m_per_mrad and pinion_radius_mm.",
+                );
                 return Drive { kind: DriveKind::Two, stiffness_n_per_mm: 0.0, height_mm: 0.0, lateral_mm: [0.0; 2] };
             };
             // Thrust F at the far pinion is torque F r; the shaft yields F r / k, which is r F r / k along the rail.
@@ -263,7 +279,11 @@ fn component(table: &View<'_>, turn: bool, report: bool) -> Component {
     };
     if report && table.is_there() && table.has("law") {
         for name in wanted.iter().filter(|n| !table.has(n)) {
-            table.problem("law", &format!("{name} is missing"), &format!("A component with law \"{}\" needs {}.", table.text("law"), wanted.join(", ")));
+            table.problem(
+                "law",
+                &format!("{name} is missing"),
+                &format!("A component with law \"{}\" needs {}.", table.text("law"), wanted.join(", ")),
+            );
         }
         for name in table.names().into_iter().filter(|n| *n != "law" && *n != take_up && !wanted.contains(n)) {
             table.problem(name, &format!("it does not belong to law \"{}\"", table.text("law")), "Take it out, or change the law.");
@@ -272,7 +292,11 @@ fn component(table: &View<'_>, turn: bool, report: bool) -> Component {
             table.problem(&take_up, "a free component has nothing to take up", "Take it out, or change the law.");
         }
         if table.text("law") == "float" && get(drag) > 0.0 && get(&slide) == 0.0 {
-            table.problem(&slide, "a float with drag needs a stiffness before it slides", "Drag over this stiffness is the way it gives before sliding: 1 to 50 N/um.");
+            table.problem(
+                &slide,
+                "a float with drag needs a stiffness before it slides",
+                "Drag over this stiffness is the way it gives before sliding: 1 to 50 N/um.",
+            );
         }
     }
     let law = match table.text("law") {
@@ -295,7 +319,11 @@ pub(super) fn errors(table: &View<'_>) -> ErrorSources {
         if let Some((lower, upper)) = t.is_there().then(|| limits(&t, spec)).flatten() {
             let in_service = t.text("state") == "in_service";
             if in_service && spec.kind != ErrorKind::Skew {
-                t.problem("state", "only skew can come and go in service", "Temperatures, shaft wind-up and drag do so by themselves; the rest is fixed.");
+                t.problem(
+                    "state",
+                    "only skew can come and go in service",
+                    "Temperatures, shaft wind-up and drag do so by themselves; the rest is fixed.",
+                );
             }
             let spread = match t.text("distribution") {
                 "uniform" => Spread::Uniform,
@@ -314,7 +342,8 @@ fn limits(table: &View<'_>, spec: &ErrorSpec) -> Option<(f64, f64)> {
     let [half, zone, lower, upper] = ["plus_minus", "zone", "lower", "upper"].map(|n| format!("{n}_{unit}"));
     let forms = [table.has(&half), table.has(&zone), table.has(&lower) || table.has(&upper)];
     if forms.iter().filter(|f| **f).count() != 1 {
-        let choices = if spec.zone == ZoneMeaning::PeakToValley { zone } else { format!("exactly one of {half}, {zone}, or {lower} with {upper}") };
+        let choices =
+            if spec.zone == ZoneMeaning::PeakToValley { zone } else { format!("exactly one of {half}, {zone}, or {lower} with {upper}") };
         table.problem("", "the tolerance must be given once", &format!("Give {choices}."));
         return None;
     }

@@ -125,7 +125,11 @@ fn unit(factor: f64) -> &'static str {
 fn list(root: &View<'_>, name: &str, length: usize, of: &str, factor: f64) -> Vec<f64> {
     let Some(list) = root.numbers(name) else { return Vec::new() };
     if list.len() != length {
-        root.problem(name, &format!("{} numbers stand here, but the plan has {length} {of}", list.len()), "Give one number for each, in the plan's order.");
+        root.problem(
+            name,
+            &format!("{} numbers stand here, but the plan has {length} {of}", list.len()),
+            "Give one number for each, in the plan's order.",
+        );
     }
     list.into_iter().map(|v| v * factor).collect()
 }

@@ -63,10 +63,8 @@ impl NaturalSpline {
         let (a, b) = ((self.knots[i + 1] - inside) / h, (inside - self.knots[i]) / h);
         let (ca, cb) = ((a.powi(3) - a) * h * h / 6.0, (b.powi(3) - b) * h * h / 6.0);
         let (da, db) = ((1.0 - 3.0 * a * a) * h / 6.0, (3.0 * b * b - 1.0) * h / 6.0);
-        let mut value: Vec<f64> =
-            (0..n).map(|j| ca * self.curvature[(i, j)] + cb * self.curvature[(i + 1, j)]).collect();
-        let mut slope: Vec<f64> =
-            (0..n).map(|j| da * self.curvature[(i, j)] + db * self.curvature[(i + 1, j)]).collect();
+        let mut value: Vec<f64> = (0..n).map(|j| ca * self.curvature[(i, j)] + cb * self.curvature[(i + 1, j)]).collect();
+        let mut slope: Vec<f64> = (0..n).map(|j| da * self.curvature[(i, j)] + db * self.curvature[(i + 1, j)]).collect();
         value[i] += a;
         value[i + 1] += b;
         slope[i] -= 1.0 / h;

@@ -40,8 +40,24 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
     });
     let extra_is_log = study.arrangements.iter().flat_map(|a| &a.outcomes).all(|o| o.extra_load_n > 0.0);
     let panels = [
-        Panel { heading: "Life of the bearing system", axis: "life, km (logarithmic)", log: true, of: |o| o.life_km, limit: life_limit, top: 110, bottom: 420 },
-        Panel { heading: "Rise of the largest block load over the perfect installation", axis: if extra_is_log { "extra load, N (logarithmic)" } else { "extra load, N" }, log: extra_is_log, of: |o| o.extra_load_n, limit: None, top: 540, bottom: 850 },
+        Panel {
+            heading: "Life of the bearing system",
+            axis: "life, km (logarithmic)",
+            log: true,
+            of: |o| o.life_km,
+            limit: life_limit,
+            top: 110,
+            bottom: 420,
+        },
+        Panel {
+            heading: "Rise of the largest block load over the perfect installation",
+            axis: if extra_is_log { "extra load, N (logarithmic)" } else { "extra load, N" },
+            log: extra_is_log,
+            of: |o| o.extra_load_n,
+            limit: None,
+            top: 540,
+            bottom: 850,
+        },
     ];
     draw(930, &format!("Histograms of life and extra load: {title}"), |canvas| {
         label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
@@ -96,7 +112,14 @@ impl Panel<'_> {
         (low - room, high + room)
     }
 
-    fn axes(&self, canvas: &Canvas<'_>, (low, high): (f64, f64), x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64, greatest: f64) -> Result<(), FigureError> {
+    fn axes(
+        &self,
+        canvas: &Canvas<'_>,
+        (low, high): (f64, f64),
+        x: impl Fn(f64) -> f64,
+        y: impl Fn(f64) -> f64,
+        greatest: f64,
+    ) -> Result<(), FigureError> {
         let line = |from: (i32, i32), to: (i32, i32), colour: RGBColor, width: u32| {
             canvas.draw(&PathElement::new(vec![from, to], colour.stroke_width(width))).map_err(failed)
         };
@@ -118,7 +141,16 @@ impl Panel<'_> {
     }
 
     #[expect(clippy::too_many_arguments, reason = "a drawing helper inside one figure")]
-    fn outline(&self, canvas: &Canvas<'_>, share: &[f64], (low, high): (f64, f64), colour: RGBColor, number: usize, x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64) -> Result<(), FigureError> {
+    fn outline(
+        &self,
+        canvas: &Canvas<'_>,
+        share: &[f64],
+        (low, high): (f64, f64),
+        colour: RGBColor,
+        number: usize,
+        x: impl Fn(f64) -> f64,
+        y: impl Fn(f64) -> f64,
+    ) -> Result<(), FigureError> {
         let edge = |i: usize| x(low + (high - low) * i as f64 / CLASSES as f64) as i32;
         let filled: Vec<usize> = (0..CLASSES).filter(|&i| share[i] > 0.0).collect();
         let (Some(&first), Some(&last)) = (filled.first(), filled.last()) else { return Ok(()) };

@@ -43,11 +43,17 @@ fn with(mut head: Value, more: Value) -> Value {
 #[must_use]
 pub fn study(plan: &Plan, study: &StudyResult, origin: &Origin) -> Value {
     let arrangements: Vec<Value> = study.arrangements.iter().map(arrangement).collect();
-    with(head("study", plan, origin), json!({ "seed": study.seed, "draws": study.draws, "km_per_year": plan.km_per_year, "arrangements": arrangements }))
+    with(
+        head("study", plan, origin),
+        json!({ "seed": study.seed, "draws": study.draws, "km_per_year": plan.km_per_year, "arrangements": arrangements }),
+    )
 }
 
-/// Every measure of an outcome under its JSON name.
-const MEASURES: [(&str, fn(&Outcome) -> f64); 11] = [
+/// A measure of an outcome under its JSON name.
+type Named = (&'static str, fn(&Outcome) -> f64);
+
+/// Every measure of an outcome.
+const MEASURES: [Named; 11] = [
     ("life_km", |o| o.life_km),
     ("life_loss", |o| o.life_loss),
     ("peak_load_n", |o| o.peak_load_n),
@@ -87,7 +93,8 @@ fn verdict(v: &Verdict) -> Value {
     let r = &v.requirement;
     let at = v.at_quantile.map(|q| json!({ "value": q.value, "low": q.low, "high": q.high }));
     let limit = if r.measure.more_is_better() { "least" } else { "most" };
-    let base = json!({ "requirement": r.measure.key(), limit: r.limit, "quantile": r.quantile, "confidence": r.confidence, "at_quantile": at });
+    let base =
+        json!({ "requirement": r.measure.key(), limit: r.limit, "quantile": r.quantile, "confidence": r.confidence, "at_quantile": at });
     with(base, serde_json::to_value(v).unwrap_or(Value::Null))
 }
 
@@ -98,15 +105,25 @@ pub fn trace(plan: &Plan, trace: &Trace, origin: &Origin, what: &Value) -> Value
     let tau: Vec<Value> = trace
         .states
         .first()
-        .map(|s| s.response.joints.iter().filter(|j| j.taken_up != 0.0).map(|j| json!({ "joint": joint_name(j.end, j.number), "component": COMPONENTS[j.axis], "taken_up_mm_or_rad": j.taken_up })).collect())
+        .map(|s| {
+            s.response
+                .joints
+                .iter()
+                .filter(|j| j.taken_up != 0.0)
+                .map(|j| json!({ "joint": joint_name(j.end, j.number), "component": COMPONENTS[j.axis], "taken_up_mm_or_rad": j.taken_up }))
+                .collect()
+        })
         .unwrap_or_default();
     let service: Vec<Value> = trace
         .service
         .iter()
         .map(|s| json!({ "name": s.name, "share": s.share, "bridge_dt_k": s.thermal.bridge_dt_k, "frame_dt_k": s.thermal.frame_dt_k, "top_hotter_k": s.thermal.top_hotter_k, "skew_mm": s.skew_mm, "wind_up": s.wind_up }))
         .collect();
-    let blocks: Vec<Value> =
-        block_names(plan).iter().zip(&trace.blocks).map(|(name, b)| with(json!({ "block": name }), serde_json::to_value(b).unwrap_or(Value::Null))).collect();
+    let blocks: Vec<Value> = block_names(plan)
+        .iter()
+        .zip(&trace.blocks)
+        .map(|(name, b)| with(json!({ "block": name }), serde_json::to_value(b).unwrap_or(Value::Null)))
+        .collect();
     with(
         head("trace", plan, origin),
         json!({
@@ -152,7 +169,14 @@ pub fn installation(i: &Installation) -> Value {
             map.insert(key, value);
         }
     };
-    for (key, value) in [("span_mm", i.span_mm), ("parallelism_mm", i.parallelism_mm), ("height_mm", i.height_mm), ("vertical_parallelism_mm", i.vertical_parallelism_mm), ("bridge_length_mm", i.bridge_length_mm), ("bridge_twist_mrad", i.bridge_twist_rad / MRAD)] {
+    for (key, value) in [
+        ("span_mm", i.span_mm),
+        ("parallelism_mm", i.parallelism_mm),
+        ("height_mm", i.height_mm),
+        ("vertical_parallelism_mm", i.vertical_parallelism_mm),
+        ("bridge_length_mm", i.bridge_length_mm),
+        ("bridge_twist_mrad", i.bridge_twist_rad / MRAD),
+    ] {
         put(key.into(), json!(value));
     }
     for (n, s) in SIDES.iter().enumerate() {
@@ -174,4 +198,3 @@ pub fn installation(i: &Installation) -> Value {
     put("seat".into(), json!(seats));
     Value::Object(map)
 }
-

@@ -61,7 +61,12 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             for values in [&band.median_n, &band.high_n] {
                 chart.draw_series(LineSeries::new(line(values), colour.stroke_width(if i == 0 { 7 } else { 11 }))).map_err(failed)?;
             }
-            let dots = DashedLineSeries::new(line(&band.perfect_n), px(3), px(5), ShapeStyle { color: colour.to_rgba(), filled: false, stroke_width: 9 });
+            let dots = DashedLineSeries::new(
+                line(&band.perfect_n),
+                px(3),
+                px(5),
+                ShapeStyle { color: colour.to_rgba(), filled: false, stroke_width: 9 },
+            );
             chart.draw_series(dots).map_err(failed)?;
             let end = |v: &[f64]| v.last().copied().unwrap_or(0.0);
             labels.push((end(&band.high_n), format!("{name} 95 %")));
@@ -69,7 +74,9 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             labels.push((end(&band.perfect_n), format!("{name} perfect")));
         }
         if unloading_n > 0.0 {
-            chart.draw_series(std::iter::once(PathElement::new(vec![(first, unloading_n), (last, unloading_n)], INK.stroke_width(4)))).map_err(failed)?;
+            chart
+                .draw_series(std::iter::once(PathElement::new(vec![(first, unloading_n), (last, unloading_n)], INK.stroke_width(4))))
+                .map_err(failed)?;
             labels.push((unloading_n, "a row unloads".into()));
         }
         let lines: Vec<f64> = labels.iter().map(|(y, _)| *y).collect();

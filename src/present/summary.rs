@@ -92,7 +92,13 @@ fn bad_end(outcomes: &[Outcome], of: fn(&Outcome) -> f64) -> f64 {
 /// What an arrangement's floats cost: travel, drag, tool point, stiffness.
 fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
     let joints = plan.arrangements.iter().filter(|x| x.name == a.name).flat_map(|x| x.ends.iter().flatten());
-    let drags: Vec<f64> = joints.flat_map(|j| &j.components[..3]).filter_map(|c| match c.law { Law::Float { drag, .. } => Some(drag), _ => None }).collect();
+    let drags: Vec<f64> = joints
+        .flat_map(|j| &j.components[..3])
+        .filter_map(|c| match c.law {
+            Law::Float { drag, .. } => Some(drag),
+            _ => None,
+        })
+        .collect();
     let drag = drags.iter().copied().fold(0.0, f64::max);
     let stiff = study.arrangements.iter().find(|x| !x.has_floats);
     let against = |of: fn(&ArrangementResult) -> String| stiff.map_or_else(String::new, |s| format!(" ({} {})", s.name, of(s)));
@@ -127,7 +133,7 @@ fn change(study: &StudyResult) -> Vec<String> {
             return format!("{}: no source alone costs a tenth of the life", a.name);
         }
         let parts = worst.iter().map(|s| {
-            let at = if s.limit.is_finite() { format!(" of {} {}", significant(s.limit.abs(), 2), s.unit) } else { String::new() };
+            let at = s.limit.map_or_else(String::new, |limit| format!(" of {} {}", significant(limit.abs(), 2), s.unit));
             format!("{}{at} (alone {} km)", s.source, significant(s.life_km, 2))
         });
         format!("{}: {}", a.name, parts.collect::<Vec<_>>().join(", then "))

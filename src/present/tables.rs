@@ -67,7 +67,14 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
             && let Some(km) = plan.km_per_year
         {
             let span = |x: Option<f64>| x.map_or_else(|| "-".into(), |x| years(x, km));
-            table.add_row(["".into(), years(perfect, km), span(median.map(|q| q.value)), span(bad.map(|q| q.value)), String::new(), String::new()]);
+            table.add_row([
+                "".into(),
+                years(perfect, km),
+                span(median.map(|q| q.value)),
+                span(bad.map(|q| q.value)),
+                String::new(),
+                String::new(),
+            ]);
         }
     }
     let stiffness = |k: Option<f64>| k.map_or_else(|| "held by the floats alone".into(), |k| significant(k, 3));

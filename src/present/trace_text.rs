@@ -15,12 +15,34 @@ use crate::units::{COMPONENTS, MRAD, N_M};
 pub fn trace_tables(plan: &Plan, trace: &Trace) -> String {
     let mut text = String::new();
     let (o, p) = (&trace.outcome, &trace.perfect);
-    let _ = writeln!(text, "Arrangement \"{}\": life {} km, perfect {} km, loss {:.1} %", trace.arrangement, significant(o.life_km, 4), significant(p.life_km, 4), 100.0 * o.life_loss);
-    let _ = writeln!(text, "Largest block load {} N, {} N over the perfect installation's; static safety {}; float travel used {}; slot used {}", significant(o.peak_load_n, 4), significant(o.extra_load_n, 3), significant(o.static_safety, 3), percent(o.float_travel_used), percent(o.slot_used));
+    let _ = writeln!(
+        text,
+        "Arrangement \"{}\": life {} km, perfect {} km, loss {:.1} %",
+        trace.arrangement,
+        significant(o.life_km, 4),
+        significant(p.life_km, 4),
+        100.0 * o.life_loss
+    );
+    let _ = writeln!(
+        text,
+        "Largest block load {} N, {} N over the perfect installation's; static safety {}; float travel used {}; slot used {}",
+        significant(o.peak_load_n, 4),
+        significant(o.extra_load_n, 3),
+        significant(o.static_safety, 3),
+        percent(o.float_travel_used),
+        percent(o.slot_used)
+    );
     let _ = writeln!(text, "\nBlocks over stroke, duty and service");
     let mut table = plain_table(["block", "mean load P_m, N", "L10, km", "largest P, N", "extra, N", "S0"]);
     for (name, b) in block_names(plan).iter().zip(&trace.blocks) {
-        table.add_row([name.clone(), significant(b.mean_load_n, 4), significant(b.life_km, 4), significant(b.peak_load_n, 4), significant(b.extra_load_n, 3), significant(b.static_safety, 3)]);
+        table.add_row([
+            name.clone(),
+            significant(b.mean_load_n, 4),
+            significant(b.life_km, 4),
+            significant(b.peak_load_n, 4),
+            significant(b.extra_load_n, 3),
+            significant(b.static_safety, 3),
+        ]);
     }
     align(&mut table);
     let _ = writeln!(text, "{table}");
@@ -46,7 +68,14 @@ fn situation(plan: &Plan, state: &TracedState, text: &mut String) {
     let _ = writeln!(
         text,
         "\nStation {} mm, \"{}\", service {} (bridge {:+.1} K, frame {:+.1} K), drag {}: {} steps, residual {:.0e}",
-        significant(s.station_x_mm, 6), plan.duty[s.case].name, state.service, s.thermal.bridge_dt_k, s.thermal.frame_dt_k, s.drag.name(), r.iterations, r.residual
+        significant(s.station_x_mm, 6),
+        plan.duty[s.case].name,
+        state.service,
+        s.thermal.bridge_dt_k,
+        s.thermal.frame_dt_k,
+        s.drag.name(),
+        r.iterations,
+        r.residual
     );
     let mut pose = plain_table(["pose", "ux, mm", "uy, mm", "uz, mm", "rx, mrad", "ry, mrad", "rz, mrad"]);
     for (i, body) in ["truck A", "truck B", "bridge end A", "bridge end B"].iter().enumerate() {
@@ -73,11 +102,30 @@ fn situation(plan: &Plan, state: &TracedState, text: &mut String) {
     let _ = writeln!(text, "{joints}");
     let mut blocks = plain_table(["block", "Fy, N", "Fz, N", "Mx, N m", "My, N m", "Mz, N m", "P, N", "P0, N", "P with preload, N"]);
     for ((name, load), (p, effective)) in block_names(plan).iter().zip(&r.block_loads).zip(&state.equivalent) {
-        let row = [name.clone(), format!("{:.1}", load[0]), format!("{:.1}", load[1]), format!("{:.2}", load[2] / N_M), format!("{:.2}", load[3] / N_M), format!("{:.2}", load[4] / N_M), format!("{:.1}", p.dynamic_n), format!("{:.1}", p.static_n), format!("{effective:.1}")];
+        let row = [
+            name.clone(),
+            format!("{:.1}", load[0]),
+            format!("{:.1}", load[1]),
+            format!("{:.2}", load[2] / N_M),
+            format!("{:.2}", load[3] / N_M),
+            format!("{:.2}", load[4] / N_M),
+            format!("{:.1}", p.dynamic_n),
+            format!("{:.1}", p.static_n),
+            format!("{effective:.1}"),
+        ];
         blocks.add_row(row);
     }
     align(&mut blocks);
     let _ = writeln!(text, "{blocks}");
     let t = &state.tool_from_perfect;
-    let _ = writeln!(text, "Drives {:.1} N and {:.1} N; tool point off by {:.4}, {:.4}, {:.4} mm and {:.4} mrad", r.drive_n[0], r.drive_n[1], t[0], t[1], t[2], t[3] / MRAD);
+    let _ = writeln!(
+        text,
+        "Drives {:.1} N and {:.1} N; tool point off by {:.4}, {:.4}, {:.4} mm and {:.4} mrad",
+        r.drive_n[0],
+        r.drive_n[1],
+        t[0],
+        t[1],
+        t[2],
+        t[3] / MRAD
+    );
 }

@@ -1,7 +1,7 @@
 //! The machine with one arrangement of joints: its elements as rows and stiffnesses, assembled.
 
-use super::kinematics::{block_rows, drive_row, joint_rows, relative_displacement, truck};
 use super::floats::Drag;
+use super::kinematics::{block_rows, drive_row, joint_rows, relative_displacement, truck};
 use super::mechanism::{self, Mechanism};
 use super::wind_up::wind_up_mm;
 use super::{Matrix24, Vector24, beam};
@@ -26,6 +26,18 @@ impl BlockElement {
         let (rx, ry, rz) = (pose[t + 3], pose[t + 4], pose[t + 5]);
         let motion = [pose[t + 1] + rz * x, pose[t + 2] + rx * b - ry * x, rx, ry, rz];
         std::array::from_fn(|i| self.stiffness[i] * (motion[i] - imposed[i]))
+    }
+
+    /// Adds the generalised force by which the rail acts through the block's springs.
+    fn add_rail_force(&self, f: &mut Vector24, imposed: &[f64; 5]) {
+        let t = truck(self.side);
+        let (x, b) = (self.place.x_mm, self.place.lateral_mm);
+        let [y, z, roll, pitch, yaw]: [f64; 5] = std::array::from_fn(|i| self.stiffness[i] * imposed[i]);
+        f[t + 1] += y;
+        f[t + 2] += z;
+        f[t + 3] += roll + z * b;
+        f[t + 4] += pitch - z * x;
+        f[t + 5] += yaw + y * x;
     }
 }
 
@@ -147,15 +159,11 @@ impl<'p> Machine<'p> {
             let of_joint = self.joints[first..].iter().take_while(|j| j.end == joint.end && j.number == joint.number).count();
             let place = self.plan.arrangements[self.arrangement].ends[joint.end][joint.number].place_mm;
             let motion = relative_displacement(pose, joint.end, place, self.plan.trucks[joint.end].bridge_axis_height_mm);
-            let mut square = 0.0;
-            for i in first..first + of_joint {
-                let j = &self.joints[i];
-                if j.axis < 3 {
-                    square += drag.force(&j.component.law, motion[j.axis] - offsets[i]).0.powi(2);
-                }
-            }
+            let last = first + of_joint;
+            let components = self.joints[first..last].iter().zip(&offsets[first..last]).filter(|(j, _)| j.axis < 3);
+            let square = components.map(|(j, offset)| drag.force(&j.component.law, motion[j.axis] - offset).0.powi(2)).sum();
             largest = largest.max(square);
-            first += of_joint;
+            first = last;
         }
         largest.sqrt()
     }
@@ -194,9 +202,7 @@ impl<'p> Machine<'p> {
     pub fn rail_forces(&self, imposed: &[[f64; 5]]) -> Vector24 {
         let mut f = Vector24::zeros();
         for (block, imposed) in self.blocks.iter().zip(imposed) {
-            for i in 0..5 {
-                f += block.rows[i] * (block.stiffness[i] * imposed[i]);
-            }
+            block.add_rail_force(&mut f, imposed);
         }
         f
     }
@@ -269,13 +275,7 @@ fn block_elements(plan: &Plan) -> Vec<BlockElement> {
                 side,
                 place,
                 rows: block_rows(side, place),
-                stiffness: [
-                    series(block[0], support[0]),
-                    series(block[1], support[1]),
-                    series(block[2], support[2]),
-                    block[3],
-                    block[4],
-                ],
+                stiffness: [series(block[0], support[0]), series(block[1], support[1]), series(block[2], support[2]), block[3], block[4]],
             });
         }
     }
@@ -287,12 +287,8 @@ fn joint_elements(plan: &Plan, arrangement: usize) -> Vec<JointElement> {
     for (end, joints) in plan.arrangements[arrangement].ends.iter().enumerate() {
         for (number, joint) in joints.iter().enumerate() {
             let rows = joint_rows(end, joint, plan.trucks[end].bridge_axis_height_mm);
-            for axis in 0..6 {
-                let component = joint.components[axis];
-                if component.law != Law::Free {
-                    elements.push(JointElement { end, number, axis, row: rows[axis], component });
-                }
-            }
+            let all = rows.into_iter().zip(joint.components).enumerate().filter(|(_, (_, c))| c.law != Law::Free);
+            elements.extend(all.map(|(axis, (row, component))| JointElement { end, number, axis, row, component }));
         }
     }
     elements

@@ -122,7 +122,13 @@ pub(super) fn spread_actions(bridge: &Bridge, span_mm: f64, force_n: [f64; 3]) -
 }
 
 /// Stress-free shape of the ends: made errors and heat.
-pub(super) fn stress_free(bridge: &Bridge, span_mm: f64, frame_expansion_per_k: f64, installation: &Installation, thermal: &Thermal) -> Ends {
+pub(super) fn stress_free(
+    bridge: &Bridge,
+    span_mm: f64,
+    frame_expansion_per_k: f64,
+    installation: &Installation,
+    thermal: &Thermal,
+) -> Ends {
     let mut q0 = Ends::zeros();
     let growth = bridge.expansion_per_k * thermal.bridge_dt_k - frame_expansion_per_k * thermal.frame_dt_k;
     q0[7] = installation.bridge_length_mm + growth * span_mm;
@@ -148,9 +154,15 @@ mod tests {
     fn slender() -> Bridge {
         let ei = 210_000.0 * 8e6;
         Bridge {
-            ea_n: 1e9, ei_vertical_n_mm2: ei, ei_lateral_n_mm2: ei, gj_n_mm2: 1e12,
-            gas_vertical_n: f64::INFINITY, gas_lateral_n: f64::INFINITY,
-            mass_kg: 0.0, expansion_per_k: 0.0, height_mm: None,
+            ea_n: 1e9,
+            ei_vertical_n_mm2: ei,
+            ei_lateral_n_mm2: ei,
+            gj_n_mm2: 1e12,
+            gas_vertical_n: f64::INFINITY,
+            gas_lateral_n: f64::INFINITY,
+            mass_kg: 0.0,
+            expansion_per_k: 0.0,
+            height_mm: None,
         }
     }
 
@@ -186,7 +198,7 @@ mod tests {
         assert!((k[(2, 2)] / 6965.2597 - 1.0).abs() < 1e-7, "{}", k[(2, 2)]);
         // Cantilever of 600: free end's uz and rx under 1 kN.
         let k = stiffness(&beam, 600.0);
-        let tip = nalgebra::matrix![k[(8, 8)], k[(8, 9)]; k[(9, 8)], k[(9, 9)]].try_inverse().unwrap();
+        let tip = nalgebra::Matrix2::new(k[(8, 8)], k[(8, 9)], k[(9, 8)], k[(9, 9)]).try_inverse().unwrap();
         assert!((tip[(0, 0)] * 1000.0 - 0.015_980_952_38).abs() < 1e-10, "{}", tip[(0, 0)] * 1000.0);
     }
 

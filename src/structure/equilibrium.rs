@@ -88,11 +88,7 @@ pub(super) fn minimise(stiffness: &Matrix24, load: &Vector24, floats: FloatSet<'
         let step = newton_step(&tangent, &gradient);
         pose += step * line_search(stiffness, &gradient, &step, &pose, floats);
     }
-    if best.residual <= ALLOWED_RESIDUAL {
-        Ok(best)
-    } else {
-        Err(NotConverged { iterations: MOST_STEPS, residual: best.residual })
-    }
+    if best.residual <= ALLOWED_RESIDUAL { Ok(best) } else { Err(NotConverged { iterations: MOST_STEPS, residual: best.residual }) }
 }
 
 fn newton_step(tangent: &Matrix24, gradient: &Vector24) -> Vector24 {

@@ -90,10 +90,7 @@ impl FloatMap {
 
     /// The map of a machine with the given stiffness beside these floats.
     pub(super) fn with(without_floats: Matrix24, elements: Vec<JointElement>, drag: Drag) -> Option<Self> {
-        let held: Vec<f64> = elements
-            .iter()
-            .map(|e| if drag == Drag::Law { e.component.stiffness_at_rest() } else { 0.0 })
-            .collect();
+        let held: Vec<f64> = elements.iter().map(|e| if drag == Drag::Law { e.component.stiffness_at_rest() } else { 0.0 }).collect();
         let mut stiffness = without_floats;
         for (e, k) in elements.iter().zip(&held) {
             stiffness += e.row * e.row.transpose() * *k;
@@ -164,7 +161,13 @@ impl FloatMap {
     ///
     /// # Errors
     /// The equilibrium was not found.
-    pub fn correct(&self, pose: &mut Vector24, offsets: &[f64], work: &mut FloatWork, load: impl FnOnce() -> Vector24) -> Result<(), NotConverged> {
+    pub fn correct(
+        &self,
+        pose: &mut Vector24,
+        offsets: &[f64],
+        work: &mut FloatWork,
+        load: impl FnOnce() -> Vector24,
+    ) -> Result<(), NotConverged> {
         let m = self.count();
         if m == 0 {
             return Ok(());

@@ -22,7 +22,10 @@ pub struct Mechanism {
 
 impl Mechanism {
     pub(super) fn no_rails() -> Self {
-        Self { direction: "everything: the rails have no two anchors; the machine".into(), advice: "Give the anchors in increasing order.".into() }
+        Self {
+            direction: "everything: the rails have no two anchors; the machine".into(),
+            advice: "Give the anchors in increasing order.".into(),
+        }
     }
 }
 
@@ -44,10 +47,8 @@ pub(super) fn condition(stiffness: &Matrix24) -> Result<f64, Mechanism> {
         return Ok(greatest / least);
     }
     // Several free directions mix: take the one of them that a plain motion shows best.
-    let free: Vec<Vector24> = (0..DOF)
-        .filter(|&i| eigen.eigenvalues[i] <= FREE * greatest)
-        .map(|i| eigen.eigenvectors.column(i).into_owned())
-        .collect();
+    let free: Vec<Vector24> =
+        (0..DOF).filter(|&i| eigen.eigenvalues[i] <= FREE * greatest).map(|i| eigen.eigenvectors.column(i).into_owned()).collect();
     let inside = |motion: &Vector24| free.iter().map(|v| v.dot(motion).powi(2)).sum::<f64>().sqrt() / motion.norm();
     for (name, advice, motion) in plain_motions() {
         if inside(&motion) > 0.95 {
@@ -55,7 +56,10 @@ pub(super) fn condition(stiffness: &Matrix24) -> Result<f64, Mechanism> {
         }
     }
     let mode = eigen.eigenvectors.column(least_at).into_owned();
-    Err(Mechanism { direction: describe(&mode), advice: "Make one of the joint components along it elastic, or a float with slide stiffness.".into() })
+    Err(Mechanism {
+        direction: describe(&mode),
+        advice: "Make one of the joint components along it elastic, or a float with slide stiffness.".into(),
+    })
 }
 
 /// Motions that are commonly left free, in scaled freedoms.
@@ -66,11 +70,19 @@ fn plain_motions() -> Vec<(&'static str, &'static str, Vector24)> {
         v
     };
     vec![
-        ("the motion of the whole bridge along the rails", "Give a drive stiffness above 0, and x elastic in the joints.", along(&[0, 6, 12, 18])),
+        (
+            "the motion of the whole bridge along the rails",
+            "Give a drive stiffness above 0, and x elastic in the joints.",
+            along(&[0, 6, 12, 18]),
+        ),
         ("the bridge's motion along x against its trucks", "Make x elastic at both ends.", along(&[12, 18])),
         ("the bridge's motion along y, across the rails,", "Make y elastic at one end (the locating end).", along(&[13, 19])),
         ("the bridge's motion along z", "Make z elastic at both ends.", along(&[14, 20])),
-        ("the bridge's rotation about its own axis (ry)", "Make ry elastic at one end, or use two joints apart in x at one end.", along(&[16, 22])),
+        (
+            "the bridge's rotation about its own axis (ry)",
+            "Make ry elastic at one end, or use two joints apart in x at one end.",
+            along(&[16, 22]),
+        ),
         ("truck A's motion along the rails", "Make x elastic at end A, or drive truck A.", along(&[0])),
         ("truck B's motion along the rails", "Make x elastic at end B, or drive truck B.", along(&[6])),
     ]

@@ -128,7 +128,9 @@ impl Machine<'_> {
             let delta = joint.row.dot(pose) - offsets[i];
             let law = &joint.component.law;
             let (travel_used, sticks) = match *law {
-                Law::Float { travel, drag: full, k_slide, .. } => (Some(delta.abs() / travel), drag == Drag::Law && k_slide * delta.abs() < full),
+                Law::Float { travel, drag: full, k_slide, .. } => {
+                    (Some(delta.abs() / travel), drag == Drag::Law && k_slide * delta.abs() < full)
+                }
                 _ => (None, false),
             };
             JointState {

@@ -170,7 +170,14 @@ impl Tightener {
         DVector::from_fn(tau.len(), |i, _| self.weight[i] - trial.forces[i] + MU * self.stiffness[i] * tau[i])
     }
 
-    fn trial(&self, tau: &DVector<f64>, load: &Vector24, own_seats: &[f64], float_seats: &[f64], work: &mut FloatWork) -> Result<Trial, NotConverged> {
+    fn trial(
+        &self,
+        tau: &DVector<f64>,
+        load: &Vector24,
+        own_seats: &[f64],
+        float_seats: &[f64],
+        work: &mut FloatWork,
+    ) -> Result<Trial, NotConverged> {
         let mut with_tau = *load;
         for (i, row) in self.rows.iter().enumerate() {
             with_tau += row * (self.stiffness[i] * tau[i]);

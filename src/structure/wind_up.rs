@@ -18,10 +18,5 @@ pub(super) fn wind_up_mm(machine: &Machine<'_>) -> Vec<f64> {
     let by_unit_skew = machine.unit_skew_forces();
     let per_skew = drive.stiffness * (-sign * 0.5 - drive.row.dot(&solver.solve(&by_unit_skew)));
     let thrust = |case| -drive.stiffness * drive.row.dot(&solver.solve(&case_loads(machine.plan, case)));
-    machine
-        .plan
-        .duty
-        .iter()
-        .map(|case| sign * compliance_mm_per_n * thrust(case) / (1.0 - sign * compliance_mm_per_n * per_skew))
-        .collect()
+    machine.plan.duty.iter().map(|case| sign * compliance_mm_per_n * thrust(case) / (1.0 - sign * compliance_mm_per_n * per_skew)).collect()
 }

@@ -14,8 +14,8 @@ use crate::units::MRAD;
 pub struct Alone {
     /// Which source.
     pub source: String,
-    /// The limit that costs most, in `unit`.
-    pub limit: f64,
+    /// The limit that costs most, in `unit`; none for temperatures.
+    pub limit: Option<f64>,
     /// mm, mrad, or empty for temperatures.
     pub unit: &'static str,
     /// Life of the system with it, km.
@@ -51,9 +51,17 @@ pub fn sources_alone(evaluator: &Evaluator<'_>) -> Result<Vec<Alone>, NotConverg
         list.extend(worst);
     }
     let service = service_states(plan);
-    if service.iter().any(|s| s.thermal != Default::default()) || plan.duty.iter().enumerate().any(|(c, _)| evaluator.machine.wind_up_mm(c) != 0.0) {
+    if service.iter().any(|s| s.thermal != Default::default())
+        || plan.duty.iter().enumerate().any(|(c, _)| evaluator.machine.wind_up_mm(c) != 0.0)
+    {
         let outcome = evaluator.evaluate(&Installation::perfect(plan), &service, &mut work)?;
-        list.push(Alone { source: "temperatures and wind-up in service".into(), limit: f64::NAN, unit: "", life_km: outcome.life_km, extra_load_n: outcome.extra_load_n });
+        list.push(Alone {
+            source: "temperatures and wind-up in service".into(),
+            limit: None,
+            unit: "",
+            life_km: outcome.life_km,
+            extra_load_n: outcome.extra_load_n,
+        });
     }
     list.sort_by(|a, b| a.life_km.total_cmp(&b.life_km));
     Ok(list)
@@ -61,7 +69,7 @@ pub fn sources_alone(evaluator: &Evaluator<'_>) -> Result<Vec<Alone>, NotConverg
 
 fn described(spec: &ErrorSpec, value: f64, life_km: f64, extra_load_n: f64) -> Alone {
     let (unit, scale) = if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) };
-    Alone { source: spec.label.into(), limit: value / scale, unit, life_km, extra_load_n }
+    Alone { source: spec.label.into(), limit: Some(value / scale), unit, life_km, extra_load_n }
 }
 
 /// The installations in which a source stands at `value` and all else is perfect.
@@ -77,11 +85,12 @@ fn installations(draws: &Draws<'_>, evaluator: &Evaluator<'_>, source: &Source, 
             };
             let wave = |mode: usize, sign: f64| {
                 let mut unit = vec![0.0; draws.modes().count()];
-                unit[mode] = sign * value / draws.modes().peak_to_valley(&{
-                    let mut one = unit.clone();
-                    one[mode] = 1.0;
-                    one
-                });
+                unit[mode] = sign * value
+                    / draws.modes().peak_to_valley(&{
+                        let mut one = unit.clone();
+                        one[mode] = 1.0;
+                        one
+                    });
                 let mut installation = perfect.clone();
                 installation.residual[rail][row] = draws.modes().at_anchors(&unit);
                 installation

@@ -118,10 +118,8 @@ impl<'p> Evaluator<'p> {
     pub fn new(machine: Machine<'p>, drag: DragStates) -> Result<Self, NotConverged> {
         let plan = machine.plan;
         let not_held = NotConverged { iterations: 0, residual: f64::INFINITY };
-        let maps: Vec<FloatMap> = drag_states(&machine, drag)
-            .into_iter()
-            .map(|d| FloatMap::new(&machine, d).ok_or(not_held))
-            .collect::<Result<_, _>>()?;
+        let maps: Vec<FloatMap> =
+            drag_states(&machine, drag).into_iter().map(|d| FloatMap::new(&machine, d).ok_or(not_held)).collect::<Result<_, _>>()?;
         let case_loads: Vec<Vector24> = (0..plan.duty.len()).map(|c| machine.case_loads(c)).collect();
         let stations = plan.frame.stations_x_mm.iter().zip(&plan.frame.station_share);
         let mut evaluator = Self {
@@ -179,7 +177,13 @@ impl<'p> Evaluator<'p> {
         self.tightener.as_ref().map_or_else(|| Ok(TakenUp::default()), |t| t.take_up(&self.machine, installation))
     }
 
-    fn run(&self, installation: &Installation, service: &[ServiceState], work: &mut Work, mut record: Option<&mut Perfect>) -> Result<Outcome, NotConverged> {
+    fn run(
+        &self,
+        installation: &Installation,
+        service: &[ServiceState],
+        work: &mut Work,
+        mut record: Option<&mut Perfect>,
+    ) -> Result<Outcome, NotConverged> {
         let plan = self.machine.plan;
         let taken_up = self.taken_up(installation)?;
         let offsets = self.machine.joint_offsets(installation, &taken_up.tau);

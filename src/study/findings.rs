@@ -55,14 +55,21 @@ fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], list: &mut Vec<Fi
         list.push(finding("a float never slides", name, amount, advice));
     }
     if evaluator.has_floats_with_drag() && !evaluator.machine.drag_has_signs() {
-        let advice = "Nothing else holds the bridge in that direction, so full drag either way has no equilibrium; the law as it stands was used.";
+        let advice =
+            "Nothing else holds the bridge in that direction, so full drag either way has no equilibrium; the law as it stands was used.";
         list.push(finding("drag was not studied in both directions", name, "", advice));
     }
     let already = evaluator.perfect().row_unloading > 1.0;
     if let Some(amount) = share(&|o| o.row_unloading > 1.0) {
         let amount = if already { "already in the perfect installation".into() } else { amount };
-        let advice = "Normal in a loaded block; beyond that load its stiffness falls. Make it a requirement (row_unloading) if it must not be.";
-        list.push(finding("a row of balls unloads", format!("{name}, P above 2^{} x preload", if plan.block.element == Element::Ball { "1.5" } else { "(10/9)" }), amount, advice));
+        let advice =
+            "Normal in a loaded block; beyond that load its stiffness falls. Make it a requirement (row_unloading) if it must not be.";
+        list.push(finding(
+            "a row of balls unloads",
+            format!("{name}, P above 2^{} x preload", if plan.block.element == Element::Ball { "1.5" } else { "(10/9)" }),
+            amount,
+            advice,
+        ));
     }
     let pull = outcomes.iter().map(|o| o.pull_n).fold(0.0, f64::max);
     if let Some(amount) = share(&|o| o.pull_n > plan.block.preload_n) {

@@ -75,7 +75,12 @@ pub struct StudyResult {
 ///
 /// # Errors
 /// An equilibrium was not found in some installation: its number and the residual.
-pub fn monte_carlo(evaluators: &[Evaluator<'_>], draws: u64, seed: u64, progress: &dyn Fn(u64)) -> Result<StudyResult, (u64, NotConverged)> {
+pub fn monte_carlo(
+    evaluators: &[Evaluator<'_>],
+    draws: u64,
+    seed: u64,
+    progress: &dyn Fn(u64),
+) -> Result<StudyResult, (u64, NotConverged)> {
     let Some(first) = evaluators.first() else {
         return Ok(StudyResult { draws, seed, arrangements: Vec::new() });
     };
@@ -119,8 +124,7 @@ fn arrangement(evaluator: &Evaluator<'_>, outcomes: Vec<Outcome>, strokes: &[Vec
     let machine = &evaluator.machine;
     let perfect = evaluator.perfect();
     let has_floats = machine.float_count() > 0;
-    let verdicts: Vec<Verdict> =
-        plan.requirements.iter().map(|r| Verdict::of(r, &outcomes, &perfect, has_floats)).collect();
+    let verdicts: Vec<Verdict> = plan.requirements.iter().map(|r| Verdict::of(r, &outcomes, &perfect, has_floats)).collect();
     Ok(ArrangementResult {
         name: machine.name().into(),
         chosen: machine.arrangement == plan.chosen,

@@ -50,7 +50,12 @@ pub struct Trace {
 ///
 /// # Errors
 /// An equilibrium was not found.
-pub fn trace(evaluator: &Evaluator<'_>, installation: &Installation, service: &[ServiceState], stations_x_mm: &[f64]) -> Result<Trace, NotConverged> {
+pub fn trace(
+    evaluator: &Evaluator<'_>,
+    installation: &Installation,
+    service: &[ServiceState],
+    stations_x_mm: &[f64],
+) -> Result<Trace, NotConverged> {
     let machine = &evaluator.machine;
     let mut work = Work::default();
     let outcome = evaluator.evaluate(installation, service, &mut work)?;

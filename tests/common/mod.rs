@@ -3,6 +3,7 @@
 #![allow(dead_code, reason = "each test file uses its part")]
 
 pub(crate) mod frame;
+pub(crate) mod simple;
 
 use railtrue::input::{Plan, Stated, read_installation, read_plan};
 use serde_json::Value;
@@ -35,7 +36,10 @@ fn law(v: &Value, turn: bool) -> String {
         "elastic" => format!("{{ law = \"elastic\", stiffness_{k_unit} = {:?}{take_up} }}", k("k")),
         "float" => format!(
             "{{ law = \"float\", travel_mm = {:?}, drag_n = {:?}, slide_n_per_um = {:?}, stop_n_per_um = {:?}{take_up} }}",
-            num(&v["travel"]), num(&v["drag"]), k("k_slide"), k("k_stop"),
+            num(&v["travel"]),
+            num(&v["drag"]),
+            k("k_slide"),
+            k("k_stop"),
         ),
         other => panic!("{other}"),
     }
@@ -48,38 +52,83 @@ pub(crate) fn worked_plan_text(config: &Value) -> String {
     let stations = nums(&config["stations_x_mm"]);
     t += &format!(
         "[frame]\nspan_mm = {:?}\nanchors_mm = {}\nstroke_from_mm = {:?}\nstroke_to_mm = {:?}\nstations_mm = {}\nexpansion_per_k = 11.5e-6\n",
-        c("/span_mm"), list(&nums(&config["anchors_x_mm"])), stations[0], stations[stations.len() - 1], list(&stations),
+        c("/span_mm"),
+        list(&nums(&config["anchors_x_mm"])),
+        stations[0],
+        stations[stations.len() - 1],
+        list(&stations),
     );
-    t += &format!("[truck]\nmass_kg = {:?}\ncentre_mm = {}\nbridge_axis_height_mm = {:?}\nblock = [\n", c("/masses/truck_kg"), list(&nums(&config["masses"]["truck_cg_mm"])), c("/bridge_axis_height_mm"));
+    t += &format!(
+        "[truck]\nmass_kg = {:?}\ncentre_mm = {}\nbridge_axis_height_mm = {:?}\nblock = [\n",
+        c("/masses/truck_kg"),
+        list(&nums(&config["masses"]["truck_cg_mm"])),
+        c("/bridge_axis_height_mm")
+    );
     for b in config["blocks_per_truck"].as_array().unwrap() {
         t += &format!("  {{ x_mm = {:?}, lateral_mm = {:?} }},\n", num(&b["x_mm"]), num(&b["b_mm"]));
     }
     let b = |key: &str| c(&format!("/block/{key}"));
     t += &format!(
         "]\n[block]\nelement = \"ball\"\nrating_basis_km = \"100\"\ndynamic_n = {:?}\nstatic_n = {:?}\nlateral_n_per_um = {:?}\nvertical_n_per_um = {:?}\nroll_n_m_per_mrad = {:?}\npitch_n_m_per_mrad = {:?}\nyaw_n_m_per_mrad = {:?}\npreload_n = {:?}\n",
-        b("C_n"), b("C0_n"), b("k_y_n_per_um"), b("k_z_n_per_um"), b("k_roll_nmm_per_rad") / 1e6, b("k_pitch_nmm_per_rad") / 1e6, b("k_yaw_nmm_per_rad") / 1e6, b("preload_n"),
+        b("C_n"),
+        b("C0_n"),
+        b("k_y_n_per_um"),
+        b("k_z_n_per_um"),
+        b("k_roll_nmm_per_rad") / 1e6,
+        b("k_pitch_nmm_per_rad") / 1e6,
+        b("k_yaw_nmm_per_rad") / 1e6,
+        b("preload_n"),
     );
     for turn in ["roll", "pitch", "yaw"] {
         t += &format!("dynamic_{turn}_n_m = {:?}\nstatic_{turn}_n_m = {:?}\n", b(&format!("Mdyn_{turn}_nm")), b(&format!("M0_{turn}_nm")));
     }
-    t += &format!("[support]\nlateral_n_per_um = {:?}\nvertical_n_per_um = {:?}\nroll_n_m_per_mrad = {:?}\n", c("/support/k_y_n_per_um"), c("/support/k_z_n_per_um"), c("/support/k_roll_nmm_per_rad") / 1e6);
+    t += &format!(
+        "[support]\nlateral_n_per_um = {:?}\nvertical_n_per_um = {:?}\nroll_n_m_per_mrad = {:?}\n",
+        c("/support/k_y_n_per_um"),
+        c("/support/k_z_n_per_um"),
+        c("/support/k_roll_nmm_per_rad") / 1e6
+    );
     t += &format!("[bridge]\nmass_kg = {:?}\nexpansion_per_k = 23.8e-6\n[bridge.section]\n", c("/masses/bridge_kg"));
-    for (ours, theirs) in [("e_mpa", "E_mpa"), ("g_mpa", "G_mpa"), ("area_mm2", "area_mm2"), ("i_vertical_mm4", "I_vertical_mm4"), ("i_lateral_mm4", "I_lateral_mm4"), ("j_mm4", "J_mm4"), ("shear_area_vertical_mm2", "shear_area_vertical_mm2"), ("shear_area_lateral_mm2", "shear_area_lateral_mm2")] {
+    for (ours, theirs) in [
+        ("e_mpa", "E_mpa"),
+        ("g_mpa", "G_mpa"),
+        ("area_mm2", "area_mm2"),
+        ("i_vertical_mm4", "I_vertical_mm4"),
+        ("i_lateral_mm4", "I_lateral_mm4"),
+        ("j_mm4", "J_mm4"),
+        ("shear_area_vertical_mm2", "shear_area_vertical_mm2"),
+        ("shear_area_lateral_mm2", "shear_area_lateral_mm2"),
+    ] {
         t += &format!("{ours} = {:?}\n", c(&format!("/bridge/{theirs}")));
     }
-    t += &format!("[slide]\nmass_kg = {:?}\n[drive]\nkind = \"two\"\nstiffness_n_per_um = {:?}\nheight_mm = {:?}\n", c("/masses/slide_payload_kg"), c("/drive/A/k_n_per_mm") / 1e3, c("/drive/A/z_mm"));
+    t += &format!(
+        "[slide]\nmass_kg = {:?}\n[drive]\nkind = \"two\"\nstiffness_n_per_um = {:?}\nheight_mm = {:?}\n",
+        c("/masses/slide_payload_kg"),
+        c("/drive/A/k_n_per_mm") / 1e3,
+        c("/drive/A/z_mm")
+    );
     for case in config["load_cases"].as_array().unwrap() {
         let n = |key: &str| num(&case[key]);
         t += &format!(
             "[[duty]]\nname = \"case\"\nshare = {:?}\npayload_y_mm = {:?}\npayload_arm_mm = [{:?}, {:?}]\nacceleration_m_per_s2 = [{:?}, {:?}, {:?}]\n",
-            n("share"), n("payload_y_mm"), n("payload_x_o_mm"), n("payload_c_mm"), n("a_x_m_per_s2"), n("a_y_m_per_s2"), n("a_z_m_per_s2"),
+            n("share"),
+            n("payload_y_mm"),
+            n("payload_x_o_mm"),
+            n("payload_c_mm"),
+            n("a_x_m_per_s2"),
+            n("a_y_m_per_s2"),
+            n("a_z_m_per_s2"),
         );
     }
     if let Some(tight) = config.get("tightening") {
         t += &format!(
             "[tightening]\nstation_mm = {:?}\npayload_y_mm = {:?}\npayload_arm_mm = [{:?}, {:?}]\nbridge_c = {:?}\nframe_c = {:?}\n",
-            num(&tight["station_x_mm"]), num(&tight["payload_y_mm"]), num(&tight["payload_x_o_mm"]), num(&tight["payload_c_mm"]),
-            20.0 + num(&tight["thermal"]["bridge_dT_k"]), 20.0 + num(&tight["thermal"]["frame_dT_k"]),
+            num(&tight["station_x_mm"]),
+            num(&tight["payload_y_mm"]),
+            num(&tight["payload_x_o_mm"]),
+            num(&tight["payload_c_mm"]),
+            20.0 + num(&tight["thermal"]["bridge_dT_k"]),
+            20.0 + num(&tight["thermal"]["frame_dT_k"]),
         );
     }
     t += "[requirement]\nlife_km = { least = 30000 }\n[errors]\n";
@@ -91,7 +140,12 @@ pub(crate) fn worked_plan_text(config: &Value) -> String {
             for (axis, turn) in [("x", false), ("y", false), ("z", false), ("rx", true), ("ry", true), ("rz", true)] {
                 t += &format!("{axis} = {}\n", law(&joint["laws"][axis], turn));
             }
-            ends += &format!("  {{ joint = \"{end}{i}\", x_mm = {:?}, y_mm = {:?}, z_mm = {:?} }},\n", num(&joint["x_mm"]), num(&joint["y_mm"]), num(&joint["z_mm"]));
+            ends += &format!(
+                "  {{ joint = \"{end}{i}\", x_mm = {:?}, y_mm = {:?}, z_mm = {:?} }},\n",
+                num(&joint["x_mm"]),
+                num(&joint["y_mm"]),
+                num(&joint["z_mm"])
+            );
         }
         ends += "]\n";
     }
@@ -120,7 +174,10 @@ pub(crate) fn worked_installation_text(errors: &Value) -> String {
             "bridge_end_squareness_B_mrad" => t += &line("end_squareness_b_mrad"),
             "skew_sA_mm" => t += &line("skew_a_mm"),
             "skew_sB_mm" => t += &line("skew_b_mm"),
-            "thermal" => service = format!("[service]\nbridge_dt_k = {:?}\nframe_dt_k = {:?}\n", num(&value["bridge_dT_k"]), num(&value["frame_dT_k"])),
+            "thermal" => {
+                service =
+                    format!("[service]\nbridge_dt_k = {:?}\nframe_dt_k = {:?}\n", num(&value["bridge_dT_k"]), num(&value["frame_dT_k"]))
+            }
             "joint_seat_offset" => {
                 for (name, offset) in value.as_object().unwrap() {
                     let axis = ["x", "y", "z", "rx", "ry", "rz"].iter().position(|a| *a == &name[3..]).unwrap();
@@ -148,7 +205,13 @@ pub(crate) fn worked_installation_text(errors: &Value) -> String {
     t += &service;
     for (end, joints) in seats.iter().enumerate() {
         for (i, seat) in joints.iter().enumerate().filter(|(_, s)| s.iter().any(|v| *v != 0.0)) {
-            t += &format!("[[seat]]\nend = \"{}\"\nnumber = {}\noffset_mm = {}\nangle_mrad = {}\n", ["a", "b"][end], i + 1, list(&seat[..3]), list(&seat[3..]));
+            t += &format!(
+                "[[seat]]\nend = \"{}\"\nnumber = {}\noffset_mm = {}\nangle_mrad = {}\n",
+                ["a", "b"][end],
+                i + 1,
+                list(&seat[..3]),
+                list(&seat[3..])
+            );
         }
     }
     t
