@@ -207,9 +207,19 @@ mod tests {
             for key in catalogue.keys() {
                 assert!(!key.meaning.is_empty(), "{}", key.path);
                 let Some((parent, _)) = key.path.rsplit_once('.') else { continue };
-                let first = |part: &str| part.split('|').next().unwrap_or("").replace('*', "n");
+                let first = |part: &str| part.split('|').next().unwrap_or("").replace('*', "span");
                 let actual = parent.trim_end_matches("[]").split('.').map(first).collect::<Vec<_>>().join(".");
                 assert!(catalogue.find(&actual).is_some(), "{} has no table {actual}", key.path);
+            }
+        }
+    }
+
+    #[test]
+    fn every_error_has_its_keys() {
+        for spec in &crate::input::ErrorKind::ALL {
+            let unit = if spec.angle { "mrad" } else { "mm" };
+            for key in [format!("errors.{}", spec.key), format!("errors.{}.zone_{unit}", spec.key)] {
+                assert!(PLAN.find(&key).is_some(), "{key}");
             }
         }
     }
