@@ -90,7 +90,7 @@ fn every_problem_of_a_plan_is_reported_at_once_with_its_place() {
     let bad = PLAN
         .replace("span_mm = 2600 ", "span_mm = -2600 ")
         .replace("preload_n = 340 ", "preloadd_n = 340 ")
-        .replace("share = 0.2 ", "share = 0.3 ")
+        .replace("share = 0.4  ", "share = 0.5  ")
         .replace("joint = \"floating\"", "joint = \"flaoting\"")
         .replace("stations = 21 ", "stations = \"many\" ");
     let line = |word: &str| bad.lines().position(|l| l.starts_with(word)).unwrap() + 1;

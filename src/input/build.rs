@@ -245,7 +245,7 @@ fn tightening(root: &View<'_>, frame: &Frame, duty: &[super::plan::LoadCase], re
         table.problem("station_mm", "the bridge cannot stand there", "It must lie within the stroke.");
     }
     let payload_y_mm = table.optional("payload_y_mm").unwrap_or(frame.span_mm / 2.0);
-    if payload_y_mm > frame.span_mm {
+    if frame.span_mm > 0.0 && payload_y_mm > frame.span_mm {
         table.problem("payload_y_mm", "the slide would stand beyond rail B", "It must lie between 0 and span_mm.");
     }
     let half_skew = table.number("skew_mm") / 2.0;
