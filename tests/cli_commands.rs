@@ -166,7 +166,7 @@ fn trace_shows_the_perfect_installation_a_drawn_one_and_a_stated_one() {
     let (drawn, stated) = (trace(&["--draw", "17"]), trace(&["--errors", "t/installation.toml"]));
     let life = |v: &serde_json::Value| v["outcome"]["life_km"].as_f64().unwrap();
     assert!((life(&drawn) / life(&stated) - 1.0).abs() < 1e-9);
-    let load = |v: &serde_json::Value| v["states"][0]["blocks"][3]["load"][1].as_f64().unwrap();
+    let load = |v: &serde_json::Value| v["states"][0]["blocks"][3]["load_n_n_mm"][1].as_f64().unwrap();
     assert!((load(&drawn) - load(&stated)).abs() < 1e-6 * load(&drawn).abs());
     railtrue(at).args(["trace", "plan.toml", "--stations", "99999"]).assert().code(2).stderr(contains("no position of the bridge"));
     railtrue(at).args(["trace", "plan.toml", "--arrangement", "stif"]).assert().code(2).stderr(contains("there is no arrangement"));

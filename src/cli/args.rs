@@ -12,7 +12,7 @@ use clap::{Parser, Subcommand};
     about,
     max_term_width = 110,
     help_expected = true,
-    after_help = "Exit codes: 0 within; 1 a requirement is not met by the plan's chosen arrangement; 2 the input or the machine is at fault."
+    after_help = "Exit codes: 0 within; 1 a requirement is not shown to be met by the plan's chosen arrangement; 2 the input or the machine is at fault."
 )]
 pub(crate) struct Args {
     #[command(subcommand)]
@@ -47,7 +47,7 @@ pub(crate) struct DemoArgs {
 pub(crate) struct StudyArgs {
     /// The plan (TOML).
     pub(crate) plan: PathBuf,
-    /// Folder for figures and results; made if it is not there. Left out: PLAN-study beside the working folder.
+    /// Folder for figures and results; made if it is not there; PLAN-study here if left out.
     #[arg(long)]
     pub(crate) out: Option<PathBuf>,
     /// Number of drawn installations instead of the plan's.

@@ -6,6 +6,7 @@ use super::args::CheckArgs;
 use super::machines::load;
 use super::{Done, Failure};
 use crate::present::numbers::significant;
+use crate::study::stiffness_doubts;
 
 pub(super) fn run(args: &CheckArgs) -> Result<Done, Failure> {
     let loaded = load(&args.plan)?;
@@ -25,11 +26,15 @@ pub(super) fn run(args: &CheckArgs) -> Result<Done, Failure> {
         let chosen = if machine.arrangement == plan.chosen { ", chosen" } else { "" };
         let _ = writeln!(
             text,
-            "arrangement \"{}\"{chosen}: holds every direction (condition number {}), {} floating components",
+            "arrangement \"{}\"{chosen}: {} (condition number {}), {} floating components",
             machine.name(),
+            if machine.holds_without_floats() { "holds every direction" } else { "is held by the floats' own stiffness in some direction" },
             significant(machine.condition, 2),
             machine.float_count()
         );
+    }
+    for doubt in stiffness_doubts(plan) {
+        let _ = writeln!(text, "doubtful: {}: {}, {}. {}", doubt.what, doubt.place, doubt.amount, doubt.advice);
     }
     text += "No problem was found.\n";
     Ok(Done { text, within: true })

@@ -20,7 +20,7 @@ pub(super) fn run(args: &DemoArgs) -> Result<Done, Failure> {
     output::write(&path, PLAN.as_bytes())?;
     let loaded = load(&path)?;
     let shown = output::shown(&path);
-    let done = study(&loaded, &path, &args.folder, &format!("railtrue trace {shown}"))?;
+    let done = study(&loaded, &path, &args.folder, "")?;
     let text =
         format!("The example was written to {shown}: each line is commented; change it and run railtrue study {shown}\n\n{}", done.text);
     Ok(Done { text, within: true })

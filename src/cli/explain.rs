@@ -5,20 +5,45 @@ use std::fmt::Write as _;
 use super::args::ExplainArgs;
 use super::{Done, Failure};
 use crate::input::catalogue::{INSTALLATION, Key, Need, PLAN};
+use crate::input::{ErrorKind, nearest};
 
 pub(super) fn run(args: &ExplainArgs) -> Result<Done, Failure> {
-    let wanted = args.key.trim();
-    let exact: Vec<&Key> = PLAN.find(wanted).or_else(|| INSTALLATION.find(wanted)).into_iter().collect();
-    let found = if exact.is_empty() { PLAN.keys().chain(INSTALLATION.keys()).filter(|k| k.path.contains(wanted)).collect() } else { exact };
+    let wanted = args.key.trim().to_lowercase();
+    let exact: Vec<&Key> = PLAN.find(&wanted).or_else(|| INSTALLATION.find(&wanted)).into_iter().collect();
+    let named = |k: &&Key| k.path.contains(&wanted);
+    let about = |k: &&Key| k.meaning.to_lowercase().contains(&wanted);
+    let all = || PLAN.keys().chain(INSTALLATION.keys());
+    let mut found = exact;
     if found.is_empty() {
-        let names = PLAN.keys().flat_map(|k| k.names());
-        let near = names.map(|n| (strsim::jaro_winkler(n, wanted), n)).max_by(|a, b| a.0.total_cmp(&b.0));
-        let hint = near.map_or_else(String::new, |(_, n)| format!("\n    help: Did you mean {n}?"));
-        return Err(Failure(format!("no key has \"{wanted}\" in its name{hint}")));
+        found = all().filter(named).collect();
     }
+    if found.is_empty() {
+        found = all().filter(about).collect();
+    }
+    let errors = ErrorKind::ALL.iter().filter(|e| e.key.contains(wanted.trim_start_matches("errors.")));
     let mut text = String::new();
+    for e in errors {
+        let unit = if e.angle { "mrad (mm/m)" } else { "mm" };
+        let _ = writeln!(text, "error {}: {}, {unit}\n    {}", e.key, e.label, e.sign);
+    }
+    if found.is_empty() && text.is_empty() {
+        let near = nearest(all().flat_map(Key::names), &wanted, 0.7);
+        let hint = near.map_or_else(String::new, |n| format!("\n    help: Did you mean {n}?"));
+        return Err(Failure(format!("no key has \"{}\" in its name or meaning{hint}", args.key)));
+    }
+    let whole_table = found.len() == 1;
     for key in found {
         describe(key, &mut text);
+        if whole_table {
+            let below = PLAN
+                .below(&wanted)
+                .chain(INSTALLATION.below(&wanted))
+                .map(|k| k.path.rsplit('.').next().unwrap_or(k.path).replace('|', ", "));
+            let below: Vec<String> = below.collect();
+            if !below.is_empty() {
+                let _ = writeln!(text, "    keys: {}", below.join(", "));
+            }
+        }
     }
     Ok(Done { text, within: true })
 }
@@ -31,7 +56,7 @@ fn describe(key: &Key, text: &mut String) {
         Need::Optional => "may be left out".into(),
         Need::Default(value) => format!("{value} if left out"),
     };
-    let _ = writeln!(text, "    holds {}; {need}", key.allowed());
+    let _ = writeln!(text, "    value: {}; {need}", key.allowed());
     if !key.usual.is_empty() {
         let _ = writeln!(text, "    usual: {}", key.usual);
     }

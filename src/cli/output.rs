@@ -37,6 +37,12 @@ pub(super) fn shown(path: &Path) -> String {
     path.display().to_string()
 }
 
+/// Name of a path for a command line.
+pub(super) fn quoted(path: &Path) -> String {
+    let name = shown(path);
+    if name.contains(' ') { format!("\"{name}\"") } else { name }
+}
+
 /// Where a result comes from.
 pub(super) fn origin(path: &Path, text: &str) -> Origin {
     let hash = Sha256::digest(text.as_bytes());

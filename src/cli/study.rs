@@ -18,12 +18,12 @@ pub(super) fn run(args: &StudyArgs) -> Result<Done, Failure> {
     loaded.plan.study.seed = args.seed.unwrap_or(loaded.plan.study.seed);
     let stem = args.plan.file_stem().map_or_else(|| "plan".into(), |s| s.to_string_lossy().into_owned());
     let folder = args.out.clone().unwrap_or_else(|| PathBuf::from(format!("{stem}-study")));
-    let command = format!("railtrue trace {}", output::shown(&args.plan));
-    study(&loaded, &args.plan, &folder, &command)
+    let seed = args.seed.map_or_else(String::new, |seed| format!(" --seed {seed}"));
+    study(&loaded, &args.plan, &folder, &seed)
 }
 
-/// Studies a loaded plan into a folder; `command` is what to run next.
-pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, command: &str) -> Result<Done, Failure> {
+/// Studies a loaded plan into a folder; `seed` is what a replay must add to its command.
+pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, seed: &str) -> Result<Done, Failure> {
     let plan = &loaded.plan;
     let evaluators = loaded.evaluators()?;
     output::folder(folder)?;
@@ -41,11 +41,8 @@ pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, command: &str) 
         format!("{}\n{} installations drawn with seed {}, the same ones for every arrangement\n\n", plan.title, result.draws, result.seed);
     text += &study_tables(plan, &result);
     let worst = worst_draw(&result);
-    text += &study_summary(
-        plan,
-        &result,
-        &format!("{command} --draw {worst} shows the worst drawn installation in full; railtrue explain KEY explains the plan."),
-    );
+    let next = format!("railtrue trace {} --draw {worst}{seed}   (the worst drawn installation in full)", output::quoted(path));
+    text += &study_summary(plan, &result, &next);
     text += &format!(
         "\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n",
         files.iter().map(|f| format!("- {}", output::shown(f))).collect::<Vec<_>>().join("\n")

@@ -33,8 +33,11 @@ pub(super) fn run(args: &TraceArgs) -> Result<Done, Failure> {
         let toml = toml::to_string(&json::installation(&wanted.installation)).map_err(|e| Failure(e.to_string()))?;
         output::write(&folder.join("installation.toml"), toml.as_bytes())?;
     }
-    let text =
-        if args.json { format!("{value:#}\n") } else { format!("{}\n{}\n\n{}", plan.title, wanted.title, trace_tables(plan, &traced)) };
+    let text = if args.json {
+        format!("{value:#}\n")
+    } else {
+        format!("{}\n{}\n\n{}", plan.title, wanted.title, trace_tables(plan, &traced, args.stations.is_some()))
+    };
     Ok(Done { text, within: true })
 }
 

@@ -41,6 +41,10 @@ fn build(root: &View<'_>) -> Option<Plan> {
     let block = parts::block(&root.table("block"));
     let drive = parts::drive(&root.table("drive"));
     let seasons = seasons(&root.table("temperature"), reference_c);
+    if seasons.iter().any(|s| s.thermal.top_hotter_k != 0.0) && bridge.height_mm.is_none() {
+        let advice = "Give the height over which the difference acts.";
+        root.table("bridge").problem("", "height_mm is missing, but a season has top_hotter_k", advice);
+    }
     let errors = parts::errors(&root.table("errors"));
     let requirements = requirements(&root.table("requirement"));
     let frame = frame?;
@@ -110,8 +114,8 @@ fn frame(root: &View<'_>, trucks: &[Truck; 2]) -> Option<Frame> {
 
 fn anchors(table: &View<'_>) -> Option<Vec<f64>> {
     if let Some(list) = table.numbers("anchors_mm") {
-        if table.has("anchor_pitch_mm") {
-            table.problem("anchor_pitch_mm", "anchors are given twice", "Give either anchors_mm or anchor_pitch_mm with first and last.");
+        for name in ["anchor_pitch_mm", "first_anchor_mm", "last_anchor_mm"].into_iter().filter(|n| table.has(n)) {
+            table.problem(name, "anchors are given twice", "Give either anchors_mm or anchor_pitch_mm with first and last.");
         }
         return increasing(table, "anchors_mm", list);
     }
@@ -164,7 +168,12 @@ fn stations(table: &View<'_>, anchors: &[f64], trucks: &[Truck; 2]) -> Option<Ve
     }
     let n = table.whole("stations").clamp(2, 501) as usize;
     let list = match table.numbers("stations_mm") {
-        Some(list) => increasing(table, "stations_mm", list)?,
+        Some(list) => {
+            if table.has("stations") {
+                table.problem("stations", "stations are given twice", "Give either stations or stations_mm.");
+            }
+            increasing(table, "stations_mm", list)?
+        }
         None => (0..n).map(|i| from + (to - from) * i as f64 / (n - 1) as f64).collect(),
     };
     if list[0] < from - 1e-9 || list[list.len() - 1] > to + 1e-9 {
@@ -200,6 +209,7 @@ fn zones(root: &View<'_>, stations: &[f64]) -> Vec<f64> {
             }
         }
         parts::check_shares(&zones, "share");
+        check_zones(&zones, &pieces, (first, last));
     }
     let hat = |i: usize, from: f64, to: f64| -> f64 {
         let side = |near: f64, far: f64| {
@@ -214,6 +224,26 @@ fn zones(root: &View<'_>, stations: &[f64]) -> Vec<f64> {
         (0..stations.len()).map(|i| pieces.iter().map(|(from, to, share)| share * hat(i, *from, *to) / (to - from)).sum()).collect();
     let total: f64 = shares.iter().sum();
     shares.iter().map(|s| s / total).collect()
+}
+
+/// Zones must follow each other over the whole stroke.
+fn check_zones(zones: &[View<'_>], pieces: &[(f64, f64, f64)], (first, last): (f64, f64)) {
+    let mut order: Vec<usize> = (0..pieces.len()).collect();
+    order.sort_by(|&a, &b| pieces[a].0.total_cmp(&pieces[b].0));
+    let mut begin = first;
+    for i in order {
+        let from = pieces[i].0;
+        if (from - begin).abs() > 1e-6 && from.is_finite() && begin.is_finite() {
+            let what = if from > begin { "there is a gap before this zone" } else { "this zone overlaps another" };
+            let advice =
+                format!("It must begin at {begin}: zones follow each other over the whole stroke; one without travel has share = 0.");
+            zones[i].problem("from_mm", what, &advice);
+        }
+        begin = pieces[i].1;
+    }
+    if let Some(zone) = zones.last().filter(|_| (begin - last).abs() > 1e-6 && begin.is_finite()) {
+        zone.problem("to_mm", "the zones do not end where the stations end", &format!("The last one must end at {last} mm."));
+    }
 }
 
 fn seasons(table: &View<'_>, reference_c: f64) -> Vec<Season> {

@@ -56,9 +56,17 @@ impl<'t> Document<'t> {
     pub(super) fn parse(text: &'t str, file: &str, catalogue: Catalogue) -> Result<Self, Problems> {
         let table = DeTable::parse(text).map_err(|e| {
             let at = e.span().map_or(0, |s| s.start);
-            let what = format!("this is no valid TOML: {}", e.message());
-            let problem =
-                place(text, at, "", "", &what, "Strings stand in quotes; a table's header stands in [brackets]; a key stands once.");
+            let line = text.get(..at).map_or(0, |t| t.matches('\n').count());
+            let line = text.lines().nth(line).unwrap_or("").trim();
+            let what = format!("this is no valid TOML: {}, in the line: {line}", e.message().trim());
+            let problem = place(
+                text,
+                at,
+                "",
+                "",
+                &what,
+                "Decimals have a point (62.5); strings stand in quotes; a table's header stands in [brackets]; a key stands once.",
+            );
             Problems { file: file.into(), list: vec![problem] }
         })?;
         let span = table.span();
@@ -102,7 +110,11 @@ impl<'t> Document<'t> {
 
     /// The value as written, cut to one short line.
     fn excerpt(&self, span: &Range<usize>) -> String {
-        let line = self.text.get(span.clone()).unwrap_or("").lines().next().unwrap_or("");
+        let text = self.text.get(span.clone()).unwrap_or("");
+        if text.starts_with('[') && text.contains('\n') {
+            return "[...]".into();
+        }
+        let line = text.lines().next().unwrap_or("");
         if line.chars().count() > 40 { line.chars().take(39).chain(['…']).collect() } else { line.into() }
     }
 
@@ -115,10 +127,14 @@ impl<'t> Document<'t> {
                 None => self.unknown(span, &path, &shown, name, catalogue),
             }
         }
-        let present = |name: &str| entries.iter().any(|(n, _, _)| n == name);
+        let meant = |name: &str| {
+            let mut unknown = entries.iter().filter(|(n, _, _)| catalogue.find(&join(path, n)).is_none());
+            unknown.any(|(n, _, _)| nearest(catalogue.below(path).flat_map(Key::names), n, 0.85) == Some(name))
+        };
+        let present = |name: &str| meant(name) || entries.iter().any(|(n, _, _)| n == name);
         for key in catalogue.below(path).filter(|k| k.need == Need::Required) {
             for name in key.names().filter(|n| !present(n)) {
-                let advice = format!("{} It holds {}. {}", key.meaning, key.allowed(), key.usual);
+                let advice = format!("{} Its value: {}. {}", key.meaning, key.allowed(), key.usual);
                 self.report(&(node.span.start..node.span.start), &join(shown, name), "this key is missing", advice.trim_end(), false);
             }
         }
@@ -127,10 +143,9 @@ impl<'t> Document<'t> {
     fn unknown(&self, span: &Range<usize>, path: &str, shown: &str, name: &str, catalogue: Catalogue) {
         let table = path.rsplit_once('.').map_or("", |(t, _)| t);
         let known: Vec<&str> = catalogue.below(table).flat_map(|k| k.names()).collect();
-        let best = known.iter().map(|k| (strsim::jaro_winkler(k, name), *k)).max_by(|a, b| a.0.total_cmp(&b.0));
         let elsewhere = catalogue.keys().find(|k| k.names().any(|n| n == name));
-        let advice = match (best, elsewhere) {
-            (Some((score, k)), _) if score > 0.85 => format!("Did you mean {k}?"),
+        let advice = match (nearest(known.iter().copied(), name, 0.85), elsewhere) {
+            (Some(k), _) => format!("Did you mean {k}?"),
             (_, Some(k)) => format!("{name} belongs to {}", k.path.rsplit_once('.').map_or("the top of the file", |(t, _)| t)),
             _ => format!("Here stand: {}", known.join(", ")),
         };
@@ -167,9 +182,12 @@ impl<'t> Document<'t> {
                     wrong(node, "out of range");
                 }
             }
-            (Kind::Choice(words), Value::Text(t)) => {
-                if !words.contains(&t.as_str()) {
-                    wrong(node, "this word is not known here");
+            (Kind::Choice(words), Value::Text(_) | Value::Whole(_) | Value::Number(_)) => {
+                let word = word(&node.value);
+                if !words.contains(&word.as_str()) {
+                    let meant = nearest(words.iter().copied(), &word, 0.7).map_or_else(String::new, |w| format!("Did you mean \"{w}\"? "));
+                    let what = format!("this word is not known here; allowed: {}", key.allowed());
+                    self.report(&node.span, shown, &what, &format!("{meant}{}", key.meaning), true);
                 }
             }
             (Kind::Text, Value::Text(_)) | (Kind::Flag, Value::Flag(_)) => {}
@@ -267,6 +285,11 @@ impl<'d> View<'d> {
         }
     }
 
+    /// The choice or its default, written as a word or as a number.
+    pub(super) fn choice(&self, name: &str) -> String {
+        self.child(name).map_or_else(|| self.default(name).unwrap_or("").into(), |n| word(&n.value))
+    }
+
     /// The flag or its default.
     pub(super) fn flag(&self, name: &str) -> bool {
         match self.child(name).map(|n| &n.value) {
@@ -303,10 +326,9 @@ impl<'d> View<'d> {
     /// Reports a word that should be one of `known`, with the one that was probably meant.
     pub(super) fn unknown_name(&self, key: &str, what: &str, known: &[&str]) {
         let word = self.text(key);
-        let best = known.iter().map(|k| (strsim::jaro_winkler(k, word), *k)).max_by(|a, b| a.0.total_cmp(&b.0));
-        let advice = match best {
-            Some((score, k)) if score > 0.8 => format!("Did you mean \"{k}\"?"),
-            _ => format!("Known are {}.", quoted(known)),
+        let advice = match nearest(known.iter().copied(), word, 0.8) {
+            Some(k) => format!("Did you mean \"{k}\"?"),
+            None => format!("Known are {}.", quoted(known)),
         };
         self.problem(key, what, &advice);
     }
@@ -314,6 +336,22 @@ impl<'d> View<'d> {
 
 fn join(path: &str, name: &str) -> String {
     if path.is_empty() { name.into() } else { format!("{path}.{name}") }
+}
+
+/// The name most like a word, if it is at least so much like it.
+pub(crate) fn nearest<'n>(names: impl Iterator<Item = &'n str>, word: &str, at_least: f64) -> Option<&'n str> {
+    let scored = names.map(|n| (strsim::jaro_winkler(n, word), n)).max_by(|a, b| a.0.total_cmp(&b.0));
+    scored.filter(|(score, _)| *score > at_least).map(|(_, n)| n)
+}
+
+/// A choice as a word: numbers may stand without quotes.
+fn word(value: &Value) -> String {
+    match value {
+        Value::Text(t) => t.clone(),
+        Value::Whole(n) => n.to_string(),
+        Value::Number(x) => x.to_string(),
+        _ => String::new(),
+    }
 }
 
 fn number(value: &Value) -> f64 {

@@ -10,6 +10,7 @@ pub mod sources;
 mod stated;
 
 pub use build::{problem_at, read_plan};
+pub(crate) use document::nearest;
 pub use parts::a1;
 pub use plan::Plan;
 pub use problem::{Problem, Problems};

@@ -13,11 +13,9 @@ pub(super) fn check_shares(list: &[View<'_>], key: &str) -> f64 {
     if (total - 1.0).abs() > 1e-3
         && let Some(last) = list.last()
     {
-        last.problem(
-            key,
-            &format!("the shares add up to {}, not to 1", (1e6 * total).round() / 1e6),
-            "Correct one of them; 0.001 of rounding is allowed.",
-        );
+        let all: Vec<String> = list.iter().map(|item| item.number(key).to_string()).collect();
+        let what = format!("the shares add up to {}, not to 1", (1e6 * total).round() / 1e6);
+        last.problem(key, &what, &format!("All of them: {}. Correct one; 0.001 of rounding is allowed.", all.join(", ")));
     }
     total
 }
@@ -85,7 +83,7 @@ pub(super) fn block(table: &View<'_>) -> Block {
     let turns = ["roll", "pitch", "yaw"];
     let stiffness = |name: &str| table.number(&format!("{name}_n_m_per_mrad")) * N_M_PER_MRAD;
     // L = (C/P)^p x basis: the same block on 100 km carries (50/100)^(1/p) of the figure on 50 km.
-    let basis = if table.text("rating_basis_km") == "50" { 0.5_f64.powf(1.0 / element.life_exponent()) } else { 1.0 };
+    let basis = if table.choice("rating_basis_km") == "50" { 0.5_f64.powf(1.0 / element.life_exponent()) } else { 1.0 };
     Block {
         element,
         c_n: c * basis,
@@ -105,7 +103,7 @@ pub(super) fn block(table: &View<'_>) -> Block {
         length_mm: table.optional("length_mm"),
         width_mm: table.optional("width_mm"),
         load_factor: table.number("load_factor"),
-        a1: a1(table.text("reliability")).unwrap_or(f64::NAN),
+        a1: a1(&table.choice("reliability")).unwrap_or(f64::NAN),
     }
 }
 
@@ -196,26 +194,29 @@ pub(super) fn duty(root: &View<'_>, span_mm: f64) -> Vec<LoadCase> {
     } else {
         check_shares(&tables, "share")
     };
-    tables.iter().map(|t| load_case(t, total, span_mm)).collect()
+    let everywhere: Vec<Extra> = root.tables("extra").iter().map(|t| extra(t, span_mm)).collect();
+    tables.iter().map(|t| load_case(t, total, span_mm, &everywhere)).collect()
 }
 
-fn load_case(table: &View<'_>, total_share: f64, span_mm: f64) -> LoadCase {
+fn extra(t: &View<'_>, span_mm: f64) -> Extra {
+    let carrier = match t.text("on") {
+        "truck_a" => Carrier::Truck(0),
+        "truck_b" => Carrier::Truck(1),
+        _ => Carrier::Bridge,
+    };
+    let place_mm: [f64; 3] = t.vector("place_mm");
+    if carrier == Carrier::Bridge && !(0.0..=span_mm).contains(&place_mm[1]) && place_mm[1].is_finite() {
+        t.problem("place_mm", "this point lies beyond the bridge", &format!("Its y must lie between 0 and span_mm = {span_mm}."));
+    }
+    Extra { carrier, place_mm, mass_kg: t.number("mass_kg"), force_n: t.vector("force_n") }
+}
+
+fn load_case(table: &View<'_>, total_share: f64, span_mm: f64, everywhere: &[Extra]) -> LoadCase {
     let payload_y_mm = table.number("payload_y_mm");
     if payload_y_mm > span_mm {
         table.problem("payload_y_mm", "the payload stands beyond rail B", &format!("It must lie between 0 and span_mm = {span_mm}."));
     }
-    let extra = |t: &View<'_>| {
-        let carrier = match t.text("on") {
-            "truck_a" => Carrier::Truck(0),
-            "truck_b" => Carrier::Truck(1),
-            _ => Carrier::Bridge,
-        };
-        let place_mm: [f64; 3] = t.vector("place_mm");
-        if carrier == Carrier::Bridge && !(0.0..=span_mm).contains(&place_mm[1]) && place_mm[1].is_finite() {
-            t.problem("place_mm", "this point lies beyond the bridge", &format!("Its y must lie between 0 and span_mm = {span_mm}."));
-        }
-        Extra { carrier, place_mm, mass_kg: t.number("mass_kg"), force_n: t.vector("force_n") }
-    };
+    let own = table.tables("extra");
     LoadCase {
         name: table.text("name").into(),
         share: table.number("share") / total_share,
@@ -223,7 +224,7 @@ fn load_case(table: &View<'_>, total_share: f64, span_mm: f64) -> LoadCase {
         payload_y_mm,
         payload_arm_mm: table.vector("payload_arm_mm"),
         acceleration_m_per_s2: table.vector("acceleration_m_per_s2"),
-        extras: table.tables("extra").iter().map(extra).collect(),
+        extras: everywhere.iter().cloned().chain(own.iter().map(|t| extra(t, span_mm))).collect(),
     }
 }
 
@@ -277,7 +278,7 @@ fn component(table: &View<'_>, turn: bool, report: bool) -> Component {
         "float" => &[&travel, drag, &slide, &stop],
         _ => &[],
     };
-    if report && table.is_there() && table.has("law") {
+    if report && ["elastic", "free", "float"].contains(&table.text("law")) {
         for name in wanted.iter().filter(|n| !table.has(n)) {
             table.problem(
                 "law",
@@ -318,6 +319,10 @@ pub(super) fn errors(table: &View<'_>) -> ErrorSources {
         let t = table.table(spec.key);
         if let Some((lower, upper)) = t.is_there().then(|| limits(&t, spec)).flatten() {
             let in_service = t.text("state") == "in_service";
+            if in_service && ["distribution", "capability", "inspected"].iter().any(|k| t.has(k)) {
+                let advice = "Both limits count, each for half of the distance: take distribution, capability and inspected out.";
+                t.problem("state", "an error that comes and goes has no spread", advice);
+            }
             if in_service && spec.kind != ErrorKind::Skew {
                 t.problem(
                     "state",

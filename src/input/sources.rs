@@ -48,43 +48,46 @@ pub struct ErrorSpec {
     pub angle: bool,
     /// What a zone width means.
     pub zone: ZoneMeaning,
+    /// Its sign, and how it is counted.
+    pub sign: &'static str,
 }
 
-const fn spec(kind: ErrorKind, key: &'static str, label: &'static str, angle: bool, zone: ZoneMeaning) -> ErrorSpec {
-    ErrorSpec { kind, key, label, angle, zone }
+const fn spec(kind: ErrorKind, key: &'static str, label: &'static str, angle: bool, zone: ZoneMeaning, sign: &'static str) -> ErrorSpec {
+    ErrorSpec { kind, key, label, angle, zone, sign }
 }
 
 impl ErrorKind {
     /// Every error, in the order in which it is drawn.
+    #[rustfmt::skip] // one line an error
     pub const ALL: [ErrorSpec; 25] = {
         use ErrorKind::*;
         use ZoneMeaning::{AboutNominal, EndToEnd, PeakToValley};
         [
-            spec(Span, "span", "span offset", false, AboutNominal),
-            spec(Parallelism, "parallelism", "horizontal parallelism, end to end", false, EndToEnd),
-            spec(Height, "height", "height of rail B over rail A", false, AboutNominal),
-            spec(VerticalParallelism, "vertical_parallelism", "vertical parallelism, end to end", false, EndToEnd),
-            spec(CrossLevel(0), "cross_level_a", "cross-level of rail A", true, AboutNominal),
-            spec(CrossLevel(1), "cross_level_b", "cross-level of rail B", true, AboutNominal),
-            spec(CrossLevelTwist(0), "cross_level_twist_a", "twist of rail A, end to end", true, EndToEnd),
-            spec(CrossLevelTwist(1), "cross_level_twist_b", "twist of rail B, end to end", true, EndToEnd),
-            spec(StraightnessLateral(0), "straightness_lateral_a", "lateral straightness of rail A", false, PeakToValley),
-            spec(StraightnessLateral(1), "straightness_lateral_b", "lateral straightness of rail B", false, PeakToValley),
-            spec(StraightnessVertical(0), "straightness_vertical_a", "vertical straightness of rail A", false, PeakToValley),
-            spec(StraightnessVertical(1), "straightness_vertical_b", "vertical straightness of rail B", false, PeakToValley),
-            spec(StraightnessRoll(0), "waviness_roll_a", "cross-level waviness of rail A", true, PeakToValley),
-            spec(StraightnessRoll(1), "waviness_roll_b", "cross-level waviness of rail B", true, PeakToValley),
-            spec(BlockLateral, "block_lateral", "lateral place of each block in its truck", false, AboutNominal),
-            spec(BlockVertical, "block_vertical", "height of each block in its truck", false, AboutNominal),
-            spec(BridgeLength, "bridge_length", "made length of the bridge", false, AboutNominal),
-            spec(BridgeTwist, "bridge_twist", "twist of the bridge, end B against A", true, AboutNominal),
-            spec(EndTilt(0), "end_tilt_a", "tilt of the bridge's end face A", true, AboutNominal),
-            spec(EndTilt(1), "end_tilt_b", "tilt of the bridge's end face B", true, AboutNominal),
-            spec(EndSquareness(0), "end_squareness_a", "squareness of the bridge's end A", true, AboutNominal),
-            spec(EndSquareness(1), "end_squareness_b", "squareness of the bridge's end B", true, AboutNominal),
-            spec(Skew, "skew", "skew of the drives, B ahead of A", false, AboutNominal),
-            spec(Seat, "seat", "each joint seat in x, y and z", false, AboutNominal),
-            spec(SeatAngle, "seat_angle", "each joint seat in rx, ry and rz", true, AboutNominal),
+            spec(Span, "span", "span offset", false, AboutNominal, "+: rail B lies further from A than the span, all along"),
+            spec(Parallelism, "parallelism", "horizontal parallelism, end to end", false, EndToEnd, "+: the rails open by this much from the first to the last anchor"),
+            spec(Height, "height", "height of rail B over rail A", false, AboutNominal, "+: rail B lies higher, all along"),
+            spec(VerticalParallelism, "vertical_parallelism", "vertical parallelism, end to end", false, EndToEnd, "+: rail B rises against A by this much from the first to the last anchor"),
+            spec(CrossLevel(0), "cross_level_a", "cross-level of rail A", true, AboutNominal, "roll of the rail's seat about x against gravity; +: its rail-B side is higher"),
+            spec(CrossLevel(1), "cross_level_b", "cross-level of rail B", true, AboutNominal, "roll of the rail's seat about x against gravity; +: its outer side is higher"),
+            spec(CrossLevelTwist(0), "cross_level_twist_a", "twist of rail A, end to end", true, EndToEnd, "drift of its cross-level from the first to the last anchor"),
+            spec(CrossLevelTwist(1), "cross_level_twist_b", "twist of rail B, end to end", true, EndToEnd, "drift of its cross-level from the first to the last anchor"),
+            spec(StraightnessLateral(0), "straightness_lateral_a", "lateral straightness of rail A", false, PeakToValley, "peak-to-valley across, beside offset and slope"),
+            spec(StraightnessLateral(1), "straightness_lateral_b", "lateral straightness of rail B", false, PeakToValley, "peak-to-valley across, beside offset and slope"),
+            spec(StraightnessVertical(0), "straightness_vertical_a", "vertical straightness of rail A", false, PeakToValley, "peak-to-valley in height, beside offset and slope"),
+            spec(StraightnessVertical(1), "straightness_vertical_b", "vertical straightness of rail B", false, PeakToValley, "peak-to-valley in height, beside offset and slope"),
+            spec(StraightnessRoll(0), "waviness_roll_a", "cross-level waviness of rail A", true, PeakToValley, "peak-to-valley of its cross-level, beside offset and twist"),
+            spec(StraightnessRoll(1), "waviness_roll_b", "cross-level waviness of rail B", true, PeakToValley, "peak-to-valley of its cross-level, beside offset and twist"),
+            spec(BlockLateral, "block_lateral", "lateral place of each block in its truck", false, AboutNominal, "each block for itself"),
+            spec(BlockVertical, "block_vertical", "height of each block in its truck", false, AboutNominal, "each block for itself; +: it stands taller and lifts the truck"),
+            spec(BridgeLength, "bridge_length", "made length of the bridge", false, AboutNominal, "+: the bridge is longer than the span between its joints"),
+            spec(BridgeTwist, "bridge_twist", "twist of the bridge, end B against A", true, AboutNominal, "rotation about the bridge's own axis (y)"),
+            spec(EndTilt(0), "end_tilt_a", "tilt of the bridge's end face A", true, AboutNominal, "rotation of the face about x, out of level"),
+            spec(EndTilt(1), "end_tilt_b", "tilt of the bridge's end face B", true, AboutNominal, "rotation of the face about x, out of level"),
+            spec(EndSquareness(0), "end_squareness_a", "squareness of the bridge's end A", true, AboutNominal, "rotation of the face about z, out of square with the bridge"),
+            spec(EndSquareness(1), "end_squareness_b", "squareness of the bridge's end B", true, AboutNominal, "rotation of the face about z, out of square with the bridge"),
+            spec(Skew, "skew", "skew of the drives, B ahead of A", false, AboutNominal, "homing, belt pitch or play; measured against the square of the frame"),
+            spec(Seat, "seat", "each joint seat in x, y and z", false, AboutNominal, "each joint and direction for itself"),
+            spec(SeatAngle, "seat_angle", "each joint seat in rx, ry and rz", true, AboutNominal, "each joint and rotation for itself"),
         ]
     };
 }

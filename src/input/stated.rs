@@ -105,7 +105,13 @@ pub fn read_installation(text: &str, file: &str, plan: &Plan) -> Result<Stated, 
             }
         }
     }
+    let mut seen = Vec::new();
     for seat in root.tables("seat") {
+        let which = (seat.text("end"), seat.whole("number"));
+        if seen.contains(&which) {
+            seat.problem("number", "this joint's seat stands twice", "Put offset and angle of one joint into one [[seat]].");
+        }
+        seen.push(which);
         set_seat(&seat, &mut installation);
     }
     let service = root.table("service");

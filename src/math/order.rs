@@ -30,7 +30,12 @@ pub fn quantile(sorted: &[f64], p: f64, confidence: f64) -> Option<Quantile> {
     let low_rank = largest(n, |r| r == 0 || below.cdf(r as u64 - 1) <= tail);
     let high_rank = largest(n, |s| s == 0 || 1.0 - below.cdf((n - s) as u64) <= tail);
     let at = |rank: usize| sorted[rank.clamp(1, n) - 1];
-    Some(Quantile { value: at((p * n as f64).ceil() as usize), low: at(low_rank), high: at(n + 1 - high_rank.max(1)) })
+    Some(Quantile {
+        // 1 - 0.95 is a little more than 0.05 in binary: rounding must not cost a rank.
+        value: at((p * n as f64 - 1e-9).ceil() as usize),
+        low: at(low_rank),
+        high: at(n + 1 - high_rank.max(1)),
+    })
 }
 
 /// Largest k in 0..=n for which the falling condition holds, by bisection.

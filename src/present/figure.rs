@@ -14,9 +14,12 @@ const FINE: u32 = 4;
 /// Size of the figures in pixels.
 pub(super) const WIDTH: u32 = 1200;
 
-/// Colours of the arrangements: their brightness differs too, for greyscale.
-pub(super) const ARRANGEMENTS: [RGBColor; 4] =
-    [RGBColor(190, 85, 20), RGBColor(20, 60, 110), RGBColor(110, 160, 120), RGBColor(120, 120, 120)];
+/// Colour and line width (quarter pixels) of an arrangement: the chosen one is dark and heavy, the others differ in
+/// brightness, for greyscale.
+pub(super) fn look(number: usize, chosen: bool) -> (RGBColor, u32) {
+    const OTHERS: [RGBColor; 3] = [RGBColor(190, 85, 20), RGBColor(110, 165, 125), RGBColor(150, 150, 150)];
+    if chosen { (RGBColor(20, 60, 110), 11) } else { (OTHERS[number % 3], 7) }
+}
 
 /// Text and axes.
 pub(super) const INK: RGBColor = RGBColor(30, 30, 30);

@@ -4,7 +4,7 @@ use plotters::element::{PathElement, Polygon, Text};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, RGBColor};
 
-use super::figure::{ARRANGEMENTS, Canvas, FigureError, GRID, INK, WIDTH, draw, failed, log_ticks, px, text, ticks};
+use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, log_ticks, look, px, text, ticks};
 use super::numbers::{plain, significant};
 use crate::input::plan::Measure;
 use crate::study::{ArrangementResult, Outcome, StudyResult};
@@ -82,15 +82,19 @@ impl Panel<'_> {
         let greatest = shares.iter().flatten().copied().fold(1e-9, f64::max) * 1.22;
         let y = |share: f64| f64::from(px(self.bottom)) - share / greatest * f64::from(px(self.bottom - self.top));
         self.axes(canvas, (low, high), x, y, greatest)?;
+        let edge = |i: usize| x(low + (high - low) * i as f64 / CLASSES as f64);
+        let mut names: Vec<(f64, f64, String)> = Vec::new();
         for (i, (arrangement, share)) in arrangements.iter().zip(&shares).enumerate() {
-            self.outline(canvas, share, (low, high), ARRANGEMENTS[i % 4], i, x, y)?;
+            outline(canvas, share, look(i, arrangement.chosen), edge, y)?;
             let peak = (0..CLASSES).max_by(|&a, &b| share[a].total_cmp(&share[b])).unwrap_or(0);
-            let at = x(low + (high - low) * (peak as f64 + 0.5) / CLASSES as f64) / 4.0;
-            let height = (y(share[peak]) / 4.0 - 14.0).max(f64::from(self.top) + 8.0);
-            let name = format!("{} joints", arrangement.name);
-            let half = name.len() as f64 * 4.5;
-            let at = at.clamp(f64::from(LEFT) + half, f64::from(RIGHT) - half);
-            label(canvas, &name, (at as u32, height as u32), 15, true, HPos::Center)?;
+            let chosen = if arrangement.chosen { " (chosen)" } else { "" };
+            let name = format!("{} joints{chosen}", arrangement.name);
+            let half = name.len() as f64 * 4.8;
+            let across = (edge(peak) / 4.0 + 4.0).clamp(f64::from(LEFT) + half, f64::from(RIGHT) - half);
+            names.push((across, (y(share[peak]) / 4.0 - 14.0).max(f64::from(self.top) + 22.0), name));
+        }
+        for (across, height, name) in apart(names) {
+            label(canvas, &name, (across as u32, height as u32), 15, true, HPos::Center)?;
         }
         if let Some((limit, words)) = &self.limit {
             let at = x(place(*limit)) as i32;
@@ -133,37 +137,46 @@ impl Panel<'_> {
         for share in ticks(0.0, greatest, 4) {
             let at = y(share) as i32;
             line((px(LEFT) as i32, at), (px(RIGHT) as i32, at), GRID, 4)?;
-            label(canvas, &format!("{} %", significant(100.0 * share, 2)), (LEFT - 10, (at / 4) as u32), 13, false, HPos::Right)?;
+            label(canvas, &format!("{} %", plain((1e4 * share).round() / 1e2)), (LEFT - 10, (at / 4) as u32), 13, false, HPos::Right)?;
         }
         line((px(LEFT) as i32, px(self.bottom) as i32), (px(RIGHT) as i32, px(self.bottom) as i32), INK, 6)?;
         label(canvas, self.axis, (u32::midpoint(LEFT, RIGHT), self.bottom + 42), 14, false, HPos::Center)?;
         label(canvas, "share of installations in each class", (LEFT, self.top - 2), 12, false, HPos::Left)
     }
+}
 
-    #[expect(clippy::too_many_arguments, reason = "a drawing helper inside one figure")]
-    fn outline(
-        &self,
-        canvas: &Canvas<'_>,
-        share: &[f64],
-        (low, high): (f64, f64),
-        colour: RGBColor,
-        number: usize,
-        x: impl Fn(f64) -> f64,
-        y: impl Fn(f64) -> f64,
-    ) -> Result<(), FigureError> {
-        let edge = |i: usize| x(low + (high - low) * i as f64 / CLASSES as f64) as i32;
-        let filled: Vec<usize> = (0..CLASSES).filter(|&i| share[i] > 0.0).collect();
-        let (Some(&first), Some(&last)) = (filled.first(), filled.last()) else { return Ok(()) };
-        let mut path = vec![(edge(first), y(0.0) as i32)];
-        for (i, s) in share.iter().enumerate().take(last + 1).skip(first) {
-            path.push((edge(i), y(*s) as i32));
-            path.push((edge(i + 1), y(*s) as i32));
-        }
-        path.push((edge(last + 1), y(0.0) as i32));
-        let fill = if number == 0 { 0.45 } else { 0.30 };
-        canvas.draw(&Polygon::new(path.clone(), colour.mix(fill).filled())).map_err(failed)?;
-        canvas.draw(&PathElement::new(path, colour.stroke_width(if number == 0 { 6 } else { 10 }))).map_err(failed)
+/// One arrangement's classes as a filled outline.
+fn outline(
+    canvas: &Canvas<'_>,
+    share: &[f64],
+    (colour, width): (RGBColor, u32),
+    edge: impl Fn(usize) -> f64,
+    y: impl Fn(f64) -> f64,
+) -> Result<(), FigureError> {
+    let filled: Vec<usize> = (0..CLASSES).filter(|&i| share[i] > 0.0).collect();
+    let (Some(&first), Some(&last)) = (filled.first(), filled.last()) else { return Ok(()) };
+    let at = |i: usize, share: f64| (edge(i) as i32, y(share) as i32);
+    let mut path = vec![at(first, 0.0)];
+    for (i, s) in share.iter().enumerate().take(last + 1).skip(first) {
+        path.extend([at(i, *s), at(i + 1, *s)]);
     }
+    path.push(at(last + 1, 0.0));
+    canvas.draw(&Polygon::new(path.clone(), colour.mix(0.35).filled())).map_err(failed)?;
+    canvas.draw(&PathElement::new(path, colour.stroke_width(width))).map_err(failed)
+}
+
+/// Raises labels (middle, height, words in pixels) until none covers another.
+fn apart(mut labels: Vec<(f64, f64, String)>) -> Vec<(f64, f64, String)> {
+    labels.sort_by(|a, b| b.1.total_cmp(&a.1));
+    for i in 1..labels.len() {
+        while labels[..i]
+            .iter()
+            .any(|l| (l.1 - labels[i].1).abs() < 20.0 && (l.0 - labels[i].0).abs() < (l.2.len() + labels[i].2.len()) as f64 * 4.8)
+        {
+            labels[i].1 -= 4.0;
+        }
+    }
+    labels
 }
 
 /// Share of the sample in each class.

@@ -144,19 +144,19 @@ fn state(plan: &Plan, s: &crate::study::TracedState) -> Value {
     let joints: Vec<Value> = r
         .joints
         .iter()
-        .map(|j| json!({ "joint": joint_name(j.end, j.number), "component": COMPONENTS[j.axis], "displacement": j.delta, "force": j.force, "travel_used": j.travel_used, "sticks": j.sticks }))
+        .map(|j| json!({ "joint": joint_name(j.end, j.number), "component": COMPONENTS[j.axis], "displacement_mm_or_rad": j.delta, "force_n_or_n_mm": j.force, "travel_used": j.travel_used, "sticks": j.sticks }))
         .collect();
     let blocks: Vec<Value> = block_names(plan)
         .iter()
         .enumerate()
-        .map(|(b, name)| json!({ "block": name, "imposed": r.imposed[b], "load": r.block_loads[b], "p_n": s.equivalent[b].0.dynamic_n, "p0_n": s.equivalent[b].0.static_n, "p_with_preload_n": s.equivalent[b].1 }))
+        .map(|(b, name)| json!({ "block": name, "imposed_mm_rad": r.imposed[b], "load_n_n_mm": r.block_loads[b], "p_n": s.equivalent[b].0.dynamic_n, "p0_n": s.equivalent[b].0.static_n, "p_with_preload_n": s.equivalent[b].1 }))
         .collect();
     json!({
         "station_x_mm": s.situation.station_x_mm, "load_case": plan.duty[s.situation.case].name, "load_case_number": s.situation.case + 1,
         "service": s.service, "bridge_dt_k": s.situation.thermal.bridge_dt_k, "frame_dt_k": s.situation.thermal.frame_dt_k,
         "skew_mm": s.situation.skew_mm, "drag": s.situation.drag.name(),
-        "pose": r.pose.as_slice(), "joints": joints, "blocks": blocks, "drive_n": r.drive_n,
-        "tool": r.tool, "tool_from_perfect": s.tool_from_perfect, "iterations": r.iterations, "residual": r.residual,
+        "pose_mm_rad": r.pose.as_slice(), "joints": joints, "blocks": blocks, "drive_n": r.drive_n,
+        "tool_mm_rad": r.tool, "tool_from_perfect_mm_rad": s.tool_from_perfect, "iterations": r.iterations, "residual": r.residual,
     })
 }
 

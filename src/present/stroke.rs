@@ -6,7 +6,7 @@ use plotters::series::{DashedLineSeries, LineSeries};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, RGBColor, ShapeStyle};
 
-use super::figure::{ARRANGEMENTS, FigureError, GRID, INK, WIDTH, draw, failed, px, text};
+use super::figure::{FigureError, GRID, INK, WIDTH, draw, failed, look, px, text};
 use super::numbers::{plain, significant};
 use crate::study::StudyResult;
 
@@ -18,9 +18,9 @@ use crate::study::StudyResult;
 /// The figure could not be drawn.
 pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) -> Result<String, FigureError> {
     let kept = study.arrangements.first().map_or(0, |a| a.band.installations);
-    let bands: Vec<_> = study.arrangements.iter().map(|a| (&a.name, &a.band)).collect();
-    let greatest = bands.iter().flat_map(|(_, b)| &b.high_n).copied().fold(unloading_n, f64::max) * 1.12;
-    let stations: Vec<f64> = bands.first().map_or_else(Vec::new, |(_, b)| b.station_x_mm.clone());
+    let bands: Vec<_> = study.arrangements.iter().enumerate().map(|(i, a)| (&a.name, &a.band, look(i, a.chosen))).collect();
+    let greatest = bands.iter().flat_map(|(_, b, _)| &b.high_n).copied().fold(unloading_n, f64::max) * 1.12;
+    let stations: Vec<f64> = bands.first().map_or_else(Vec::new, |(_, b, _)| b.station_x_mm.clone());
     let (first, last) = (stations.first().copied().unwrap_or(0.0), stations.last().copied().unwrap_or(1.0));
     draw(620, &format!("Largest block load along the stroke: {title}"), |canvas| {
         let centred = |size, bold| text(size, bold).pos(Pos::new(HPos::Center, VPos::Center));
@@ -28,7 +28,12 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             canvas.draw(&Text::new(words, (px(WIDTH / 2) as i32, px(y) as i32), centred(size, bold))).map_err(failed)
         };
         head(format!("Largest block load along the stroke: {title}"), 22, 19, true)?;
-        head(format!("solid: median and 95 % of {} installations; dotted: perfect installation", plain(kept as f64)), 48, 14, false)?;
+        head(
+            format!("solid: median and 95 % of the first {} installations; dotted: perfect installation", plain(kept as f64)),
+            48,
+            14,
+            false,
+        )?;
         let mut chart = ChartBuilder::on(canvas)
             .margin_top(px(66))
             .margin_right(px(150))
@@ -52,14 +57,13 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             .draw()
             .map_err(failed)?;
         let mut labels = Vec::new();
-        for (i, (name, band)) in bands.iter().enumerate() {
-            let colour = ARRANGEMENTS[i % 4];
+        for (name, band, (colour, width)) in &bands {
             let line = |values: &[f64]| stations.iter().copied().zip(values.iter().copied()).collect::<Vec<_>>();
             let mut ring = line(&band.median_n);
             ring.extend(line(&band.high_n).into_iter().rev());
             chart.draw_series(std::iter::once(Polygon::new(ring, colour.mix(0.28).filled()))).map_err(failed)?;
             for values in [&band.median_n, &band.high_n] {
-                chart.draw_series(LineSeries::new(line(values), colour.stroke_width(if i == 0 { 7 } else { 11 }))).map_err(failed)?;
+                chart.draw_series(LineSeries::new(line(values), colour.stroke_width(*width))).map_err(failed)?;
             }
             let dots = DashedLineSeries::new(
                 line(&band.perfect_n),

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::numbers::{percent, plain, significant, years};
-use super::tables::{limit, status};
+use super::tables::{bound, limit, status};
 use crate::input::Plan;
 use crate::input::plan::{Law, Measure};
 use crate::math::order::quantile;
@@ -62,9 +62,9 @@ fn reached(plan: &Plan, a: &ArrangementResult) -> String {
 /// The other requirements, in one line, where there is something to say.
 fn others(a: &ArrangementResult) -> Option<String> {
     let rest = a.verdicts.iter().filter(|v| v.requirement.measure != Measure::Life && v.status != Status::NotApplicable);
-    let one = |v: &Verdict| {
-        let bound = if v.requirement.measure.more_is_better() { "at least" } else { "at most" };
-        format!("{} {bound} {}: {}", words(v.requirement.measure), limit(v), status(v))
+    let one = |v: &Verdict| match v.status {
+        Status::Met => format!("{} met", words(v.requirement.measure)),
+        _ => format!("{} {}: {}", words(v.requirement.measure), bound(v), status(v)),
     };
     let parts: Vec<String> = rest.map(one).collect();
     (!parts.is_empty()).then(|| parts.join("; "))
@@ -77,7 +77,7 @@ fn words(measure: Measure) -> &'static str {
         Measure::FloatTravel => "float travel used",
         Measure::LifeLoss => "life loss",
         Measure::RowUnloading => "load over row unloading",
-        Measure::ToolDisplacement => "tool point off in mm",
+        Measure::ToolDisplacement => "tool point in mm",
         Measure::ToolYaw => "tool yaw in mrad",
         Measure::JointForce => "joint force in N",
     }
@@ -105,7 +105,7 @@ fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
     let tool: fn(&ArrangementResult) -> String = |a| significant(bad_end(&a.outcomes, |o| o.tool_displacement_mm), 2);
     let stiffness: fn(&ArrangementResult) -> String = |a| a.lateral_stiffness_n_per_um.0.map_or_else(|| "-".into(), |k| significant(k, 2));
     format!(
-        "{} of the travel, {} N drag each, tool point off {} mm{}, lateral stiffness {} N/um{}",
+        "{} of the travel, drag up to {} N, tool point off {} mm{}, lateral stiffness {} N/um{}",
         percent(bad_end(&a.outcomes, |o| o.float_travel_used)),
         plain(drag),
         tool(a),
@@ -117,26 +117,20 @@ fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
 
 /// One sentence to forward.
 fn forward(study: &StudyResult) -> String {
-    let part = |a: &ArrangementResult| {
-        let v = verdict(a, Measure::Life)?;
-        Some(format!("{} with {} joints", percent(v.share), a.name))
-    };
+    let part = |a: &ArrangementResult| Some(format!("{} with {} joints", percent(verdict(a, Measure::Life)?.share), a.name));
     let parts: Vec<String> = study.arrangements.iter().filter_map(part).collect();
-    format!("Of the machines inside these tolerances, the required life is reached by {}.", parts.join(" and by "))
+    format!("Inside these tolerances the required life is reached by {}.", parts.join(", "))
 }
 
 /// What rules each arrangement: its costliest source alone.
 fn change(study: &StudyResult) -> Vec<String> {
     let line = |a: &ArrangementResult| {
-        let worst: Vec<&Alone> = a.alone.iter().take(2).filter(|s| s.life_km < 0.9 * a.perfect.life_km).collect();
-        if worst.is_empty() {
+        let worst: Option<&Alone> = a.alone.first().filter(|s| s.life_km < 0.9 * a.perfect.life_km);
+        let Some(s) = worst else {
             return format!("{}: no source alone costs a tenth of the life", a.name);
-        }
-        let parts = worst.iter().map(|s| {
-            let at = s.limit.map_or_else(String::new, |limit| format!(" of {} {}", significant(limit.abs(), 2), s.unit));
-            format!("{}{at} (alone {} km)", s.source, significant(s.life_km, 2))
-        });
-        format!("{}: {}", a.name, parts.collect::<Vec<_>>().join(", then "))
+        };
+        let at = s.limit.map_or_else(String::new, |limit| format!(" of {} {}", significant(limit.abs(), 2), s.unit));
+        format!("{}: {}{at}, alone it leaves {} km", a.name, s.source, significant(s.life_km, 2))
     };
     study.arrangements.iter().map(line).collect()
 }

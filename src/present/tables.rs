@@ -13,13 +13,15 @@ use crate::study::{ArrangementResult, Outcome, Status, StudyResult, Verdict};
 /// One row of the table: what, how it is read from an outcome, whether more is better, how it is written.
 type Row = (&'static str, fn(&Outcome) -> f64, bool, fn(f64) -> String, Option<Measure>);
 
-const ROWS: [Row; 9] = [
+const ROWS: [Row; 11] = [
     ("life, km", |o| o.life_km, true, |x| significant(x, 3), Some(Measure::Life)),
     ("life loss", |o| o.life_loss, false, percent_or_gain, Some(Measure::LifeLoss)),
     ("extra load, N", |o| o.extra_load_n, false, |x| significant(x, 3), None),
     ("largest block load, N", |o| o.peak_load_n, false, |x| significant(x, 3), None),
+    ("load over row unloading", |o| o.row_unloading, false, |x| significant(x, 2), Some(Measure::RowUnloading)),
     ("static safety", |o| o.static_safety, true, |x| significant(x, 2), Some(Measure::StaticSafety)),
     ("float travel used", |o| o.float_travel_used, false, percent, Some(Measure::FloatTravel)),
+    ("slot used at tightening", |o| o.slot_used, false, percent, None),
     ("tool point off by, mm", |o| o.tool_displacement_mm, false, |x| significant(x, 2), Some(Measure::ToolDisplacement)),
     ("tool yaw, mrad", |o| o.tool_yaw_mrad, false, |x| significant(x, 2), Some(Measure::ToolYaw)),
     ("largest joint force, N", |o| o.joint_force_n, false, |x| significant(x, 3), Some(Measure::JointForce)),
@@ -44,7 +46,13 @@ pub fn study_tables(plan: &Plan, study: &StudyResult) -> String {
 fn table(plan: &Plan, a: &ArrangementResult) -> Table {
     let mut table = plain_table(["", "perfect", "median", "95 in 100", "95 % sure between", "requirement"]);
     for (name, of, more, write, measure) in ROWS {
-        if measure == Some(Measure::FloatTravel) && !a.has_floats {
+        let shown = match measure {
+            Some(Measure::FloatTravel) => a.has_floats,
+            Some(Measure::RowUnloading) => a.verdicts.iter().any(|v| v.requirement.measure == Measure::RowUnloading),
+            None if name.starts_with("slot") => a.outcomes.iter().any(|o| o.slot_used > 0.0),
+            _ => true,
+        };
+        if !shown {
             continue;
         }
         let mut sorted: Vec<f64> = a.outcomes.iter().map(of).collect();
@@ -105,8 +113,15 @@ pub(super) fn align_right(table: &mut Table, columns: std::ops::Range<usize>) {
 
 /// A requirement with its verdict in words.
 fn required(v: &Verdict) -> String {
-    let (word, limit) = (if v.requirement.measure.more_is_better() { "at least" } else { "at most" }, limit(v));
-    format!("{word} {limit}: {}", status(v))
+    format!("{}: {}", bound(v), status(v))
+}
+
+/// A requirement in words: bound, and the share that must meet it where that is not 95 in 100.
+pub(super) fn bound(v: &Verdict) -> String {
+    let word = if v.requirement.measure.more_is_better() { "at least" } else { "at most" };
+    let share = plain((1e8 * v.requirement.quantile).round() / 1e6);
+    let of = if share == "95" { String::new() } else { format!(" for {share} in 100") };
+    format!("{word} {}{of}", limit(v))
 }
 
 /// The limit as it is written in the table.

@@ -4,34 +4,40 @@ use std::fmt::Write as _;
 
 use comfy_table::Table;
 
-use super::numbers::{percent, significant};
+use super::numbers::{percent, significant, years};
 use super::tables::{align_right, plain_table};
 use crate::input::Plan;
 use crate::study::{Trace, TracedState};
 use crate::units::{COMPONENTS, MRAD, N_M};
 
-/// Summary, take-ups, and every traced situation with pose, joints and blocks.
+/// Summary, then the traced situations; only the one with the largest block load unless `all`.
 #[must_use]
-pub fn trace_tables(plan: &Plan, trace: &Trace) -> String {
+pub fn trace_tables(plan: &Plan, trace: &Trace, all: bool) -> String {
     let mut text = String::new();
     let (o, p) = (&trace.outcome, &trace.perfect);
+    let span = |km: f64| plan.km_per_year.map_or_else(String::new, |year| format!(" ({})", years(km, year)));
     let _ = writeln!(
         text,
-        "Arrangement \"{}\": life {} km, perfect {} km, loss {:.1} %",
+        "Arrangement \"{}\": life {} km{}, perfect {} km{}, loss {:.1} %",
         trace.arrangement,
         significant(o.life_km, 4),
+        span(o.life_km),
         significant(p.life_km, 4),
+        span(p.life_km),
         100.0 * o.life_loss
     );
+    let travel = if o.float_travel_used > 0.0 { format!("; float travel used {}", percent(o.float_travel_used)) } else { String::new() };
+    let slot = if o.slot_used > 0.0 { format!("; slot used {}", percent(o.slot_used)) } else { String::new() };
     let _ = writeln!(
         text,
-        "Largest block load {} N, {} N over the perfect installation's; static safety {}; float travel used {}; slot used {}",
+        "Largest block load {} N, {} N over the perfect installation's; static safety {}{travel}{slot}",
         significant(o.peak_load_n, 4),
         significant(o.extra_load_n, 3),
         significant(o.static_safety, 3),
-        percent(o.float_travel_used),
-        percent(o.slot_used)
     );
+    if o.static_safety < 1.0 {
+        let _ = writeln!(text, "Beyond the static rating: the blocks would be damaged, and the linear model does not hold there.");
+    }
     let _ = writeln!(text, "\nBlocks over stroke, duty and service");
     let mut table = plain_table(["block", "mean load P_m, N", "L10, km", "largest P, N", "extra, N", "S0"]);
     for (name, b) in block_names(plan).iter().zip(&trace.blocks) {
@@ -46,8 +52,15 @@ pub fn trace_tables(plan: &Plan, trace: &Trace) -> String {
     }
     align(&mut table);
     let _ = writeln!(text, "{table}");
-    for state in &trace.states {
+    let largest = |s: &TracedState| s.equivalent.iter().map(|(p, _)| p.dynamic_n).fold(0.0, f64::max);
+    let worst = trace.states.iter().max_by(|a, b| largest(a).total_cmp(&largest(b)));
+    let shown: Vec<&TracedState> = if all { trace.states.iter().collect() } else { worst.into_iter().collect() };
+    for state in &shown {
         situation(plan, state, &mut text);
+    }
+    let rest = trace.states.len() - shown.len();
+    if rest > 0 {
+        let _ = writeln!(text, "\nThis is the situation with the largest block load; {rest} more with --stations, or in the JSON.");
     }
     text
 }
@@ -67,7 +80,7 @@ fn situation(plan: &Plan, state: &TracedState, text: &mut String) {
     let (s, r) = (&state.situation, &state.response);
     let _ = writeln!(
         text,
-        "\nStation {} mm, \"{}\", service {} (bridge {:+.1} K, frame {:+.1} K), drag {}: {} steps, residual {:.0e}",
+        "\nStation {} mm, \"{}\", service {} (bridge {:+.1} K, frame {:+.1} K), drag {}; solved in {} step(s), residual {:.0e}",
         significant(s.station_x_mm, 6),
         plan.duty[s.case].name,
         state.service,
@@ -90,7 +103,7 @@ fn situation(plan: &Plan, state: &TracedState, text: &mut String) {
         let (way, force) = if turn { (MRAD, N_M) } else { (1.0, 1.0) };
         let units = if turn { ("mrad", "N m") } else { ("mm", "N") };
         joints.add_row([
-            format!("{}{}", ["A", "B"][j.end], j.number + 1),
+            format!("joint {}{}", ["A", "B"][j.end], j.number + 1),
             COMPONENTS[j.axis].into(),
             format!("{:.4} {}", j.delta / way, units.0),
             format!("{:.2} {}", j.force / force, units.1),
@@ -120,7 +133,7 @@ fn situation(plan: &Plan, state: &TracedState, text: &mut String) {
     let t = &state.tool_from_perfect;
     let _ = writeln!(
         text,
-        "Drives {:.1} N and {:.1} N; tool point off by {:.4}, {:.4}, {:.4} mm and {:.4} mrad",
+        "Drives push A {:.1} N, B {:.1} N along x; tool point off by {:.4}, {:.4}, {:.4} mm and {:.4} mrad",
         r.drive_n[0],
         r.drive_n[1],
         t[0],

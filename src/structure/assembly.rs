@@ -132,6 +132,12 @@ impl<'p> Machine<'p> {
         self.holds_without_floats && self.float_elements().any(|j| matches!(j.component.law, Law::Float { drag, .. } if drag > 0.0))
     }
 
+    /// False where nothing but the floats' own stiffness holds the machine in some direction.
+    #[must_use]
+    pub fn holds_without_floats(&self) -> bool {
+        self.holds_without_floats
+    }
+
     /// Skew of the drives by shaft wind-up in a load case, B ahead of A.
     #[must_use]
     pub fn wind_up_mm(&self, case: usize) -> f64 {

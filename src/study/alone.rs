@@ -50,13 +50,12 @@ pub fn sources_alone(evaluator: &Evaluator<'_>) -> Result<Vec<Alone>, NotConverg
         }
         list.extend(worst);
     }
-    let service = service_states(plan);
-    if service.iter().any(|s| s.thermal != Default::default())
-        || plan.duty.iter().enumerate().any(|(c, _)| evaluator.machine.wind_up_mm(c) != 0.0)
-    {
+    let mut service = service_states(plan);
+    service.iter_mut().for_each(|state| state.skew_mm = 0.0);
+    if service.iter().any(|s| s.thermal != Default::default()) || has_wind_up(evaluator) {
         let outcome = evaluator.evaluate(&Installation::perfect(plan), &service, &mut work)?;
         list.push(Alone {
-            source: "temperatures and wind-up in service".into(),
+            source: if has_wind_up(evaluator) { "temperatures and shaft wind-up in service" } else { "temperatures in service" }.into(),
             limit: None,
             unit: "",
             life_km: outcome.life_km,
@@ -65,6 +64,10 @@ pub fn sources_alone(evaluator: &Evaluator<'_>) -> Result<Vec<Alone>, NotConverg
     }
     list.sort_by(|a, b| a.life_km.total_cmp(&b.life_km));
     Ok(list)
+}
+
+fn has_wind_up(evaluator: &Evaluator<'_>) -> bool {
+    (0..evaluator.plan().duty.len()).any(|case| evaluator.machine.wind_up_mm(case) != 0.0)
 }
 
 fn described(spec: &ErrorSpec, value: f64, life_km: f64, extra_load_n: f64) -> Alone {

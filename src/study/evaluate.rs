@@ -285,7 +285,9 @@ impl<'p> Evaluator<'p> {
             outcome.extra_load_n = outcome.extra_load_n.max(b.extra_load_n);
             outcome.static_safety = outcome.static_safety.min(b.static_safety);
         }
-        outcome.row_unloading = outcome.peak_load_n / row_unloading_load(block);
+        // Without preload there is no load at which a row could still unload.
+        let unloading_n = row_unloading_load(block);
+        outcome.row_unloading = if unloading_n > 0.0 { outcome.peak_load_n / unloading_n } else { 0.0 };
         outcome.life_km = system_life_km(block.element, work.blocks.iter().map(|b| b.life_km));
         outcome.life_loss = if self.perfect.life_km > 0.0 { 1.0 - outcome.life_km / self.perfect.life_km } else { 0.0 };
     }

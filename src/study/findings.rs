@@ -33,7 +33,7 @@ pub(super) fn findings(evaluator: &Evaluator<'_>, outcomes: &[Outcome], verdicts
         list.push(finding("a requirement is not decided", arrangement.name.as_str(), format!("by {} draws", outcomes.len()), advice));
     }
     take_ups(arrangement, &mut list);
-    stiffness_doubts(plan, &mut list);
+    list.extend(stiffness_doubts(plan));
     list
 }
 
@@ -65,11 +65,15 @@ fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], list: &mut Vec<Fi
         let advice =
             "Normal in a loaded block; beyond that load its stiffness falls. Make it a requirement (row_unloading) if it must not be.";
         list.push(finding(
-            "a row of balls unloads",
+            if plan.block.element == Element::Ball { "a row of balls unloads" } else { "a row of rollers unloads" },
             format!("{name}, P above 2^{} x preload", if plan.block.element == Element::Ball { "1.5" } else { "(10/9)" }),
             amount,
             advice,
         ));
+    }
+    if let Some(amount) = share(&|o| o.static_safety < 1.0) {
+        let advice = "Its blocks would be damaged: such loads lie outside the linear model; read them as a failure, not as numbers.";
+        list.push(finding("a load beyond the static rating", name, amount, advice));
     }
     let pull = outcomes.iter().map(|o| o.pull_n).fold(0.0, f64::max);
     if let Some(amount) = share(&|o| o.pull_n > plan.block.preload_n) {
@@ -95,8 +99,9 @@ fn take_ups(arrangement: &Arrangement, list: &mut Vec<Finding>) {
     }
 }
 
-/// No block is stiffer in moment than its ball rows spread over its length and width.
-fn stiffness_doubts(plan: &Plan, list: &mut Vec<Finding>) {
+/// Doubts about the block's data: no block is stiffer in moment than its rows spread over its length and width.
+pub fn stiffness_doubts(plan: &Plan) -> Vec<Finding> {
+    let mut list = Vec::new();
     let [ky, kz, roll, pitch, yaw] = plan.block.stiffness;
     let doubts = [
         ("pitch", pitch / kz, plan.block.length_mm, "length"),
@@ -110,4 +115,10 @@ fn stiffness_doubts(plan: &Plan, list: &mut Vec<Finding>) {
             list.push(finding(&format!("the {name} stiffness is doubtful"), "[block]", amount, advice));
         }
     }
+    if plan.block.preload_n == 0.0 {
+        let advice =
+            "Without preload a block is softer around zero load than its data sheet's stiffness says; see the maker's deflection chart.";
+        list.push(finding("no preload", "[block]", "preload_n = 0", advice));
+    }
+    list
 }

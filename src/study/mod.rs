@@ -14,7 +14,7 @@ mod verdict;
 pub use alone::{Alone, sources_alone};
 pub use engine::run;
 pub use evaluate::{BlockOutcome, Evaluator, Outcome, Work};
-pub use findings::Finding;
+pub use findings::{Finding, stiffness_doubts};
 pub use monte_carlo::{ArrangementResult, Band, StudyResult, monte_carlo};
 pub use sampling::{Draws, unit_draw};
 pub use service::{ServiceState, service_states};

@@ -143,6 +143,7 @@ impl Key {
             Kind::Number { least, most, above } => range(least, most, above),
             Kind::Numbers { least, most, length: 0 } => format!("a list of numbers, each {}", range(least, most, false)),
             Kind::Numbers { least, most, length } => format!("a list of {length} numbers, each {}", range(least, most, false)),
+            Kind::Whole { least, most } if least == most => format!("the number {least}"),
             Kind::Whole { least, most } => format!("a whole number from {least} to {most}"),
             Kind::Text => "text in quotes".into(),
             Kind::Choice(words) => format!("one of {}", quoted(words)),
