@@ -99,7 +99,6 @@ fn every_problem_of_a_plan_is_reported_at_once_with_its_place() {
         .stderr(contains(format!("plan.toml:{}:11: frame.span_mm = -2600: too small; allowed: more than 0", line("span_mm"))))
         .stderr(contains(format!("plan.toml:{}:1: block.preloadd_n: this key is not known", line("preloadd_n"))))
         .stderr(contains("Did you mean preload_n?"))
-        .stderr(contains("block.preload_n: this key is missing"))
         .stderr(contains("the shares add up to 1.1, not to 1"))
         .stderr(contains("there is no such joint").and(contains("Did you mean \"floating\"?")))
         .stderr(contains("frame.stations = \"many\": this has the wrong type; allowed: a whole number from 2 to 501"))

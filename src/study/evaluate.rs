@@ -71,6 +71,8 @@ pub struct BlockOutcome {
     pub static_safety: f64,
     /// Largest P0, N.
     pub peak_static_load_n: f64,
+    /// Largest pull of the truck against the rail, N.
+    pub pull_n: f64,
 }
 
 /// What is counted against: the perfect installation.
@@ -79,7 +81,7 @@ struct Perfect {
     life_km: f64,
     /// Largest equivalent load of each block.
     peak_load_n: Vec<f64>,
-    /// Tool point by drag state, station, load case.
+    /// Tool point by station, load case, drag state.
     tool: Vec<[f64; 4]>,
 }
 
@@ -190,41 +192,30 @@ impl<'p> Evaluator<'p> {
         let float_offsets = self.machine.float_offsets(&offsets);
         let mut outcome = Outcome { slot_used: taken_up.slot_used, ..Outcome::start() };
         self.prepare(installation, service, &offsets, work);
-        let drag_share = 1.0 / self.maps.len() as f64;
-        for (d, map) in self.maps.iter().enumerate() {
-            let of_floats = map.offset_forces(&float_offsets);
-            let float_pose = map.linear_pose(&of_floats);
-            for (s, station) in self.stations.iter().enumerate() {
-                work.imposed.clear();
-                work.imposed.extend(station.points.iter().map(|p| self.machine.rails().imposed(p, installation)));
-                let rail_forces = self.machine.rail_forces(&work.imposed);
-                let rail_pose = map.linear_pose(&rail_forces) + float_pose;
-                for (state_number, state) in service.iter().enumerate() {
-                    for (c, case) in plan.duty.iter().enumerate() {
-                        let k = state_number * plan.duty.len() + c;
-                        let (forces, state_pose) = &work.made[k];
-                        let mut pose = rail_pose + state_pose;
-                        map.correct(&mut pose, &float_offsets, &mut work.floats, || rail_forces + forces)?;
-                        self.note_floats(map, &work.floats.delta, station.x_mm, &mut outcome, &mut work.slid);
-                        let at = (d * self.stations.len() + s) * plan.duty.len() + c;
-                        let share = station.share * state.share * case.share * drag_share;
-                        for (b, load) in self.machine.block_loads(&pose, &work.imposed).enumerate() {
-                            let p = EquivalentLoad::of(&plan.block, &load);
-                            outcome.pull_n = outcome.pull_n.max(load[1]);
-                            work.lives[b].add(plan.block.element, share, effective_load(&plan.block, p.dynamic_n));
-                            let block = &mut work.blocks[b];
-                            block.peak_load_n = block.peak_load_n.max(p.dynamic_n);
-                            block.peak_static_load_n = block.peak_static_load_n.max(p.static_n);
-                            work.stroke_peak_n[s] = work.stroke_peak_n[s].max(p.dynamic_n);
-                        }
-                        let force = self.machine.largest_joint_force_n(&pose, &offsets, map.drag());
-                        outcome.joint_force_n = outcome.joint_force_n.max(force);
-                        let at_tool = self.tools[c].at(&pose);
-                        let tool = std::array::from_fn(|i| at_tool[i] + work.tool_shape[k][i]);
-                        match record.as_deref_mut() {
-                            Some(perfect) => perfect.tool.push(tool),
-                            None => outcome.note_tool(&tool, &self.perfect.tool[at]),
-                        }
+        // All maps of an evaluator share their linear part: both signs of the drag, or the law alone.
+        let float_pose = self.maps[0].linear_pose(&self.maps[0].offset_forces(&float_offsets));
+        for (s, station) in self.stations.iter().enumerate() {
+            work.imposed.clear();
+            work.imposed.extend(station.points.iter().map(|p| self.machine.rails().imposed(p, installation)));
+            let rail_forces = self.machine.rail_forces(&work.imposed);
+            let rail_pose = self.maps[0].linear_pose(&rail_forces) + float_pose;
+            for (k, (state, (c, case))) in
+                service.iter().flat_map(|state| plan.duty.iter().enumerate().map(move |c| (state, c))).enumerate()
+            {
+                let share = station.share * state.share * case.share / self.maps.len() as f64;
+                for (d, map) in self.maps.iter().enumerate() {
+                    let (forces, state_pose) = &work.made[k];
+                    let mut pose = rail_pose + state_pose;
+                    map.correct(&mut pose, &float_offsets, &mut work.floats, || rail_forces + forces)?;
+                    self.note_floats(map, &work.floats.delta, station.x_mm, &mut outcome, &mut work.slid);
+                    self.note_blocks(&pose, s, share, work);
+                    let force = self.machine.largest_joint_force_n(&pose, &offsets, map.drag());
+                    outcome.joint_force_n = outcome.joint_force_n.max(force);
+                    let at_tool = self.tools[c].at(&pose);
+                    let tool = std::array::from_fn(|i| at_tool[i] + work.tool_shape[k][i]);
+                    match record.as_deref_mut() {
+                        Some(perfect) => perfect.tool.push(tool),
+                        None => outcome.note_tool(&tool, &self.perfect.tool[(s * plan.duty.len() + c) * self.maps.len() + d]),
                     }
                 }
             }
@@ -232,6 +223,24 @@ impl<'p> Evaluator<'p> {
         outcome.float_sticks = self.maps[0].drag() == Drag::Law && work.slid.iter().any(|slid| !slid);
         self.finish(&mut outcome, work);
         Ok(outcome)
+    }
+
+    /// Counts the blocks' loads at a pose.
+    fn note_blocks(&self, pose: &Vector24, station: usize, share: f64, work: &mut Work) {
+        let data = &self.machine.plan.block;
+        let mut peak = work.stroke_peak_n[station];
+        let loads = self.machine.block_loads(pose, &work.imposed);
+        for ((load, sum), block) in loads.zip(&mut work.lives).zip(&mut work.blocks) {
+            let p = EquivalentLoad::of(data, &load);
+            if share > 0.0 {
+                sum.add(data.element, share, effective_load(data, p.dynamic_n));
+            }
+            block.pull_n = block.pull_n.max(load[1]);
+            block.peak_load_n = block.peak_load_n.max(p.dynamic_n);
+            block.peak_static_load_n = block.peak_static_load_n.max(p.static_n);
+            peak = peak.max(p.dynamic_n);
+        }
+        work.stroke_peak_n[station] = peak;
     }
 
     /// Forces and poses that do not depend on the station, for each state of service and load case.
@@ -281,6 +290,7 @@ impl<'p> Evaluator<'p> {
             b.mean_load_n = sum.mean_load_n(block.element);
             b.life_km = rating_life_km(block, b.mean_load_n);
             b.static_safety = block.c0_n / b.peak_static_load_n;
+            outcome.pull_n = outcome.pull_n.max(b.pull_n);
             outcome.peak_load_n = outcome.peak_load_n.max(b.peak_load_n);
             outcome.extra_load_n = outcome.extra_load_n.max(b.extra_load_n);
             outcome.static_safety = outcome.static_safety.min(b.static_safety);
