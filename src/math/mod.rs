@@ -1,9 +1,11 @@
 //! Mathematics without a word of the domain.
 
+pub mod band;
 pub mod box_qp;
 pub mod order;
 pub mod proportion;
 pub mod spline;
 
+pub use band::{Band, Corner};
 pub use box_qp::minimise_in_box;
 pub use spline::NaturalSpline;

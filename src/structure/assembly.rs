@@ -174,6 +174,24 @@ impl<'p> Machine<'p> {
         largest.sqrt()
     }
 
+    /// Displacement of each joint component at a pose (mm, rad).
+    #[must_use]
+    pub fn joint_deltas(&self, pose: &Vector24, offsets: &[f64]) -> Vec<f64> {
+        self.joints.iter().zip(offsets).map(|(j, offset)| j.row.dot(pose) - offset).collect()
+    }
+
+    /// End, number and axis of each joint component, with its law.
+    #[must_use]
+    pub fn joint_laws(&self) -> Vec<((usize, usize, usize), Law)> {
+        self.joints.iter().map(|j| ((j.end, j.number, j.axis), j.component.law)).collect()
+    }
+
+    /// What the slot of each joint component takes up either way (mm, rad); 0 for a fit.
+    #[must_use]
+    pub fn take_up_limits(&self) -> Vec<f64> {
+        self.joints.iter().map(|j| j.component.take_up).collect()
+    }
+
     pub(super) fn float_elements(&self) -> impl Iterator<Item = &JointElement> {
         self.floats.iter().map(|&j| &self.joints[j])
     }

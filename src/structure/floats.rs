@@ -128,6 +128,25 @@ impl FloatMap {
         }
     }
 
+    /// Pose under a unit force of float `i` (on its truck; its opposite on the bridge) with no other float's force.
+    #[must_use]
+    pub fn pushed(&self, i: usize) -> Vector24 {
+        -self.columns[i]
+    }
+
+    /// End, number and axis of float `i`.
+    #[must_use]
+    pub fn place(&self, i: usize) -> (usize, usize, usize) {
+        let e = &self.elements[i];
+        (e.end, e.number, e.axis)
+    }
+
+    /// Law of float `i`.
+    #[must_use]
+    pub fn law(&self, i: usize) -> Law {
+        self.elements[i].component.law
+    }
+
     /// True where float `i` has not begun to slide at this displacement.
     #[must_use]
     pub fn sticks(&self, i: usize, delta: f64) -> bool {

@@ -171,6 +171,25 @@ impl<'p> Evaluator<'p> {
         self.run(installation, service, work, None)
     }
 
+    /// Largest load of a block in the perfect installation, N.
+    #[must_use]
+    pub fn perfect_peak_load_n(&self, block: usize) -> f64 {
+        self.perfect.peak_load_n.get(block).copied().unwrap_or(0.0)
+    }
+
+    /// States of the drag that count.
+    #[must_use]
+    pub fn drags(&self) -> Vec<Drag> {
+        self.maps.iter().map(FloatMap::drag).collect()
+    }
+
+    /// Tool point of the perfect installation (x, y, z in mm, yaw in rad) at a station, in a load case and state of the drag.
+    #[must_use]
+    pub fn perfect_tool(&self, station: usize, case: usize, drag: usize) -> [f64; 4] {
+        let at = (station * self.machine.plan.duty.len() + case) * self.maps.len() + drag;
+        self.perfect.tool.get(at).copied().unwrap_or([0.0; 4])
+    }
+
     /// What the joints of an installation take up.
     ///
     /// # Errors

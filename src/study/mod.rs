@@ -10,6 +10,7 @@ mod service;
 mod stiffness;
 mod trace;
 mod verdict;
+mod worst;
 
 pub use alone::{Alone, sources_alone};
 pub use engine::run;
@@ -21,3 +22,4 @@ pub use service::{ServiceState, service_states};
 pub use stiffness::lateral_stiffness_n_per_um;
 pub use trace::{Trace, TracedState, trace};
 pub use verdict::{Status, Verdict, shortfall};
+pub use worst::{Bracket, Effort, ToleranceBox, WorstCase, worst_case};

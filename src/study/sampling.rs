@@ -87,7 +87,7 @@ impl<'p> Draws<'p> {
     }
 }
 
-fn set_scalar(kind: ErrorKind, value: f64, to: &mut Installation) {
+pub(super) fn set_scalar(kind: ErrorKind, value: f64, to: &mut Installation) {
     use ErrorKind as K;
     match kind {
         K::Span => to.span_mm = value,

@@ -1,0 +1,191 @@
+//! The set of mode amplitudes whose profile stays inside a band of unit width, and its support function: how far a
+//! linear quantity can go while the profile stays in its zone.
+
+use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome};
+use nalgebra::{DMatrix, DVector};
+
+/// Amplitudes `a` (and an offset c) with `0 <= G a + c <= 1` on every grid row of G.
+#[derive(Debug, Clone)]
+pub struct Band {
+    /// Rows of the constraints `A z <= b` in z = (a, c): the grid rows, then their negatives.
+    rows: Vec<Vec<f64>>,
+    dimension: usize,
+}
+
+/// Where the last search ended; a good place to start the next one.
+#[derive(Debug, Clone, Default)]
+pub struct Corner {
+    point: Vec<f64>,
+    active: Vec<usize>,
+}
+
+impl Band {
+    /// The band of a grid matrix: one row a grid point, one column a mode. Columns must be independent.
+    #[must_use]
+    pub fn new(grid: &DMatrix<f64>) -> Self {
+        let dimension = grid.ncols() + 1;
+        let up = grid.row_iter().map(|r| r.iter().copied().chain([1.0]).collect::<Vec<f64>>());
+        let down = grid.row_iter().map(|r| r.iter().map(|v| -v).chain([-1.0]).collect::<Vec<f64>>());
+        Self { rows: up.chain(down).collect(), dimension }
+    }
+
+    fn limit(&self, i: usize) -> f64 {
+        if i < self.rows.len() / 2 { 1.0 } else { 0.0 }
+    }
+
+    /// Amplitudes that make `objective . a` greatest, and that greatest value.
+    ///
+    /// Active-set linear programming: along the objective projected on the active rows' null space until a row blocks;
+    /// where it cannot move, the first active row with a multiplier of the wrong sign is let go (Bland's rule, so it ends).
+    /// Started from where the last search ended, then from the middle; where rounding spoils both (neighbouring rows are
+    /// nearly alike), a general solver does it. Returns `None` if that fails too.
+    #[must_use]
+    pub fn support(&self, objective: &[f64], corner: &mut Corner) -> Option<(f64, Vec<f64>)> {
+        if let Some(found) = self.support_from(objective, corner) {
+            return Some(found);
+        }
+        *corner = Corner::default();
+        if let Some(found) = self.support_from(objective, corner) {
+            return Some(found);
+        }
+        *corner = Corner::default();
+        self.support_by_library(objective)
+    }
+
+    fn support_by_library(&self, objective: &[f64]) -> Option<(f64, Vec<f64>)> {
+        let mut problem = Problem::new(OptimizationDirection::Maximize);
+        let anywhere = (f64::NEG_INFINITY, f64::INFINITY);
+        let variables: Vec<_> = objective.iter().copied().chain([0.0]).map(|c| problem.add_var(c, anywhere)).collect();
+        for (i, row) in self.rows.iter().enumerate() {
+            let terms: Vec<_> = variables.iter().copied().zip(row.iter().copied()).collect();
+            problem.add_constraint(terms.as_slice(), ComparisonOp::Le, self.limit(i));
+        }
+        let Ok(SolveOutcome::Solution(solution)) = problem.solve() else { return None };
+        let amplitudes: Vec<f64> = variables[..objective.len()].iter().map(|v| solution[*v]).collect();
+        Some((objective.iter().zip(&amplitudes).map(|(o, a)| o * a).sum(), amplitudes))
+    }
+
+    fn support_from(&self, objective: &[f64], corner: &mut Corner) -> Option<(f64, Vec<f64>)> {
+        let n = self.dimension;
+        if n == 1 {
+            return Some((0.0, Vec::new()));
+        }
+        let goal = DVector::from_iterator(n, objective.iter().copied().chain([0.0]));
+        let size = goal.amax();
+        if size == 0.0 {
+            return Some((0.0, vec![0.0; n - 1]));
+        }
+        if corner.point.len() != n {
+            *corner = Corner { point: vec![0.0; n], active: Vec::new() };
+            corner.point[n - 1] = 0.5;
+        }
+        for _ in 0..500 {
+            let multipliers = self.multipliers(&corner.active, &goal)?;
+            let mut rest = goal.clone();
+            for (k, &i) in corner.active.iter().enumerate() {
+                (0..n).for_each(|j| rest[j] -= multipliers[k] * self.rows[i][j]);
+            }
+            if corner.active.len() < n && rest.amax() > 1e-11 * size {
+                let (step, row) = self.blocking(corner, &rest)?;
+                (0..n).for_each(|j| corner.point[j] += step * rest[j]);
+                corner.active.push(row);
+                continue;
+            }
+            let wrong = (0..corner.active.len()).filter(|&k| multipliers[k] < -1e-12 * size).min_by_key(|&k| corner.active[k]);
+            match wrong {
+                Some(k) => {
+                    corner.active.swap_remove(k);
+                }
+                None => {
+                    let amplitudes = corner.point[..n - 1].to_vec();
+                    let value = objective.iter().zip(&amplitudes).map(|(o, a)| o * a).sum();
+                    return Some((value, amplitudes));
+                }
+            }
+        }
+        None
+    }
+
+    /// Least-squares multipliers of the active rows for the objective.
+    fn multipliers(&self, active: &[usize], goal: &DVector<f64>) -> Option<DVector<f64>> {
+        let rows = DMatrix::from_fn(self.dimension, active.len(), |j, k| self.rows[active[k]][j]);
+        if active.is_empty() {
+            return Some(DVector::zeros(0));
+        }
+        // Rows of neighbouring grid points are nearly alike: orthogonal factors, not normal equations.
+        let qr = rows.qr();
+        let right = qr.q().transpose() * goal;
+        qr.r().solve_upper_triangular(&right).filter(|x| x.iter().all(|v| v.is_finite()))
+    }
+
+    /// First row that blocks a way from the corner, with the step to it.
+    fn blocking(&self, corner: &Corner, way: &DVector<f64>) -> Option<(f64, usize)> {
+        let dot = |row: &[f64], v: &[f64]| row.iter().zip(v).map(|(x, y)| x * y).sum::<f64>();
+        let mut best: Option<(f64, usize)> = None;
+        let least = 1e-12 * way.amax();
+        for (i, row) in self.rows.iter().enumerate().filter(|(i, _)| !corner.active.contains(i)) {
+            let rise = dot(row, way.as_slice());
+            if rise > least {
+                let step = ((self.limit(i) - dot(row, &corner.point)) / rise).max(0.0);
+                if best.is_none_or(|(b, _)| step < b - 1e-15) {
+                    best = Some((step, i));
+                }
+            }
+        }
+        best
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn check_one_mode_by_hand() {
+        // A mode that runs from -1 to 2 fills the band at amplitude 1/3.
+        let band = Band::new(&DMatrix::from_column_slice(3, 1, &[-1.0, 0.5, 2.0]));
+        let mut corner = Corner::default();
+        let (value, a) = band.support(&[6.0], &mut corner).unwrap();
+        assert!((value - 2.0).abs() < 1e-12 && (a[0] - 1.0 / 3.0).abs() < 1e-12);
+        let (value, _) = band.support(&[-6.0], &mut corner).unwrap();
+        assert!((value - 2.0).abs() < 1e-12, "the band is symmetric: {value}");
+    }
+
+    #[test]
+    fn check_nothing_random_beats_the_support() {
+        let grid = DMatrix::from_fn(40, 4, |i, m| ((m + 2) as f64 * 0.08 * i as f64 + m as f64).sin());
+        let band = Band::new(&grid);
+        let mut corner = Corner::default();
+        let mut state = 3_u64;
+        let mut random = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            (state >> 33) as f64 / f64::from(1_u32 << 31) - 0.5
+        };
+        for _ in 0..200 {
+            let objective: Vec<f64> = (0..4).map(|_| random()).collect();
+            let (value, a) = band.support(&objective, &mut corner).unwrap();
+            let profile = &grid * DVector::from_column_slice(&a);
+            assert!(profile.max() - profile.min() <= 1.0 + 1e-9);
+            for _ in 0..200 {
+                let b = DVector::from_fn(4, |_, _| random());
+                let p = &grid * &b;
+                let scaled = objective.iter().zip(b.iter()).map(|(o, b)| o * b).sum::<f64>() / (p.max() - p.min());
+                assert!(scaled.abs() <= value + 1e-9);
+            }
+        }
+    }
+
+    #[test]
+    fn cross_support_equals_a_general_solver() {
+        // Smooth rows, nearly alike from point to point, against microlp on every objective.
+        let grid = DMatrix::from_fn(105, 4, |i, m| (std::f64::consts::PI * (m + 1) as f64 * i as f64 / 104.0).cos() / (m + 1) as f64);
+        let band = Band::new(&grid);
+        let mut corner = Corner::default();
+        for k in 0..60 {
+            let objective: Vec<f64> = (0..4).map(|m| f64::from((k * 37 + m * 101) % 23 - 11)).collect();
+            let (own, _) = band.support(&objective, &mut corner).unwrap();
+            let (library, _) = band.support_by_library(&objective).unwrap();
+            assert!((own - library).abs() < 1e-7 * (1.0 + library), "{own} against {library}");
+        }
+    }
+}

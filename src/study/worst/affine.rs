@@ -1,0 +1,261 @@
+//! The machine as an affine map of the errors: what every bound stands on.
+//!
+//! With floats taken out of the stiffness and put back as forces, block loads, float displacements, joint forces and
+//! tool point are affine in the errors at each station; load cases, seasons and the sign of the drag only shift them.
+
+use super::tolerance_box::ToleranceBox;
+use crate::input::Installation;
+use crate::input::plan::Law;
+use crate::structure::{Drag, FloatMap, TakenUp, ToolPoint, Vector24};
+use crate::study::evaluate::Evaluator;
+use crate::study::service::{ServiceState, service_states};
+
+/// One situation: a station and a load case, in a state of service and of the drag.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Place {
+    pub(super) station: usize,
+    pub(super) case: usize,
+    /// Share of the distance.
+    pub(super) share: f64,
+}
+
+/// Quantities at one station as rows over the columns of the box and of the floats' unknown forces.
+#[derive(Debug, Clone)]
+pub(super) struct AffineMap {
+    pub(super) columns: usize,
+    pub(super) places: Vec<Place>,
+    /// Five loads of each block in each place, at the box's middle: place, block, component.
+    pub(super) loads: Vec<[f64; 5]>,
+    /// Rows of the loads: station, block, component.
+    pub(super) load_rows: Vec<Vec<f64>>,
+    /// Displacement of each float, by place, and its rows by station.
+    pub(super) floats: Vec<Vec<f64>>,
+    pub(super) float_rows: Vec<Vec<f64>>,
+    /// Forces of each joint in x, y, z, by place, and their rows by station: joint, component.
+    pub(super) joints: Vec<Vec<f64>>,
+    pub(super) joint_rows: Vec<Vec<f64>>,
+    /// Tool point against the perfect installation (x, y, z, yaw), by place, and its rows by station and case.
+    pub(super) tool: Vec<[f64; 4]>,
+    pub(super) tool_rows: Vec<Vec<f64>>,
+    /// Half-width of each float's unknown force, N.
+    pub(super) unknown_n: Vec<f64>,
+    /// Travel, stop stiffness and compliance of the floats.
+    pub(super) compliance: Vec<Vec<f64>>,
+}
+
+/// Loads, floats, joints and the tool point of every case at one station, for one installation.
+struct Linear {
+    loads: Vec<[f64; 5]>,
+    floats: Vec<f64>,
+    joints: Vec<f64>,
+    tool: Vec<[f64; 4]>,
+}
+
+/// What the map is built from.
+struct Builder<'e, 'p> {
+    evaluator: &'e Evaluator<'p>,
+    map: FloatMap,
+    tools: Vec<ToolPoint>,
+    service: Vec<ServiceState>,
+}
+
+/// Why there is no affine map, and so no bound.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct NoMap(pub(super) String);
+
+impl AffineMap {
+    /// Builds the map around the middle of the box.
+    pub(super) fn new(evaluator: &Evaluator<'_>, tolerance_box: &ToleranceBox) -> Result<Self, NoMap> {
+        let plan = evaluator.plan();
+        let map = FloatMap::new(&evaluator.machine, Drag::Plus)
+            .ok_or_else(|| NoMap("nothing but the floats holds the bridge in some direction".into()))?;
+        let tools = plan.duty.iter().map(|c| ToolPoint::new(plan, c.payload_y_mm, c.payload_arm_mm)).collect();
+        let builder = Builder { evaluator, map, tools, service: service_states(plan) };
+        let middle = vec![0.0; tolerance_box.dimension()];
+        let centre = tolerance_box.installation(plan, &middle);
+        let taken = builder.taken_up(&centre)?;
+        let stations = plan.frame.stations_x_mm.len();
+        let mut columns: Vec<Vec<Linear>> = Vec::new();
+        let mut slot_use: Vec<(f64, f64)> = taken.tau.iter().map(|t| (*t, 0.0)).collect();
+        for j in 0..tolerance_box.dimension() {
+            let reach = tolerance_box.reach(j);
+            let mut point = middle.clone();
+            point[j] = 1.0;
+            let installation = tolerance_box.installation(plan, &point);
+            let moved = builder.taken_up(&installation)?;
+            for (total, (t, t0)) in slot_use.iter_mut().zip(moved.tau.iter().zip(&taken.tau)) {
+                total.1 += (t - t0).abs() * reach;
+            }
+            columns.push((0..stations).map(|s| builder.linear(&installation, &moved, s, &builder.service[0])).collect());
+        }
+        builder.check_slots(&slot_use)?;
+        Ok(builder.assemble(&centre, &taken, &columns))
+    }
+
+    /// Row of a quantity over all columns.
+    pub(super) fn load_row(&self, station: usize, blocks: usize, block: usize, component: usize) -> &[f64] {
+        &self.load_rows[(station * blocks + block) * 5 + component]
+    }
+}
+
+impl Builder<'_, '_> {
+    fn taken_up(&self, installation: &Installation) -> Result<TakenUp, NoMap> {
+        let taken = self.evaluator.taken_up(installation).map_err(|e| NoMap(e.to_string()))?;
+        let floats = self.evaluator.machine.float_count() > 0 && !taken.tau.is_empty();
+        if floats {
+            return Err(NoMap("floats move while other joints are tightened, so take-ups are not affine in the errors".into()));
+        }
+        Ok(taken)
+    }
+
+    /// Take-ups are affine only while no slot is at its end anywhere in the box.
+    fn check_slots(&self, slot_use: &[(f64, f64)]) -> Result<(), NoMap> {
+        let slots = self.evaluator.machine.take_up_limits();
+        let over = slot_use.iter().zip(&slots).any(|((middle, reach), slot)| *slot > 0.0 && middle.abs() + reach > *slot);
+        let why = "a joint's slot may come to its end inside the tolerances, so take-ups are not affine in the errors";
+        if over { Err(NoMap(why.into())) } else { Ok(()) }
+    }
+
+    /// Quantities with no force in the floats.
+    fn linear(&self, installation: &Installation, taken: &TakenUp, station: usize, state: &ServiceState) -> Linear {
+        let machine = &self.evaluator.machine;
+        let plan = machine.plan;
+        let points = machine.rails().points(plan, plan.frame.stations_x_mm[station]);
+        let imposed: Vec<_> = points.iter().map(|p| machine.rails().imposed(p, installation)).collect();
+        let offsets = machine.joint_offsets(installation, &taken.tau);
+        let forces =
+            machine.rail_forces(&imposed) + machine.made_forces(installation, &state.thermal, 0.0) + machine.joint_offset_forces(&offsets);
+        let pose = self.map.linear_pose(&forces);
+        self.read(&pose, &imposed, &offsets, |tool| tool.shape(plan, installation, &state.thermal))
+    }
+
+    /// Reads all quantities off a pose.
+    fn read(&self, pose: &Vector24, imposed: &[[f64; 5]], offsets: &[f64], shape: impl Fn(&ToolPoint) -> [f64; 4]) -> Linear {
+        let machine = &self.evaluator.machine;
+        let (deltas, laws) = (machine.joint_deltas(pose, offsets), machine.joint_laws());
+        let tool = |t: &ToolPoint| {
+            let (at, own) = (t.at(pose), shape(t));
+            std::array::from_fn(|i| at[i] + own[i])
+        };
+        let float = |(delta, (_, law)): (&f64, &((usize, usize, usize), Law))| matches!(law, Law::Float { .. }).then_some(*delta);
+        let elastic = |(delta, (_, law)): (&f64, &((usize, usize, usize), Law))| match law {
+            Law::Elastic { k } => k * delta,
+            _ => 0.0,
+        };
+        let pairs = || deltas.iter().zip(&laws);
+        let order = joint_order(&laws);
+        let mut joints = vec![0.0; 3 * order.len()];
+        for pair in pairs() {
+            let (end, number, axis) = pair.1.0;
+            if let Some(joint) = order.iter().position(|j| *j == (end, number)).filter(|_| axis < 3) {
+                joints[3 * joint + axis] = elastic(pair);
+            }
+        }
+        Linear {
+            loads: machine.block_loads(pose, imposed).collect(),
+            floats: pairs().filter_map(float).collect(),
+            joints,
+            tool: self.tools.iter().map(tool).collect(),
+        }
+    }
+
+    fn assemble(&self, centre: &Installation, taken: &TakenUp, columns: &[Vec<Linear>]) -> AffineMap {
+        let machine = &self.evaluator.machine;
+        let plan = machine.plan;
+        let stations = plan.frame.stations_x_mm.len();
+        let at_centre: Vec<Linear> = (0..stations).map(|s| self.linear(centre, taken, s, &self.service[0])).collect();
+        let still_imposed = vec![[0.0; 5]; plan.block_count()];
+        let no_offsets = vec![0.0; machine.joint_laws().len()];
+        // A unit force of a float acts on the rest of the machine as -1 along its row.
+        let order = joint_order(&machine.joint_laws());
+        let pushed: Vec<Linear> = (0..machine.float_count())
+            .map(|f| {
+                let mut l = self.read(&self.map.pushed(f), &still_imposed, &no_offsets, |_| [0.0; 4]);
+                let (end, number, axis) = self.map.place(f);
+                if let Some(joint) = order.iter().position(|j| *j == (end, number)).filter(|_| axis < 3) {
+                    l.joints[3 * joint + axis] += 1.0;
+                }
+                l
+            })
+            .collect();
+        let row = |of: &dyn Fn(&Linear) -> f64, s: usize| -> Vec<f64> {
+            let base = of(&at_centre[s]);
+            columns.iter().map(|c| of(&c[s]) - base).chain(pushed.iter().map(of)).collect()
+        };
+        let blocks = plan.block_count();
+        let joints = at_centre[0].joints.len();
+        let mut map = AffineMap {
+            columns: columns.len() + pushed.len(),
+            places: Vec::new(),
+            loads: Vec::new(),
+            load_rows: (0..stations)
+                .flat_map(|s| (0..blocks * 5).map(move |i| (s, i)))
+                .map(|(s, i)| row(&|l| l.loads[i / 5][i % 5], s))
+                .collect(),
+            floats: Vec::new(),
+            float_rows: (0..stations).flat_map(|s| (0..pushed.len()).map(move |f| (s, f))).map(|(s, f)| row(&|l| l.floats[f], s)).collect(),
+            joints: Vec::new(),
+            joint_rows: (0..stations).flat_map(|s| (0..joints).map(move |j| (s, j))).map(|(s, j)| row(&|l| l.joints[j], s)).collect(),
+            tool: Vec::new(),
+            tool_rows: (0..stations)
+                .flat_map(|s| (0..plan.duty.len() * 4).map(move |i| (s, i)))
+                .map(|(s, i)| row(&|l| l.tool[i / 4][i % 4], s))
+                .collect(),
+            unknown_n: vec![0.0; pushed.len()],
+            compliance: pushed.iter().map(|l| l.floats.iter().map(|d| -d).collect()).collect(),
+        };
+        self.add_places(&mut map, centre, taken, &pushed);
+        map
+    }
+
+    /// Fills in every place: what load cases, seasons, skew and drag add to the box's middle.
+    fn add_places(&self, map: &mut AffineMap, centre: &Installation, taken: &TakenUp, pushed: &[Linear]) {
+        let machine = &self.evaluator.machine;
+        let plan = machine.plan;
+        let still = vec![[0.0; 5]; plan.block_count()];
+        let no_offsets = vec![0.0; machine.joint_laws().len()];
+        let drags = self.evaluator.drags();
+        let drag_of = |f: usize| match self.map.law(f) {
+            Law::Float { drag, .. } => drag,
+            _ => 0.0,
+        };
+        let full: Vec<f64> = (0..self.map.count()).map(drag_of).collect();
+        if drags == [Drag::Law] {
+            map.unknown_n.clone_from(&full);
+        }
+        for station in 0..plan.frame.stations_x_mm.len() {
+            for state in &self.service {
+                let linear = self.linear(centre, taken, station, state);
+                for (case, duty) in plan.duty.iter().enumerate() {
+                    let forces = machine.case_loads(case) + machine.unit_skew_forces() * state.skew_in_case_mm(machine, case);
+                    let own = self.read(&self.map.linear_pose(&forces), &still, &no_offsets, |_| [0.0; 4]);
+                    for (d, drag) in drags.iter().enumerate() {
+                        let sign = match drag {
+                            Drag::Law => 0.0,
+                            Drag::Plus => 1.0,
+                            Drag::Minus => -1.0,
+                        };
+                        let dragged =
+                            |of: &dyn Fn(&Linear) -> f64| -> f64 { pushed.iter().zip(&full).map(|(p, drag)| sign * drag * of(p)).sum() };
+                        let sum = |of: &dyn Fn(&Linear) -> f64| of(&linear) + of(&own) + dragged(of);
+                        let share = plan.frame.station_share[station] * state.share * duty.share / drags.len() as f64;
+                        let place = Place { station, case, share };
+                        map.loads.extend((0..plan.block_count()).map(|b| std::array::from_fn(|i| sum(&|l| l.loads[b][i]))));
+                        map.floats.push((0..pushed.len()).map(|f| sum(&|l| l.floats[f])).collect());
+                        map.joints.push((0..linear.joints.len()).map(|j| sum(&|l| l.joints[j])).collect());
+                        let perfect = self.evaluator.perfect_tool(station, case, d);
+                        map.tool.push(std::array::from_fn(|i| sum(&|l| l.tool[case][i]) - perfect[i]));
+                        map.places.push(place);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The joints that have components, in order: end and number.
+fn joint_order(laws: &[((usize, usize, usize), Law)]) -> Vec<(usize, usize)> {
+    let mut order: Vec<(usize, usize)> = laws.iter().map(|((end, number, _), _)| (*end, *number)).collect();
+    order.dedup();
+    order
+}

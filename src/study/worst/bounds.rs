@@ -1,0 +1,133 @@
+//! Bounds that nothing inside the tolerances can pass, from the affine map.
+//!
+//! A sum of weighted absolute values is the greatest of its 2^5 signed sums, each affine in the errors; an affine
+//! quantity is greatest where every scalar error stands at the limit of its sign and every profile solves a small linear
+//! program over its zone. So P is exact while the floats' forces are known. A float on its stop enters as an unknown force.
+
+use super::affine::AffineMap;
+use super::tolerance_box::ToleranceBox;
+use crate::input::plan::{Block, Law};
+use crate::math::Corner;
+
+/// Half of the sign patterns of five components; the other half are their opposites.
+pub(super) const SIGNS: usize = 16;
+
+/// Sign of a component in a pattern; the first is always +.
+pub(super) fn sign(pattern: usize, component: usize) -> f64 {
+    if component > 0 && pattern >> (component - 1) & 1 == 1 { -1.0 } else { 1.0 }
+}
+
+/// Weights of Fy, Fz, Mx, My, Mz in an equivalent load.
+pub(super) fn dynamic_weights(block: &Block) -> [f64; 5] {
+    let ([y, z], [mx, my, mz]) = (block.c_over_direction, block.c_over_moment_per_mm);
+    [y, z, mx, my, mz]
+}
+
+/// The same for the static load.
+pub(super) fn static_weights(block: &Block) -> [f64; 5] {
+    let ([y, z], [mx, my, mz]) = (block.c0_over_direction, block.c0_over_moment_per_mm);
+    [y, z, mx, my, mz]
+}
+
+/// How far each signed sum of each block's loads can move at each station: station, block, pattern.
+#[derive(Debug, Clone)]
+pub(super) struct Spreads {
+    pub(super) values: Vec<[f64; SIGNS]>,
+    pub(super) weights: [f64; 5],
+}
+
+/// Support of a row over box and unknown forces; the point leaves the unknown forces out.
+pub(super) fn reach(map: &AffineMap, tolerance_box: &ToleranceBox, row: &[f64], corners: &mut Vec<Corner>) -> (f64, Vec<f64>) {
+    let n = tolerance_box.dimension();
+    let (value, point) = tolerance_box.support(&row[..n], corners);
+    let unknown: f64 = row[n..].iter().zip(&map.unknown_n).map(|(r, g)| r.abs() * g).sum();
+    (value + unknown, point)
+}
+
+impl Spreads {
+    pub(super) fn new(map: &AffineMap, tolerance_box: &ToleranceBox, blocks: usize, weights: [f64; 5]) -> Self {
+        let stations = map.load_rows.len() / (5 * blocks);
+        let mut corners = vec![Vec::new(); SIGNS];
+        let mut values = Vec::with_capacity(stations * blocks);
+        for station in 0..stations {
+            for block in 0..blocks {
+                values.push(std::array::from_fn(|pattern| {
+                    let row = signed_row(map, blocks, station, block, pattern, &weights);
+                    reach(map, tolerance_box, &row, &mut corners[pattern]).0
+                }));
+            }
+        }
+        Self { values, weights }
+    }
+
+    /// Greatest equivalent load of a block in a place, and the pattern and side (+1, -1) that has it.
+    pub(super) fn greatest(&self, map: &AffineMap, blocks: usize, place: usize, block: usize) -> (f64, usize, f64) {
+        let load = &map.loads[place * blocks + block];
+        let spread = &self.values[map.places[place].station * blocks + block];
+        let mut best = (0.0, 0, 1.0);
+        for (pattern, reach) in spread.iter().enumerate() {
+            let base: f64 = (0..5).map(|i| sign(pattern, i) * self.weights[i] * load[i]).sum();
+            if base.abs() + reach > best.0 {
+                best = (base.abs() + reach, pattern, if base < 0.0 { -1.0 } else { 1.0 });
+            }
+        }
+        best
+    }
+}
+
+/// Row of a block's signed, weighted sum of loads.
+pub(super) fn signed_row(map: &AffineMap, blocks: usize, station: usize, block: usize, pattern: usize, weights: &[f64; 5]) -> Vec<f64> {
+    let mut row = vec![0.0; map.columns];
+    for (i, weight) in weights.iter().enumerate() {
+        let factor = sign(pattern, i) * weight;
+        for (r, part) in row.iter_mut().zip(map.load_row(station, blocks, block, i)) {
+            *r += factor * part;
+        }
+    }
+    row
+}
+
+/// Travel of every float: bound of its displacement, and how far it can pass its stop.
+///
+/// With M the greatest displacement without stops, a float past its stop by e is held by k e, and pushed by others'
+/// stops: `e_j (1 + C_jj k_j) <= M_j - T_j + sum |C_ji| k_i e_i`. The least e that allows this is found by repeated
+/// substitution from 0, which rises to it when it exists; otherwise there is no bound (`None`).
+pub(super) fn float_reach(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law]) -> Option<Vec<(f64, f64)>> {
+    let m = laws.len();
+    let mut corners = Vec::new();
+    let mut free = vec![0.0_f64; m];
+    let stations = if m == 0 { 0 } else { map.float_rows.len() / m };
+    for station in 0..stations {
+        for (f, greatest) in free.iter_mut().enumerate() {
+            let spread = reach(map, tolerance_box, &map.float_rows[station * m + f], &mut corners).0;
+            let places = map.places.iter().zip(&map.floats).filter(|(p, _)| p.station == station);
+            *greatest = places.map(|(_, d)| d[f].abs() + spread).fold(*greatest, f64::max);
+        }
+    }
+    let stop = |f: usize| match laws[f] {
+        Law::Float { travel, k_stop, .. } => (travel, k_stop),
+        _ => (f64::INFINITY, 0.0),
+    };
+    let mut past = vec![0.0_f64; m];
+    for _ in 0..10_000 {
+        let next: Vec<f64> = (0..m)
+            .map(|j| {
+                let (travel, k) = stop(j);
+                let others: f64 = (0..m).filter(|&i| i != j).map(|i| map.compliance[i][j].abs() * stop(i).1 * past[i]).sum();
+                ((free[j] + others - travel) / (1.0 + map.compliance[j][j] * k)).max(0.0)
+            })
+            .collect();
+        let change = next.iter().zip(&past).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+        past = next;
+        if change <= 1e-13 * (1.0 + past.iter().copied().fold(0.0, f64::max)) {
+            // Substitution stops a hair below its limit: a thousandth more is surely above it.
+            return Some((0..m).map(|j| (if past[j] > 0.0 { stop(j).0 + 1.001 * past[j] } else { free[j] }, 1.001 * past[j])).collect());
+        }
+    }
+    None
+}
+
+/// Bound of the resultant of `count` components whose rows and values are given: root of the sum of squared bounds.
+pub(super) fn resultant(spreads: &[f64], values: &[f64]) -> f64 {
+    spreads.iter().zip(values).map(|(s, v)| (v.abs() + s).powi(2)).sum::<f64>().sqrt()
+}

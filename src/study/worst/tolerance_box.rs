@@ -1,0 +1,190 @@
+//! Everything the tolerances allow: scalar errors between their limits, profiles inside their zones.
+
+use crate::geometry::ProfileModes;
+use crate::input::{ErrorKind, Installation, Plan};
+use crate::math::{Band, Corner};
+
+/// Where a scalar coordinate acts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Part {
+    Scalar(ErrorKind),
+    Block { side: usize, block: usize, direction: usize },
+    Seat { end: usize, joint: usize, axis: usize },
+}
+
+#[derive(Debug, Clone)]
+struct Coordinate {
+    part: Part,
+    middle: f64,
+    half: f64,
+}
+
+#[derive(Debug, Clone)]
+struct Profile {
+    rail: usize,
+    row: usize,
+    zone: f64,
+}
+
+/// The tolerance box. A point has one number in -1..1 for each scalar coordinate, then the mode amplitudes of each
+/// profile in units of its zone.
+#[derive(Debug, Clone)]
+pub struct ToleranceBox {
+    coordinates: Vec<Coordinate>,
+    profiles: Vec<Profile>,
+    modes: ProfileModes,
+    band: Band,
+}
+
+impl ToleranceBox {
+    /// The box of a plan's sources; a skew that comes and goes is a state of service and not in it.
+    #[must_use]
+    pub fn new(plan: &Plan, modes: ProfileModes) -> Self {
+        use ErrorKind as K;
+        let (mut coordinates, mut profiles) = (Vec::new(), Vec::new());
+        let perfect = Installation::perfect(plan);
+        for source in plan.errors.sources.iter().filter(|s| !s.in_service) {
+            let (middle, half) = (source.middle(), source.half_width());
+            let mut add = |part| coordinates.push(Coordinate { part, middle, half });
+            match source.kind {
+                K::StraightnessLateral(rail) => profiles.push(Profile { rail, row: 0, zone: source.upper }),
+                K::StraightnessVertical(rail) => profiles.push(Profile { rail, row: 1, zone: source.upper }),
+                K::StraightnessRoll(rail) => profiles.push(Profile { rail, row: 2, zone: source.upper }),
+                K::BlockLateral | K::BlockVertical => {
+                    let direction = usize::from(source.kind == K::BlockVertical);
+                    for side in 0..2 {
+                        (0..perfect.block_offset_mm[side].len()).for_each(|block| add(Part::Block { side, block, direction }));
+                    }
+                }
+                K::Seat | K::SeatAngle => {
+                    let first = if source.kind == K::Seat { 0 } else { 3 };
+                    for end in 0..2 {
+                        for joint in 0..perfect.seats[end].len() {
+                            (first..first + 3).for_each(|axis| add(Part::Seat { end, joint, axis }));
+                        }
+                    }
+                }
+                kind => add(Part::Scalar(kind)),
+            }
+        }
+        profiles.retain(|_| modes.count() > 0);
+        let band = Band::new(&modes.on_grid);
+        Self { coordinates, profiles, modes, band }
+    }
+
+    /// Number of scalar coordinates.
+    #[must_use]
+    pub fn scalars(&self) -> usize {
+        self.coordinates.len()
+    }
+
+    /// Number of profiles.
+    #[must_use]
+    pub fn profiles(&self) -> usize {
+        self.profiles.len()
+    }
+
+    /// Number of modes of each profile.
+    #[must_use]
+    pub fn modes(&self) -> usize {
+        self.modes.count()
+    }
+
+    /// Length of a point.
+    #[must_use]
+    pub fn dimension(&self) -> usize {
+        self.scalars() + self.profiles() * self.modes()
+    }
+
+    /// The installation at a point.
+    #[must_use]
+    pub fn installation(&self, plan: &Plan, point: &[f64]) -> Installation {
+        let mut to = Installation::perfect(plan);
+        for (c, u) in self.coordinates.iter().zip(point) {
+            let value = c.middle + c.half * u;
+            match c.part {
+                Part::Scalar(kind) => crate::study::sampling::set_scalar(kind, value, &mut to),
+                Part::Block { side, block, direction } => to.block_offset_mm[side][block][direction] = value,
+                Part::Seat { end, joint, axis } => to.seats[end][joint][axis] = value,
+            }
+        }
+        for (i, profile) in self.profiles.iter().enumerate() {
+            let from = self.scalars() + i * self.modes();
+            let amplitudes: Vec<f64> = point[from..from + self.modes()].iter().map(|a| a * profile.zone).collect();
+            if amplitudes.iter().any(|a| *a != 0.0) {
+                to.residual[profile.rail][profile.row] = self.modes.at_anchors(&amplitudes);
+            }
+        }
+        to
+    }
+
+    /// Greatest value of `row . point` over the box, and a point that has it. `corners` keeps where each profile's
+    /// search ended.
+    #[must_use]
+    pub fn support(&self, row: &[f64], corners: &mut Vec<Corner>) -> (f64, Vec<f64>) {
+        corners.resize_with(self.profiles(), Corner::default);
+        let mut point: Vec<f64> = row[..self.scalars()].iter().map(|r| if *r < 0.0 { -1.0 } else { 1.0 }).collect();
+        let mut value: f64 = row[..self.scalars()].iter().map(|r| r.abs()).sum();
+        for (i, corner) in corners.iter_mut().enumerate() {
+            let from = self.scalars() + i * self.modes();
+            let objective = &row[from..from + self.modes()];
+            let (most, amplitudes) = self.profile_support(objective, corner);
+            value += most;
+            point.extend(amplitudes);
+        }
+        (value, point)
+    }
+
+    fn profile_support(&self, objective: &[f64], corner: &mut Corner) -> (f64, Vec<f64>) {
+        match self.band.support(objective, corner) {
+            Some(found) => found,
+            // Not seen; the sum of each mode's own reach is a safe, loose bound.
+            None => {
+                let unit = |m: usize| (0..self.modes()).map(|k| f64::from(u8::from(k == m))).collect::<Vec<_>>();
+                let reach: f64 = (0..self.modes()).map(|m| objective[m].abs() * self.mode_reach(&unit(m))).sum();
+                (reach, vec![0.0; self.modes()])
+            }
+        }
+    }
+
+    /// Greatest size of one coordinate of a point in the box.
+    #[must_use]
+    pub fn reach(&self, coordinate: usize) -> f64 {
+        match coordinate.checked_sub(self.scalars()) {
+            None => 1.0,
+            Some(i) => {
+                let unit: Vec<f64> = (0..self.modes()).map(|m| f64::from(u8::from(m == i % self.modes()))).collect();
+                self.mode_reach(&unit)
+            }
+        }
+    }
+
+    /// Greatest amplitude of one mode that any profile inside the band can hold.
+    fn mode_reach(&self, unit: &[f64]) -> f64 {
+        self.band.support(unit, &mut Corner::default()).map_or(f64::INFINITY, |(most, _)| most)
+    }
+
+    /// True where a point lies in the box, to rounding.
+    #[must_use]
+    pub fn holds(&self, point: &[f64]) -> bool {
+        let inside = point[..self.scalars()].iter().all(|u| u.abs() <= 1.0 + 1e-9);
+        inside
+            && (0..self.profiles()).all(|i| {
+                let from = self.scalars() + i * self.modes();
+                self.modes.peak_to_valley(&point[from..from + self.modes()]) <= 1.0 + 1e-9
+            })
+    }
+
+    /// A random point: each scalar anywhere or at its limits, each profile a random shape that fills a share of its zone.
+    pub fn random(&self, at_limits: bool, uniform: &mut dyn FnMut() -> f64) -> Vec<f64> {
+        let scalar = |u: f64| if at_limits { if u < 0.5 { -1.0 } else { 1.0 } } else { 2.0 * u - 1.0 };
+        let mut point: Vec<f64> = (0..self.scalars()).map(|_| scalar(uniform())).collect();
+        for _ in 0..self.profiles() {
+            let shape: Vec<f64> = (0..self.modes()).map(|_| 2.0 * uniform() - 1.0).collect();
+            let share = if at_limits { 1.0 } else { uniform() };
+            let has = self.modes.peak_to_valley(&shape).max(f64::MIN_POSITIVE);
+            point.extend(shape.iter().map(|a| a * share / has));
+        }
+        point
+    }
+}
