@@ -6,7 +6,7 @@ mod common;
 use railtrue::input::plan::DragStates;
 use railtrue::input::{ErrorKind, Installation, Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Evaluator, ServiceState, Work, monte_carlo, run, service_states};
+use railtrue::study::{Draws, Evaluator, Length, ServiceState, Work, monte_carlo, run, service_states};
 
 fn demo() -> Plan {
     read_plan(include_str!("../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()
@@ -22,7 +22,7 @@ fn check_same_bits_with_1_2_and_7_threads() {
     let evaluators = evaluators(&plan);
     let with = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
-        pool.install(|| monte_carlo(&evaluators, 300, 5, &|_| {}).unwrap())
+        pool.install(|| monte_carlo(&evaluators, Length::Fixed(300), 5, &|_| {}).unwrap())
     };
     let one = with(1);
     assert!(one == with(2) && one == with(7));
@@ -32,7 +32,7 @@ fn check_same_bits_with_1_2_and_7_threads() {
 fn check_a_draw_is_replayed_to_the_bit() {
     let plan = demo();
     let evaluators = evaluators(&plan);
-    let study = monte_carlo(&evaluators, 200, 11, &|_| {}).unwrap();
+    let study = monte_carlo(&evaluators, Length::Fixed(200), 11, &|_| {}).unwrap();
     let draws = Draws::new(&plan, evaluators[0].machine.rails());
     let again = run(137, 1, 11, || (), |(), _, rng| draws.draw(rng));
     let mut work = Work::default();

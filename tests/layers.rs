@@ -12,7 +12,7 @@ const ROOMS: [(&str, &[&str]); 10] = [
     ("structure", &["units", "math", "input", "geometry"]),
     ("bearing", &["units", "math", "input", "structure"]),
     ("study", &["units", "math", "input", "geometry", "structure", "bearing"]),
-    ("present", &["units", "math", "input", "study"]),
+    ("present", &["units", "math", "input", "geometry", "study"]),
     ("cli", &["units", "math", "input", "geometry", "structure", "bearing", "study", "present"]),
     ("main", &["cli"]),
 ];

@@ -28,6 +28,12 @@ pub(crate) enum Command {
     Study(StudyArgs),
     /// Trace one installation in full: pose, joint forces, block loads, P, S0, life, to be checked by hand.
     Trace(TraceArgs),
+    /// The worst machine that the tolerances allow: attained by an installation to replay, and bounded.
+    Worst(WorstArgs),
+    /// Start a plan of your own from a few figures; the rest is filled in and marked as assumed.
+    Start(StartArgs),
+    /// Print a JSON Schema of the plan, for editors.
+    Schema,
     /// Check a plan without studying it; every problem is reported at once.
     Check(CheckArgs),
     /// Explain a key of a plan: unit, meaning, usual values, where to find the number.
@@ -78,12 +84,48 @@ pub(crate) struct TraceArgs {
     /// Positions of the bridge in mm, with commas; first, middle and last if left out, `all` for the plan's stations.
     #[arg(long)]
     pub(crate) stations: Option<String>,
-    /// Folder for trace.json and installation.toml; made if it is not there.
+    /// Folder for trace.json, installation.toml and a drawing of the rails; made if it is not there.
     #[arg(long)]
     pub(crate) out: Option<PathBuf>,
     /// Print the JSON instead of tables.
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+/// Arguments of `worst`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct WorstArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// Folder for worst.json, the installations and their rails; made if it is not there, PLAN-worst here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+}
+
+/// Arguments of `start`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct StartArgs {
+    /// File to write; it must not be there yet.
+    pub(crate) plan: PathBuf,
+    /// Distance between the rails.
+    #[arg(long, value_parser = positive)]
+    pub(crate) span_mm: f64,
+    /// Stroke of the bridge along the rails.
+    #[arg(long, value_parser = positive)]
+    pub(crate) stroke_mm: f64,
+    /// Mass of the bridge alone.
+    #[arg(long, value_parser = positive)]
+    pub(crate) bridge_kg: f64,
+    /// Mass of slide and payload together.
+    #[arg(long, value_parser = positive)]
+    pub(crate) payload_kg: f64,
+    /// Life that the machine must reach.
+    #[arg(long, value_parser = positive)]
+    pub(crate) life_km: f64,
+}
+
+fn positive(text: &str) -> Result<f64, String> {
+    text.parse().ok().filter(|x: &f64| x.is_finite() && *x > 0.0).ok_or_else(|| "a number above 0 is needed, with a decimal point".into())
 }
 
 /// Arguments of `check`.

@@ -6,8 +6,11 @@ mod demo;
 mod explain;
 mod machines;
 mod output;
+mod schema;
+mod start;
 mod study;
 mod trace;
+mod worst;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -38,6 +41,9 @@ pub fn main() -> ExitCode {
         Command::Trace(a) => trace::run(&a),
         Command::Check(a) => check::run(&a),
         Command::Explain(a) => explain::run(&a),
+        Command::Worst(a) => worst::run(&a),
+        Command::Start(a) => start::run(&a),
+        Command::Schema => schema::run(),
     };
     match result {
         Ok(done) => {

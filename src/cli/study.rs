@@ -9,17 +9,21 @@ use super::machines::{Loaded, load};
 use super::{Done, Failure, output};
 use crate::bearing::row_unloading_load;
 use crate::input::Plan;
-use crate::present::{CAUTIONS, histograms, json, loads_along_stroke, study_summary, study_tables, to_png};
-use crate::study::{Status, StudyResult, monte_carlo};
+use crate::present::{CAUTIONS, float_travel, histograms, json, loads_along_stroke, rails_drawing, study_summary, study_tables, to_png};
+use crate::study::{Length, Status, StudyResult, monte_carlo};
 
 pub(super) fn run(args: &StudyArgs) -> Result<Done, Failure> {
     let mut loaded = load(&args.plan)?;
     loaded.plan.study.draws = args.draws.unwrap_or(loaded.plan.study.draws);
     loaded.plan.study.seed = args.seed.unwrap_or(loaded.plan.study.seed);
-    let stem = args.plan.file_stem().map_or_else(|| "plan".into(), |s| s.to_string_lossy().into_owned());
-    let folder = args.out.clone().unwrap_or_else(|| PathBuf::from(format!("{stem}-study")));
+    let folder = args.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-study", file_stem(&args.plan))));
     let seed = args.seed.map_or_else(String::new, |seed| format!(" --seed {seed}"));
     study(&loaded, &args.plan, &folder, &seed)
+}
+
+/// Name of a plan's file without its ending.
+pub(super) fn file_stem(plan: &Path) -> String {
+    plan.file_stem().map_or_else(|| "plan".into(), |s| s.to_string_lossy().into_owned())
 }
 
 /// Studies a loaded plan into a folder; `seed` is what a replay must add to its command.
@@ -33,12 +37,20 @@ pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, seed: &str) -> 
             .unwrap_or_else(|_| ProgressStyle::default_bar()),
     );
     bar.set_message("installations");
-    let result = monte_carlo(&evaluators, plan.study.draws, plan.study.seed, &|done| bar.set_position(done));
+    let length = plan.study.digits.map_or(Length::Fixed(plan.study.draws), |digits| Length::Digits { digits, most: plan.study.draws });
+    let result = monte_carlo(&evaluators, length, plan.study.seed, &|done| bar.set_position(done));
     bar.finish_and_clear();
     let result = result.map_err(|(i, e)| Failure(format!("{}: installation {i} of seed {}: {e}", loaded.file, plan.study.seed)))?;
     let files = write(plan, &result, path, &loaded.text, folder)?;
-    let mut text =
-        format!("{}\n{} installations drawn with seed {}, the same ones for every arrangement\n\n", plan.title, result.draws, result.seed);
+    let digits = match result.settled {
+        Some(true) => "; the wanted digits of life and largest load have settled",
+        Some(false) => "; the wanted digits have NOT settled: allow more draws",
+        None => "",
+    };
+    let mut text = format!(
+        "{}\n{} installations drawn with seed {}, the same ones for every arrangement{digits}\n\n",
+        plan.title, result.draws, result.seed
+    );
     text += &study_tables(plan, &result);
     let worst = worst_draw(&result);
     let next = format!("railtrue trace {} --draw {worst}{seed}   (the worst drawn installation in full)", output::quoted(path));
@@ -60,10 +72,18 @@ fn worst_draw(result: &StudyResult) -> usize {
 
 fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let failed = |e: crate::present::FigureError| Failure(e.to_string());
-    let figures = [
+    let mut figures = vec![
         ("life-and-extra-load", histograms(result, &plan.title).map_err(failed)?),
         ("load-along-stroke", loads_along_stroke(result, &plan.title, row_unloading_load(&plan.block)).map_err(failed)?),
     ];
+    if let Some(travel) = float_travel(result, &plan.title).map_err(failed)? {
+        figures.push(("float-travel", travel));
+    }
+    let chosen = result.arrangements.iter().find(|a| a.chosen);
+    if let Some(life) = chosen.and_then(|a| a.worst.get("life_km")) {
+        figures
+            .push(("least-life-rails", rails_drawing(plan, &life.installation, "least life found inside the tolerances").map_err(failed)?));
+    }
     let mut files = Vec::new();
     for (name, svg) in figures {
         for (ending, bytes) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(failed)?)] {

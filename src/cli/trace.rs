@@ -4,7 +4,7 @@ use super::args::TraceArgs;
 use super::machines::{Loaded, load};
 use super::{Done, Failure, output};
 use crate::input::{Installation, Plan, read_installation};
-use crate::present::{json, trace_tables};
+use crate::present::{json, rails_drawing, to_png, trace_tables};
 use crate::study::{Draws, Evaluator, ServiceState, run as run_trials, service_states, trace};
 use serde_json::{Value, json};
 
@@ -32,6 +32,10 @@ pub(super) fn run(args: &TraceArgs) -> Result<Done, Failure> {
         output::write(&folder.join("trace.json"), format!("{value:#}\n").as_bytes())?;
         let toml = toml::to_string(&json::installation(&wanted.installation)).map_err(|e| Failure(e.to_string()))?;
         output::write(&folder.join("installation.toml"), toml.as_bytes())?;
+        let figure = |e: crate::present::FigureError| Failure(e.to_string());
+        let svg = rails_drawing(plan, &wanted.installation, &wanted.title).map_err(figure)?;
+        output::write(&folder.join("rails.svg"), svg.as_bytes())?;
+        output::write(&folder.join("rails.png"), &to_png(&svg).map_err(figure)?)?;
     }
     let text = if args.json {
         format!("{value:#}\n")

@@ -88,6 +88,14 @@ impl Rails {
         })
     }
 
+    /// Rail line of one side at any place: lateral and vertical deviation (mm), roll (rad).
+    #[must_use]
+    pub fn line_at(&self, side: usize, x_mm: f64, installation: &Installation) -> [f64; 3] {
+        let s = (x_mm - self.middle_mm) / self.length_mm;
+        let point = RailPoint { side, block: 0, s, lateral_mm: 0.0, weights: self.spline.weights(x_mm) };
+        self.line(&point, installation).map(|(value, _)| value)
+    }
+
     /// What the rail and the truck's own making force on the block at a point.
     #[must_use]
     pub fn imposed(&self, point: &RailPoint, installation: &Installation) -> Imposed {

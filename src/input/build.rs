@@ -63,9 +63,11 @@ fn build(root: &View<'_>) -> Option<Plan> {
         requirements,
         study: StudySettings {
             draws: study.whole("draws").unsigned_abs(),
+            digits: study.has("digits").then(|| study.whole("digits").clamp(1, 3) as u32),
             seed: study.whole("seed").unsigned_abs(),
             drag: if study.text("drag") == "law" { DragStates::Law } else { DragStates::BothSigns },
         },
+        assumed: assumed(root),
         km_per_year: root.optional("km_per_year"),
         arrangements,
         tightening,
@@ -73,6 +75,23 @@ fn build(root: &View<'_>) -> Option<Plan> {
         trucks,
         frame,
     })
+}
+
+/// The list of assumed keys; each must stand in the plan.
+fn assumed(root: &View<'_>) -> Vec<String> {
+    let list = root.texts("assumed");
+    for name in &list {
+        let mut table = root.clone();
+        let mut there = true;
+        for part in name.split('.') {
+            there &= table.has(part);
+            table = table.table(part);
+        }
+        if !there {
+            root.problem("assumed", &format!("\"{name}\" does not stand in this plan"), "Take it out of the list, or correct its name.");
+        }
+    }
+    list
 }
 
 fn chosen(root: &View<'_>, names: &[&str]) -> usize {

@@ -269,6 +269,16 @@ impl<'d> View<'d> {
         }
     }
 
+    /// The list of texts; empty if it is left out.
+    pub(super) fn texts(&self, name: &str) -> Vec<String> {
+        let Some(Value::List(items)) = self.child(name).map(|n| &n.value) else { return Vec::new() };
+        let text = |item: &Node| match &item.value {
+            Value::Text(t) => Some(t.clone()),
+            _ => None,
+        };
+        items.iter().filter_map(text).collect()
+    }
+
     /// A list of exactly N numbers, or its default for each.
     pub(super) fn vector<const N: usize>(&self, name: &str) -> [f64; N] {
         match self.numbers(name) {

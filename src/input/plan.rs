@@ -38,6 +38,8 @@ pub struct Plan {
     pub requirements: Vec<Requirement>,
     /// How the Monte Carlo study is run.
     pub study: StudySettings,
+    /// Keys whose values are assumed, not known.
+    pub assumed: Vec<String>,
     /// Distance travelled in a year.
     pub km_per_year: Option<f64>,
 }
@@ -374,8 +376,10 @@ pub enum DragStates {
 /// How the Monte Carlo study is run.
 #[derive(Debug, Clone)]
 pub struct StudySettings {
-    /// Number of installations.
+    /// Number of installations; the most of them where `digits` is given.
     pub draws: u64,
+    /// Significant digits of the standard uncertainty that end the study.
+    pub digits: Option<u32>,
     /// Seed of the random streams.
     pub seed: u64,
     /// State of the drag.

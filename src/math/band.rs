@@ -12,12 +12,20 @@ pub struct Band {
     dimension: usize,
 }
 
-/// Where the last search ended; a good place to start the next one.
+/// Corners that earlier searches ended in: the best of them is a good place to start the next one, and often its answer.
 #[derive(Debug, Clone, Default)]
-pub struct Corner {
+pub struct Corners {
+    known: Vec<Corner>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+struct Corner {
     point: Vec<f64>,
     active: Vec<usize>,
 }
+
+/// Most corners that are remembered.
+const MOST_KNOWN: usize = 4096;
 
 impl Band {
     /// The band of a grid matrix: one row a grid point, one column a mode. Columns must be independent.
@@ -37,18 +45,26 @@ impl Band {
     ///
     /// Active-set linear programming: along the objective projected on the active rows' null space until a row blocks;
     /// where it cannot move, the first active row with a multiplier of the wrong sign is let go (Bland's rule, so it ends).
-    /// Started from where the last search ended, then from the middle; where rounding spoils both (neighbouring rows are
-    /// nearly alike), a general solver does it. Returns `None` if that fails too.
+    /// Started from the best known corner, then from the middle; where rounding spoils both (neighbouring rows are nearly
+    /// alike), a general solver does it. Returns `None` if that fails too.
     #[must_use]
-    pub fn support(&self, objective: &[f64], corner: &mut Corner) -> Option<(f64, Vec<f64>)> {
-        if let Some(found) = self.support_from(objective, corner) {
-            return Some(found);
+    pub fn support(&self, objective: &[f64], corners: &mut Corners) -> Option<(f64, Vec<f64>)> {
+        let along = |c: &&Corner| objective.iter().zip(&c.point).map(|(o, p)| o * p).sum::<f64>();
+        let best = corners.known.iter().max_by(|a, b| along(a).total_cmp(&along(b))).cloned();
+        let steps = best.as_ref().map(|c| c.active.clone());
+        let middle = || {
+            let mut point = vec![0.0; self.dimension];
+            point[self.dimension - 1] = 0.5;
+            Corner { point, active: Vec::new() }
+        };
+        for mut corner in best.into_iter().chain([middle()]) {
+            if let Some(found) = self.support_from(objective, &mut corner) {
+                if steps.as_ref() != Some(&corner.active) && corners.known.len() < MOST_KNOWN {
+                    corners.known.push(corner);
+                }
+                return Some(found);
+            }
         }
-        *corner = Corner::default();
-        if let Some(found) = self.support_from(objective, corner) {
-            return Some(found);
-        }
-        *corner = Corner::default();
         self.support_by_library(objective)
     }
 
@@ -74,10 +90,6 @@ impl Band {
         let size = goal.amax();
         if size == 0.0 {
             return Some((0.0, vec![0.0; n - 1]));
-        }
-        if corner.point.len() != n {
-            *corner = Corner { point: vec![0.0; n], active: Vec::new() };
-            corner.point[n - 1] = 0.5;
         }
         for _ in 0..500 {
             let multipliers = self.multipliers(&corner.active, &goal)?;
@@ -144,7 +156,7 @@ mod tests {
     fn check_one_mode_by_hand() {
         // A mode that runs from -1 to 2 fills the band at amplitude 1/3.
         let band = Band::new(&DMatrix::from_column_slice(3, 1, &[-1.0, 0.5, 2.0]));
-        let mut corner = Corner::default();
+        let mut corner = Corners::default();
         let (value, a) = band.support(&[6.0], &mut corner).unwrap();
         assert!((value - 2.0).abs() < 1e-12 && (a[0] - 1.0 / 3.0).abs() < 1e-12);
         let (value, _) = band.support(&[-6.0], &mut corner).unwrap();
@@ -155,7 +167,7 @@ mod tests {
     fn check_nothing_random_beats_the_support() {
         let grid = DMatrix::from_fn(40, 4, |i, m| ((m + 2) as f64 * 0.08 * i as f64 + m as f64).sin());
         let band = Band::new(&grid);
-        let mut corner = Corner::default();
+        let mut corner = Corners::default();
         let mut state = 3_u64;
         let mut random = || {
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
@@ -180,7 +192,7 @@ mod tests {
         // Smooth rows, nearly alike from point to point, against microlp on every objective.
         let grid = DMatrix::from_fn(105, 4, |i, m| (std::f64::consts::PI * (m + 1) as f64 * i as f64 / 104.0).cos() / (m + 1) as f64);
         let band = Band::new(&grid);
-        let mut corner = Corner::default();
+        let mut corner = Corners::default();
         for k in 0..60 {
             let objective: Vec<f64> = (0..4).map(|m| f64::from((k * 37 + m * 101) % 23 - 11)).collect();
             let (own, _) = band.support(&objective, &mut corner).unwrap();

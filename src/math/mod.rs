@@ -6,6 +6,6 @@ pub mod order;
 pub mod proportion;
 pub mod spline;
 
-pub use band::{Band, Corner};
+pub use band::{Band, Corners};
 pub use box_qp::minimise_in_box;
 pub use spline::NaturalSpline;

@@ -105,7 +105,7 @@ pub(super) fn ticks(low: f64, high: f64, n: usize) -> Vec<f64> {
 
 /// Ticks of a logarithmic axis given in powers of ten: 1, 2, 5 of each decade, or decades alone on a long axis.
 pub(super) fn log_ticks(low: f64, high: f64) -> Vec<f64> {
-    let mantissas: &[f64] = if high - low < 2.2 { &[1.0, 2.0, 5.0] } else { &[1.0] };
+    let mantissas: &[f64] = if high - low < 3.6 { &[1.0, 2.0, 5.0] } else { &[1.0] };
     (low.floor() as i32..=high.ceil() as i32)
         .flat_map(|d| mantissas.iter().map(move |m| f64::from(d) + m.log10()))
         .filter(|t| *t >= low - 1e-9 && *t <= high + 1e-9)

@@ -23,6 +23,8 @@ struct Panel<'a> {
     /// True for a logarithmic axis.
     log: bool,
     of: fn(&Outcome) -> f64,
+    /// The worst of an arrangement that the tolerances allow: attained, bound.
+    worst: fn(&ArrangementResult) -> Option<(f64, Option<f64>)>,
     /// A limit to draw, with its label.
     limit: Option<(f64, String)>,
     top: u32,
@@ -42,9 +44,10 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
     let panels = [
         Panel {
             heading: "Life of the bearing system",
-            axis: "life, km (logarithmic)",
+            axis: "life, km (logarithmic); triangles: worst inside the tolerances, attained (filled) and bound (open)",
             log: true,
             of: |o| o.life_km,
+            worst: |a| a.worst.get("life_km").map(|b| (b.attained, b.bound)),
             limit: life_limit,
             top: 110,
             bottom: 420,
@@ -54,6 +57,7 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
             axis: if extra_is_log { "extra load, N (logarithmic)" } else { "extra load, N" },
             log: extra_is_log,
             of: |o| o.extra_load_n,
+            worst: |a| a.worst.get("peak_load_n").map(|b| (b.outcome.extra_load_n, None)),
             limit: None,
             top: 540,
             bottom: 850,
@@ -65,6 +69,36 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
         label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
         panels.iter().try_for_each(|panel| panel.paint(canvas, &study.arrangements))
     })
+}
+
+/// Histogram of the floats' travel, arrangements without floats left out, as SVG; `None` where there are none.
+///
+/// # Errors
+/// The figure could not be drawn.
+pub fn float_travel(study: &StudyResult, title: &str) -> Result<Option<String>, FigureError> {
+    let floating: Vec<ArrangementResult> = study.arrangements.iter().filter(|a| a.has_floats).cloned().collect();
+    if floating.is_empty() {
+        return Ok(None);
+    }
+    let verdicts = floating.iter().flat_map(|a| &a.verdicts);
+    let limit = verdicts.filter(|v| v.requirement.measure == Measure::FloatTravel).map(|v| v.requirement.limit).next();
+    let panel = Panel {
+        heading: "Largest share of a float's travel",
+        axis: "share of the travel, % (100 is the stop); triangles: worst inside the tolerances, attained (filled) and bound (open)",
+        log: false,
+        of: |o| 100.0 * o.float_travel_used,
+        worst: |a| a.worst.get("float_travel_used").map(|b| (100.0 * b.attained, b.bound.map(|x| 100.0 * x))),
+        limit: limit.map(|l| (100.0 * l, format!("allowed {} %", plain((1e4 * l).round() / 1e2)))),
+        top: 110,
+        bottom: 420,
+    };
+    let figure = draw(500, &format!("Histogram of float travel: {title}"), |canvas| {
+        label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
+        let note = format!("{} installations drawn inside the tolerances", plain(study.draws as f64));
+        label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
+        panel.paint(canvas, &floating)
+    })?;
+    Ok(Some(figure))
 }
 
 fn label(canvas: &Canvas<'_>, words: &str, at: (u32, u32), size: u32, bold: bool, side: HPos) -> Result<(), FigureError> {
@@ -96,6 +130,13 @@ impl Panel<'_> {
         for (across, height, name) in apart(names) {
             label(canvas, &name, (across as u32, height as u32), 15, true, HPos::Center)?;
         }
+        for (i, arrangement) in arrangements.iter().enumerate() {
+            let Some((attained, bound)) = (self.worst)(arrangement) else { continue };
+            let colour = look(i, arrangement.chosen).0;
+            for (value, filled) in bound.map(|b| (b, false)).into_iter().chain([(attained, true)]) {
+                triangle(canvas, x(place(value)) as i32, px(self.bottom) as i32, colour, filled)?;
+            }
+        }
         if let Some((limit, words)) = &self.limit {
             let at = x(place(*limit)) as i32;
             dashed(canvas, at, px(self.top) as i32, px(self.bottom) as i32)?;
@@ -110,7 +151,8 @@ impl Panel<'_> {
     fn range(&self, samples: &[Vec<f64>], arrangements: &[ArrangementResult], place: impl Fn(f64) -> f64) -> (f64, f64) {
         let perfect = arrangements.iter().map(|a| place((self.of)(&a.perfect))).filter(|_| self.limit.is_some());
         let limit = self.limit.iter().map(|(l, _)| place(*l));
-        let all = samples.iter().flatten().copied().chain(perfect).chain(limit).filter(|v| v.is_finite());
+        let worst = arrangements.iter().filter_map(self.worst).flat_map(|(a, b)| [Some(a), b]).flatten().map(&place);
+        let all = samples.iter().flatten().copied().chain(perfect).chain(limit).chain(worst.collect::<Vec<_>>()).filter(|v| v.is_finite());
         let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
         let room = ((high - low) * 0.04).max(if self.log { 0.05 } else { 1.0 });
         (low - room, high + room)
@@ -187,6 +229,15 @@ fn classes(sample: &[f64], low: f64, high: f64) -> Vec<f64> {
         counts[i as usize] += 1.0 / sample.len() as f64;
     }
     counts
+}
+
+/// A mark that stands on the axis with its point up.
+fn triangle(canvas: &Canvas<'_>, x: i32, y: i32, colour: RGBColor, filled: bool) -> Result<(), FigureError> {
+    let corners = vec![(x, y - 52), (x + 28, y), (x - 28, y), (x, y - 52)];
+    if filled {
+        canvas.draw(&Polygon::new(corners.clone(), colour.filled())).map_err(failed)?;
+    }
+    canvas.draw(&PathElement::new(corners, colour.stroke_width(8))).map_err(failed)
 }
 
 fn dashed(canvas: &Canvas<'_>, x: i32, top: i32, bottom: i32) -> Result<(), FigureError> {

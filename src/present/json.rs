@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use super::trace_text::block_names;
 use crate::input::{Installation, Plan};
 use crate::math::order::quantile;
-use crate::study::{ArrangementResult, Outcome, StudyResult, Trace, Verdict};
+use crate::study::{ArrangementResult, Bracket, Outcome, Stack, StudyResult, Trace, Verdict, WorstCase};
 use crate::units::{COMPONENTS, MRAD, SIDES};
 
 /// Version of the layout.
@@ -23,6 +23,27 @@ pub struct Origin {
     pub plan_file: String,
     /// Version of the program.
     pub version: String,
+}
+
+/// A result of its own kind under the common head.
+#[must_use]
+pub fn with_head(kind: &str, plan: &Plan, origin: &Origin, more: Value) -> Value {
+    with(head(kind, plan, origin), more)
+}
+
+/// The worst case of one arrangement, with the stacks beside it.
+#[must_use]
+pub fn worst(worst: &WorstCase, stacks: &[Stack]) -> Value {
+    let bracket = |b: &Bracket| {
+        json!({
+            "quantity": b.key, "unit": b.unit, "less_is_worse": b.less_is_worse, "perfect": b.perfect,
+            "attained": b.attained, "bound": b.bound, "gap": b.gap(), "outcome": b.outcome, "installation": installation(&b.installation),
+        })
+    };
+    json!({
+        "name": worst.arrangement, "brackets": worst.brackets.iter().map(bracket).collect::<Vec<_>>(), "no_bound": worst.no_bound,
+        "stops_possible": worst.stops_possible, "branches_opened": worst.branches, "stacks": stacks,
+    })
 }
 
 fn head(kind: &str, plan: &Plan, origin: &Origin) -> Value {
@@ -45,7 +66,7 @@ pub fn study(plan: &Plan, study: &StudyResult, origin: &Origin) -> Value {
     let arrangements: Vec<Value> = study.arrangements.iter().map(arrangement).collect();
     with(
         head("study", plan, origin),
-        json!({ "seed": study.seed, "draws": study.draws, "km_per_year": plan.km_per_year, "arrangements": arrangements }),
+        json!({ "seed": study.seed, "draws": study.draws, "digits_settled": study.settled, "km_per_year": plan.km_per_year, "arrangements": arrangements }),
     )
 }
 
@@ -79,12 +100,12 @@ fn arrangement(a: &ArrangementResult) -> Value {
             .collect();
         quantiles.insert(name.into(), json!({ "mean": mean, "quantiles": list }));
     }
-    let worst = (0..a.outcomes.len()).min_by(|&i, &j| a.outcomes[i].life_km.total_cmp(&a.outcomes[j].life_km));
+    let worst_draw = (0..a.outcomes.len()).min_by(|&i, &j| a.outcomes[i].life_km.total_cmp(&a.outcomes[j].life_km));
     json!({
         "name": a.name, "chosen": a.chosen, "has_floats": a.has_floats, "perfect": a.perfect, "measures": quantiles,
-        "worst_life_draw": worst.map(|i| json!({ "draw": i, "outcome": a.outcomes[i] })),
+        "worst_life_draw": worst_draw.map(|i| json!({ "draw": i, "outcome": a.outcomes[i] })),
         "verdicts": a.verdicts.iter().map(verdict).collect::<Vec<_>>(),
-        "sources_alone": a.alone, "findings": a.findings, "largest_load_along_stroke": a.band, "condition_number": a.condition,
+        "worst": worst(&a.worst, &[]), "sources_alone": a.alone, "findings": a.findings, "largest_load_along_stroke": a.band, "condition_number": a.condition,
         "lateral_stiffness_at_tool_n_per_um": { "floats_at_rest": a.lateral_stiffness_n_per_um.0, "floats_sliding": a.lateral_stiffness_n_per_um.1 },
     })
 }

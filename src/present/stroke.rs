@@ -8,7 +8,7 @@ use plotters::style::{Color, RGBColor, ShapeStyle};
 
 use super::figure::{FigureError, GRID, INK, WIDTH, draw, failed, look, px, text};
 use super::numbers::{plain, significant};
-use crate::study::StudyResult;
+use crate::study::{ArrangementResult, StudyResult};
 
 /// Largest equivalent load of any block at each station: perfect, median and 95 % of the installations, as SVG.
 ///
@@ -18,8 +18,9 @@ use crate::study::StudyResult;
 /// The figure could not be drawn.
 pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) -> Result<String, FigureError> {
     let kept = study.arrangements.first().map_or(0, |a| a.band.installations);
-    let bands: Vec<_> = study.arrangements.iter().enumerate().map(|(i, a)| (&a.name, &a.band, look(i, a.chosen))).collect();
-    let greatest = bands.iter().flat_map(|(_, b, _)| &b.high_n).copied().fold(unloading_n, f64::max) * 1.12;
+    let bands: Vec<_> = study.arrangements.iter().enumerate().map(|(i, a)| (a, &a.band, look(i, a.chosen))).collect();
+    let worst = |a: &ArrangementResult| a.worst.get("peak_load_n").map(|b| b.stroke_peak_n.clone()).unwrap_or_default();
+    let greatest = bands.iter().flat_map(|(a, _, _)| worst(a)).fold(unloading_n, f64::max) * 1.12;
     let stations: Vec<f64> = bands.first().map_or_else(Vec::new, |(_, b, _)| b.station_x_mm.clone());
     let (first, last) = (stations.first().copied().unwrap_or(0.0), stations.last().copied().unwrap_or(1.0));
     draw(620, &format!("Largest block load along the stroke: {title}"), |canvas| {
@@ -29,7 +30,10 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
         };
         head(format!("Largest block load along the stroke: {title}"), 22, 19, true)?;
         head(
-            format!("solid: median and 95 % of the first {} installations; dotted: perfect installation", plain(kept as f64)),
+            format!(
+                "solid: median and 95 % of the first {} installations; dashed: installation with the worst load; dotted: perfect",
+                plain(kept as f64)
+            ),
             48,
             14,
             false,
@@ -57,7 +61,8 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             .draw()
             .map_err(failed)?;
         let mut labels = Vec::new();
-        for (name, band, (colour, width)) in &bands {
+        for (a, band, (colour, width)) in &bands {
+            let name = &a.name;
             let line = |values: &[f64]| stations.iter().copied().zip(values.iter().copied()).collect::<Vec<_>>();
             let mut ring = line(&band.median_n);
             ring.extend(line(&band.high_n).into_iter().rev());
@@ -72,7 +77,16 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
                 ShapeStyle { color: colour.to_rgba(), filled: false, stroke_width: 9 },
             );
             chart.draw_series(dots).map_err(failed)?;
+            let worst = worst(a);
+            let dashes = DashedLineSeries::new(
+                line(&worst),
+                px(11),
+                px(6),
+                ShapeStyle { color: colour.to_rgba(), filled: false, stroke_width: *width },
+            );
+            chart.draw_series(dashes).map_err(failed)?;
             let end = |v: &[f64]| v.last().copied().unwrap_or(0.0);
+            labels.push((end(&worst), format!("{name} worst")));
             labels.push((end(&band.high_n), format!("{name} 95 %")));
             labels.push((end(&band.median_n), format!("{name} median")));
             labels.push((end(&band.perfect_n), format!("{name} perfect")));

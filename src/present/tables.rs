@@ -44,7 +44,7 @@ pub fn study_tables(plan: &Plan, study: &StudyResult) -> String {
 }
 
 fn table(plan: &Plan, a: &ArrangementResult) -> Table {
-    let mut table = plain_table(["", "perfect", "median", "95 in 100", "95 % sure between", "requirement"]);
+    let mut table = plain_table(["", "perfect", "median", "95 in 100", "95 % sure between", "worst found", "requirement"]);
     for (name, of, more, write, measure) in ROWS {
         let shown = match measure {
             Some(Measure::FloatTravel) => a.has_floats,
@@ -69,6 +69,7 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
             cell(median.map(|q| q.value)),
             cell(bad.map(|q| q.value)),
             range,
+            worst(a, name, write),
             requirement.map_or_else(String::new, required),
         ]);
         if measure == Some(Measure::Life)
@@ -82,6 +83,7 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
                 span(bad.map(|q| q.value)),
                 String::new(),
                 String::new(),
+                String::new(),
             ]);
         }
     }
@@ -89,8 +91,23 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
     let (rest, sliding) = a.lateral_stiffness_n_per_um;
     let slides = if a.has_floats { format!("floats sliding: {}", stiffness(sliding)) } else { String::new() };
     table.add_row(["lateral stiffness at the tool, N/um".into(), stiffness(rest), String::new(), String::new(), slides, String::new()]);
-    align_right(&mut table, 1..5);
+    align_right(&mut table, 1..6);
     table
+}
+
+/// The worst that was found inside the tolerances, for the rows that have a bracket of their own.
+fn worst(a: &ArrangementResult, row: &str, write: fn(f64) -> String) -> String {
+    let key = match row {
+        "life, km" => "life_km",
+        "largest block load, N" => "peak_load_n",
+        "static safety" => "static_safety",
+        "float travel used" => "float_travel_used",
+        "tool point off by, mm" => "tool_displacement_mm",
+        "tool yaw, mrad" => "tool_yaw_mrad",
+        "largest joint force, N" => "joint_force_n",
+        _ => return String::new(),
+    };
+    a.worst.get(key).map_or_else(String::new, |b| write(b.attained))
 }
 
 /// A table with a rule above, below and under its header.

@@ -115,6 +115,10 @@ pub fn stiffness_doubts(plan: &Plan) -> Vec<Finding> {
             list.push(finding(&format!("the {name} stiffness is doubtful"), "[block]", amount, advice));
         }
     }
+    if !plan.assumed.is_empty() {
+        let advice = "The verdict stands on them: replace each by a known figure and take its name out of the list.";
+        list.push(finding("values are assumed", "assumed", plan.assumed.join(", "), advice));
+    }
     if plan.block.preload_n == 0.0 {
         let advice =
             "Without preload a block is softer around zero load than its data sheet's stiffness says; see the maker's deflection chart.";

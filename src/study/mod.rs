@@ -1,5 +1,6 @@
 //! The questions: one stated installation, many drawn ones. No printing, no files, no clock.
 
+mod adaptive;
 mod alone;
 mod engine;
 mod evaluate;
@@ -7,18 +8,21 @@ mod findings;
 mod monte_carlo;
 mod sampling;
 mod service;
+mod stack;
 mod stiffness;
 mod trace;
 mod verdict;
 mod worst;
 
+pub use adaptive::{Estimates, SEQUENCE, numerical_tolerance, settled};
 pub use alone::{Alone, sources_alone};
 pub use engine::run;
 pub use evaluate::{BlockOutcome, Evaluator, Outcome, Work};
 pub use findings::{Finding, stiffness_doubts};
-pub use monte_carlo::{ArrangementResult, Band, StudyResult, monte_carlo};
+pub use monte_carlo::{ArrangementResult, Band, Length, StudyResult, monte_carlo};
 pub use sampling::{Draws, unit_draw};
 pub use service::{ServiceState, service_states};
+pub use stack::{Stack, stack};
 pub use stiffness::lateral_stiffness_n_per_um;
 pub use trace::{Trace, TracedState, trace};
 pub use verdict::{Status, Verdict, shortfall};

@@ -1,5 +1,6 @@
 //! Paired Monte Carlo: every arrangement of joints on the same drawn installations.
 
+use super::adaptive::{Estimates, SEQUENCE, settled};
 use super::alone::{Alone, sources_alone};
 use super::engine::run;
 use super::evaluate::{Evaluator, Outcome, Work};
@@ -8,6 +9,7 @@ use super::sampling::Draws;
 use super::service::service_states;
 use super::stiffness::lateral_stiffness_n_per_um;
 use super::verdict::Verdict;
+use super::worst::{Effort, WorstCase, worst_case};
 use crate::structure::NotConverged;
 
 /// Installations between two reports of progress.
@@ -54,6 +56,8 @@ pub struct ArrangementResult {
     pub condition: f64,
     /// Every source alone at its limit, the costliest first.
     pub alone: Vec<Alone>,
+    /// The worst that the tolerances allow.
+    pub worst: WorstCase,
     /// What the user can act on.
     pub findings: Vec<Finding>,
 }
@@ -65,11 +69,28 @@ pub struct StudyResult {
     pub draws: u64,
     /// Seed.
     pub seed: u64,
+    /// Whether the wanted digits were reached, where the study ran by digits.
+    pub settled: Option<bool>,
     /// The arrangements in the order of the plan.
     pub arrangements: Vec<ArrangementResult>,
 }
 
-/// Draws installations 0..draws and evaluates every arrangement on each.
+/// How long a study runs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Length {
+    /// So many installations.
+    Fixed(u64),
+    /// Until life and largest block load of the chosen arrangement have so many significant digits of their standard
+    /// uncertainty settled (JCGM 101, 7.9), at most so many installations.
+    Digits {
+        /// Significant digits, 1 to 3.
+        digits: u32,
+        /// Most installations.
+        most: u64,
+    },
+}
+
+/// Draws installations from 0 on and evaluates every arrangement on each.
 ///
 /// `progress` hears the number of installations done after each batch.
 ///
@@ -77,21 +98,27 @@ pub struct StudyResult {
 /// An equilibrium was not found in some installation: its number and the residual.
 pub fn monte_carlo(
     evaluators: &[Evaluator<'_>],
-    draws: u64,
+    length: Length,
     seed: u64,
     progress: &dyn Fn(u64),
 ) -> Result<StudyResult, (u64, NotConverged)> {
     let Some(first) = evaluators.first() else {
-        return Ok(StudyResult { draws, seed, arrangements: Vec::new() });
+        return Ok(StudyResult { draws: 0, seed, settled: None, arrangements: Vec::new() });
     };
     let plan = first.plan();
     let sampler = Draws::new(plan, first.machine.rails());
     let service = service_states(plan);
-    let mut outcomes: Vec<Vec<Outcome>> = evaluators.iter().map(|_| Vec::with_capacity(draws as usize)).collect();
+    let mut outcomes: Vec<Vec<Outcome>> = evaluators.iter().map(|_| Vec::new()).collect();
     let mut strokes: Vec<Vec<Vec<f64>>> = evaluators.iter().map(|_| Vec::new()).collect();
+    let chosen = evaluators.iter().position(|e| e.machine.arrangement == plan.chosen).unwrap_or(0);
+    let most = match length {
+        Length::Fixed(n) | Length::Digits { most: n, .. } => n,
+    };
     let mut done = 0;
-    while done < draws {
-        let count = BATCH.min(draws - done);
+    let mut enough = Settling::default();
+    while done < most {
+        // Sequences of the adaptive procedure end on a batch.
+        let count = BATCH.min(most - done).min(SEQUENCE - done % SEQUENCE);
         let batch = run(done, count, seed, Work::default, |work, i, rng| {
             let installation = sampler.draw(rng);
             let one = |e: &Evaluator<'_>| {
@@ -108,6 +135,12 @@ pub fn monte_carlo(
         }
         done += count;
         progress(done);
+        if let Length::Digits { digits, .. } = length
+            && done % SEQUENCE == 0
+            && enough.reached(&outcomes[chosen], digits)
+        {
+            break;
+        }
     }
     let arrangements = evaluators
         .iter()
@@ -116,7 +149,29 @@ pub fn monte_carlo(
         .map(|((evaluator, outcomes), strokes)| arrangement(evaluator, outcomes, &strokes))
         .collect::<Result<_, _>>()
         .map_err(|e| (0, e))?;
-    Ok(StudyResult { draws, seed, arrangements })
+    let settled = matches!(length, Length::Digits { .. }).then_some(enough.settled);
+    Ok(StudyResult { draws: done, seed, settled, arrangements })
+}
+
+/// Sequences of the adaptive procedure so far: life, largest block load.
+#[derive(Default)]
+struct Settling {
+    sequences: [Vec<Estimates>; 2],
+    settled: bool,
+}
+
+impl Settling {
+    /// Adds the last sequence and says whether both quantities have settled.
+    fn reached(&mut self, outcomes: &[Outcome], digits: u32) -> bool {
+        const QUANTITIES: [fn(&Outcome) -> f64; 2] = [|o| o.life_km, |o| o.peak_load_n];
+        self.settled = true;
+        for (of, sequences) in QUANTITIES.iter().zip(&mut self.sequences) {
+            let all: Vec<f64> = outcomes.iter().map(of).collect();
+            sequences.push(Estimates::of(&all[all.len() - SEQUENCE as usize..]));
+            self.settled &= settled(sequences, &all, digits);
+        }
+        self.settled
+    }
 }
 
 fn arrangement(evaluator: &Evaluator<'_>, outcomes: Vec<Outcome>, strokes: &[Vec<f64>]) -> Result<ArrangementResult, NotConverged> {
@@ -133,6 +188,7 @@ fn arrangement(evaluator: &Evaluator<'_>, outcomes: Vec<Outcome>, strokes: &[Vec
         lateral_stiffness_n_per_um: lateral_stiffness_n_per_um(machine),
         condition: machine.condition,
         alone: sources_alone(evaluator)?,
+        worst: worst_case(evaluator, Effort::QUICK, &|| false)?,
         findings: findings(evaluator, &outcomes, &verdicts),
         perfect,
         outcomes,

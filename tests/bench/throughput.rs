@@ -7,7 +7,7 @@
 
 use railtrue::input::read_plan;
 use railtrue::structure::{Drag, Machine, Situation};
-use railtrue::study::{Draws, Evaluator, Work, monte_carlo, run, service_states};
+use railtrue::study::{Draws, Evaluator, Length, Work, monte_carlo, run, service_states};
 use std::time::Instant;
 
 fn main() {
@@ -63,7 +63,7 @@ fn main() {
     let drawn: f64 = run(0, 20_000, 1, || (), |(), _, rng| draws.draw(rng).span_mm).iter().sum();
     println!("drawing alone: {:.1} us an installation (sum {drawn:.3})", 1e6 * start_draw.elapsed().as_secs_f64() / 20_000.0);
     let draws_count = 20_000;
-    let study = monte_carlo(&evaluators, draws_count, 1, &|_| {}).unwrap();
+    let study = monte_carlo(&evaluators, Length::Fixed(draws_count), 1, &|_| {}).unwrap();
     let seconds = start.elapsed().as_secs_f64();
     println!(
         "study of {draws_count} installations, {} arrangements: {seconds:.2} s, {:.0} installations per second and arrangement",

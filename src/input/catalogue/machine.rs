@@ -1,6 +1,6 @@
 //! Keys of the machine: frame, trucks, blocks, supports, bridge, slide, drive.
 
-use super::Kind::{Choice, Number, Numbers, Table, Tables, Text, Whole};
+use super::Kind::{Choice, Number, Numbers, Table, Tables, Text, Texts, Whole};
 use super::Need::{Default, Optional, Required};
 use super::{Key, from_zero, key, positive, signed};
 
@@ -12,6 +12,7 @@ pub(super) const KEYS: &[Key] = &[
     key("format", Whole { least: 1, most: 1 }, Required, "Version of this file format.", "1"),
     key("title", Text, Required, "What the machine is; heads every report.", ""),
     key("chosen", Text, Required, "The arrangement that the machine is to be built with: it alone sets the exit code.", "A name under [arrangement]."),
+    key("assumed", Texts, Optional, "Keys or tables of this plan whose values are not known yet; reports say so until a name is taken out.", "Written by railtrue start."),
     key("km_per_year", positive(1e6), Optional, "Distance that the bridge travels in a year; turns life into years.", "Strokes a day x stroke x days. 500 to 10,000 for handling machines."),
     key("frame", Table, Required, "Rails, anchors and stroke.", ""),
     key("frame.span_mm", positive(1e5), Required, "Distance between the two rail lines.", "500 to 20,000."),

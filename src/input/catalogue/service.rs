@@ -38,6 +38,7 @@ pub(super) const KEYS: &[Key] = &[
     key("requirement.life_km|static_safety|float_travel_used|life_loss|row_unloading|tool_displacement_mm|tool_yaw_mrad|joint_force_n.confidence", OPEN_SHARE, Default("0.95"), "Confidence with which the draws must show it.", "0.95."),
     key("study", Table, Optional, "How the Monte Carlo study is run.", ""),
     key("study.draws", Whole { least: 100, most: 100_000_000 }, Default("10000"), "Number of drawn installations.", "10,000; 100,000 for the last digits."),
+    key("study.digits", Whole { least: 1, most: 3 }, Optional, "Draw until life and largest block load of the chosen arrangement have so many significant digits of their standard uncertainty settled (JCGM 101, 7.9); draws is then the most.", "1 or 2, with draws = 1000000."),
     key("study.seed", Whole { least: 0, most: i64::MAX }, Default("1"), "Seed of the random streams: same seed, same draws.", ""),
     key("study.drag", Choice(&["both_signs", "law"]), Default("both_signs"), "Drag of a float in service: fully against the bridge in both directions in equal shares, or growing with the way slid (the law as it stands).", "both_signs"),
 ];

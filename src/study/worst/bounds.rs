@@ -7,7 +7,7 @@
 use super::affine::AffineMap;
 use super::tolerance_box::ToleranceBox;
 use crate::input::plan::{Block, Law};
-use crate::math::Corner;
+use crate::math::Corners;
 
 /// Half of the sign patterns of five components; the other half are their opposites.
 pub(super) const SIGNS: usize = 16;
@@ -37,7 +37,7 @@ pub(super) struct Spreads {
 }
 
 /// Support of a row over box and unknown forces; the point leaves the unknown forces out.
-pub(super) fn reach(map: &AffineMap, tolerance_box: &ToleranceBox, row: &[f64], corners: &mut Vec<Corner>) -> (f64, Vec<f64>) {
+pub(super) fn reach(map: &AffineMap, tolerance_box: &ToleranceBox, row: &[f64], corners: &mut Corners) -> (f64, Vec<f64>) {
     let n = tolerance_box.dimension();
     let (value, point) = tolerance_box.support(&row[..n], corners);
     let unknown: f64 = row[n..].iter().zip(&map.unknown_n).map(|(r, g)| r.abs() * g).sum();
@@ -47,13 +47,13 @@ pub(super) fn reach(map: &AffineMap, tolerance_box: &ToleranceBox, row: &[f64], 
 impl Spreads {
     pub(super) fn new(map: &AffineMap, tolerance_box: &ToleranceBox, blocks: usize, weights: [f64; 5]) -> Self {
         let stations = map.load_rows.len() / (5 * blocks);
-        let mut corners = vec![Vec::new(); SIGNS];
+        let mut corners = Corners::default();
         let mut values = Vec::with_capacity(stations * blocks);
         for station in 0..stations {
             for block in 0..blocks {
                 values.push(std::array::from_fn(|pattern| {
                     let row = signed_row(map, blocks, station, block, pattern, &weights);
-                    reach(map, tolerance_box, &row, &mut corners[pattern]).0
+                    reach(map, tolerance_box, &row, &mut corners).0
                 }));
             }
         }
@@ -94,7 +94,7 @@ pub(super) fn signed_row(map: &AffineMap, blocks: usize, station: usize, block: 
 /// substitution from 0, which rises to it when it exists; otherwise there is no bound (`None`).
 pub(super) fn float_reach(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law]) -> Option<Vec<(f64, f64)>> {
     let m = laws.len();
-    let mut corners = Vec::new();
+    let mut corners = Corners::default();
     let mut free = vec![0.0_f64; m];
     let stations = if m == 0 { 0 } else { map.float_rows.len() / m };
     for station in 0..stations {

@@ -15,7 +15,7 @@ use search::{Badness, Searcher};
 
 use crate::input::Installation;
 use crate::input::plan::Law;
-use crate::math::Corner;
+use crate::math::Corners;
 use crate::structure::NotConverged;
 use crate::units::MRAD;
 
@@ -33,7 +33,7 @@ pub struct Effort {
 
 impl Effort {
     /// Enough for the figures of a study.
-    pub const QUICK: Self = Self { starts: 2, branches: 60 };
+    pub const QUICK: Self = Self { starts: 0, branches: 200 };
     /// For the worst case itself.
     pub const FULL: Self = Self { starts: 12, branches: 40_000 };
 }
@@ -147,7 +147,7 @@ const QUANTITIES: [Quantity; 7] = [
     },
     Quantity {
         key: "tool_displacement_mm",
-        label: "tool point off by",
+        label: "tool point displacement",
         unit: "mm",
         less_is_worse: false,
         value: |o| o.tool_displacement_mm,
@@ -184,13 +184,21 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
     let mut brackets = Vec::new();
     let has_floats = evaluator.machine.float_count() > 0;
     for q in QUANTITIES.iter().filter(|q| has_floats || q.key != "float_travel_used") {
+        let bound = bounds.as_ref().map(|b| b.of(q.key));
+        let corner: Vec<Vec<f64>> = bounds.iter().flat_map(|b| b.starts(q.key)).collect();
+        if let (Some(bound), Some(point)) = (bound, corner.first()) {
+            let exact = bracket(&searcher, q, point, Some(bound))?;
+            if exact.gap().is_some_and(|gap| gap < 1e-9) {
+                brackets.push(exact);
+                continue;
+            }
+        }
         let mut own = starts.clone();
-        own.extend(bounds.iter().flat_map(|b| b.starts(q.key)));
+        own.extend(corner);
         if q.key == "life_km" {
             own.extend(corners.iter().take(if effort.starts > 4 { corners.len() } else { 2 }).cloned());
         }
         let found = searcher.climb(&own, q.badness)?;
-        let bound = bounds.as_ref().map(|b| b.of(q.key));
         brackets.push(bracket(&searcher, q, &found.point, bound)?);
     }
     let mut branches = 0;
@@ -282,8 +290,8 @@ impl Bounds {
         let blocks = plan.block_count();
         let dynamic = Spreads::new(&map, tolerance_box, blocks, dynamic_weights(&plan.block));
         let fixed = Spreads::new(&map, tolerance_box, blocks, static_weights(&plan.block));
-        let greatest: Vec<(f64, Vec<f64>)> = (0..blocks).map(|b| greatest(&map, tolerance_box, &dynamic, blocks, b)).collect();
-        let static_load_n = (0..blocks).map(|b| greatest_of(&map, tolerance_box, &fixed, blocks, b)).fold((0.0, Vec::new()), larger);
+        let of_blocks: Vec<(f64, Vec<f64>)> = (0..blocks).map(|b| greatest(&map, tolerance_box, &dynamic, blocks, b)).collect();
+        let static_load_n = (0..blocks).map(|b| greatest(&map, tolerance_box, &fixed, blocks, b)).fold((0.0, Vec::new()), larger);
         Ok(Self {
             joint_n: resultants(&map, tolerance_box, &map.joints, 3, |p, group| {
                 map.joint_rows[map.places[p].station * map.joints[0].len() + 3 * group..].iter().take(3).collect()
@@ -292,7 +300,7 @@ impl Bounds {
             yaw_rad: tool_bound(&map, tolerance_box, plan.duty.len(), 3..4),
             past_stops: floats.iter().map(|f| f.1).collect(),
             c0_n: plan.block.c0_n,
-            blocks: greatest,
+            blocks: of_blocks,
             static_load_n,
             travel,
             dynamic,
@@ -331,17 +339,14 @@ fn larger(a: (f64, Vec<f64>), b: (f64, Vec<f64>)) -> (f64, Vec<f64>) {
     if b.0 > a.0 { b } else { a }
 }
 
-fn greatest_of(map: &AffineMap, tolerance_box: &ToleranceBox, spreads: &Spreads, blocks: usize, b: usize) -> (f64, Vec<f64>) {
+/// Greatest equivalent load of a block anywhere, with a point that has it.
+fn greatest(map: &AffineMap, tolerance_box: &ToleranceBox, spreads: &Spreads, blocks: usize, b: usize) -> (f64, Vec<f64>) {
     let best = (0..map.places.len())
         .map(|p| (p, spreads.greatest(map, blocks, p, b)))
         .fold((0, (0.0, 0, 1.0)), |a, x| if x.1.0 > a.1.0 { x } else { a });
     let (place, (value, pattern, side)) = best;
     let row: Vec<f64> = signed_row(map, blocks, map.places[place].station, b, pattern, &spreads.weights).iter().map(|r| r * side).collect();
-    (value, reach(map, tolerance_box, &row, &mut Vec::<Corner>::new()).1)
-}
-
-fn greatest(map: &AffineMap, tolerance_box: &ToleranceBox, spreads: &Spreads, blocks: usize, b: usize) -> (f64, Vec<f64>) {
-    greatest_of(map, tolerance_box, spreads, blocks, b)
+    (value, reach(map, tolerance_box, &row, &mut Corners::default()).1)
 }
 
 /// Largest share of a float's travel, with the corner that moves that float most.
@@ -355,7 +360,7 @@ fn travel_bound(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law], flo
             for (place, d) in map.places.iter().zip(&map.floats) {
                 let side = if d[f] < 0.0 { -1.0 } else { 1.0 };
                 let row: Vec<f64> = map.float_rows[place.station * laws.len() + f].iter().map(|r| r * side).collect();
-                let (spread, point) = reach(map, tolerance_box, &row, &mut Vec::<Corner>::new());
+                let (spread, point) = reach(map, tolerance_box, &row, &mut Corners::default());
                 corner = larger(corner, (d[f].abs() + spread, point));
             }
             best = (used, corner.1);
@@ -373,13 +378,13 @@ fn resultants<'m>(
     rows: impl Fn(usize, usize) -> Vec<&'m Vec<f64>>,
 ) -> (f64, Vec<f64>) {
     let mut best = (0.0, Vec::new());
-    let mut corners = Vec::new();
+    let mut corners = Corners::default();
     let mut known: Option<(usize, Vec<Vec<(f64, Vec<f64>)>>)> = None;
     for (p, value) in values.iter().enumerate() {
         let station = map.places[p].station;
         let groups = value.len() / size;
         if known.as_ref().is_none_or(|(s, _)| *s != station) {
-            let of = |g: usize, corners: &mut Vec<Corner>| rows(p, g).into_iter().map(|r| reach(map, tolerance_box, r, corners)).collect();
+            let of = |g: usize, corners: &mut Corners| rows(p, g).into_iter().map(|r| reach(map, tolerance_box, r, corners)).collect();
             known = Some((station, (0..groups).map(|g| of(g, &mut corners)).collect()));
         }
         let Some((_, spreads)) = &known else { continue };
@@ -400,7 +405,7 @@ fn resultants<'m>(
 /// Largest resultant of some components of the tool point.
 fn tool_bound(map: &AffineMap, tolerance_box: &ToleranceBox, cases: usize, components: std::ops::Range<usize>) -> (f64, Vec<f64>) {
     let mut best = (0.0, Vec::new());
-    let mut corners = Vec::new();
+    let mut corners = Corners::default();
     let mut known: std::collections::BTreeMap<(usize, usize), Vec<(f64, Vec<f64>)>> = std::collections::BTreeMap::new();
     for (place, tool) in map.places.iter().zip(&map.tool) {
         let spreads = known.entry((place.station, place.case)).or_insert_with(|| {

@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
 use super::tolerance_box::ToleranceBox;
-use crate::math::Corner;
+use crate::math::Corners;
 use crate::structure::NotConverged;
 use crate::study::evaluate::{Evaluator, Outcome, Work};
 use crate::study::service::{ServiceState, service_states};
@@ -61,7 +61,7 @@ impl<'e, 'p> Searcher<'e, 'p> {
         let mut best = Found { badness: self.badness(start, of, &mut work)?, point: start.to_vec() };
         for _ in 0..6 {
             let slope = self.slope(&best, of, &mut work)?;
-            let (_, point) = self.tolerance_box.support(&slope, &mut Vec::<Corner>::new());
+            let (_, point) = self.tolerance_box.support(&slope, &mut Corners::default());
             let badness = self.badness(&point, of, &mut work)?;
             if badness <= best.badness * (1.0 + 1e-9 * best.badness.signum()) {
                 break;

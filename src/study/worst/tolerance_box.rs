@@ -2,7 +2,7 @@
 
 use crate::geometry::ProfileModes;
 use crate::input::{ErrorKind, Installation, Plan};
-use crate::math::{Band, Corner};
+use crate::math::{Band, Corners};
 
 /// Where a scalar coordinate acts.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -118,25 +118,24 @@ impl ToleranceBox {
         to
     }
 
-    /// Greatest value of `row . point` over the box, and a point that has it. `corners` keeps where each profile's
-    /// search ended.
+    /// Greatest value of `row . point` over the box, and a point that has it. `corners` keeps where
+    /// the profiles' searches ended.
     #[must_use]
-    pub fn support(&self, row: &[f64], corners: &mut Vec<Corner>) -> (f64, Vec<f64>) {
-        corners.resize_with(self.profiles(), Corner::default);
+    pub fn support(&self, row: &[f64], corners: &mut Corners) -> (f64, Vec<f64>) {
         let mut point: Vec<f64> = row[..self.scalars()].iter().map(|r| if *r < 0.0 { -1.0 } else { 1.0 }).collect();
         let mut value: f64 = row[..self.scalars()].iter().map(|r| r.abs()).sum();
-        for (i, corner) in corners.iter_mut().enumerate() {
+        for i in 0..self.profiles() {
             let from = self.scalars() + i * self.modes();
             let objective = &row[from..from + self.modes()];
-            let (most, amplitudes) = self.profile_support(objective, corner);
+            let (most, amplitudes) = self.profile_support(objective, corners);
             value += most;
             point.extend(amplitudes);
         }
         (value, point)
     }
 
-    fn profile_support(&self, objective: &[f64], corner: &mut Corner) -> (f64, Vec<f64>) {
-        match self.band.support(objective, corner) {
+    fn profile_support(&self, objective: &[f64], corners: &mut Corners) -> (f64, Vec<f64>) {
+        match self.band.support(objective, corners) {
             Some(found) => found,
             // Not seen; the sum of each mode's own reach is a safe, loose bound.
             None => {
@@ -161,7 +160,7 @@ impl ToleranceBox {
 
     /// Greatest amplitude of one mode that any profile inside the band can hold.
     fn mode_reach(&self, unit: &[f64]) -> f64 {
-        self.band.support(unit, &mut Corner::default()).map_or(f64::INFINITY, |(most, _)| most)
+        self.band.support(unit, &mut Corners::default()).map_or(f64::INFINITY, |(most, _)| most)
     }
 
     /// True where a point lies in the box, to rounding.

@@ -1,0 +1,105 @@
+//! The two rails of one installation with their errors, exaggerated.
+
+use plotters::element::{Circle, PathElement, Text};
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters::style::{Color, RGBColor};
+
+use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, px, text};
+use super::numbers::{plain, significant};
+use crate::geometry::Rails;
+use crate::input::{Installation, Plan};
+use crate::units::MRAD;
+
+const LEFT: u32 = 110;
+const RIGHT: u32 = WIDTH - 60;
+/// Height over which the largest deviation is drawn, pixels.
+const REACH: f64 = 62.0;
+const RAIL: [RGBColor; 2] = [RGBColor(190, 85, 20), RGBColor(20, 60, 110)];
+
+/// One view: heading, unit, value of each rail along x.
+struct View {
+    heading: &'static str,
+    unit: &'static str,
+    /// Middle line of each rail, pixels from the top.
+    middle: [u32; 2],
+    values: [Vec<f64>; 2],
+}
+
+/// Plan view, elevation and cross-level of both rails, as SVG; each view states its own exaggeration.
+///
+/// # Errors
+/// The plan's anchors do not make a rail, or the figure could not be drawn.
+pub fn rails_drawing(plan: &Plan, installation: &Installation, title: &str) -> Result<String, FigureError> {
+    let rails = Rails::new(plan).ok_or_else(|| failed("the plan's anchors make no rail"))?;
+    let anchors = &plan.frame.anchors_x_mm;
+    let (first, last) = (anchors[0], anchors[anchors.len() - 1]);
+    let xs: Vec<f64> = (0..=160).map(|i| first + (last - first) * f64::from(i) / 160.0).collect();
+    let along = |what: usize, scale: f64| -> [Vec<f64>; 2] {
+        [0, 1].map(|side| xs.iter().map(|&x| rails.line_at(side, x, installation)[what] / scale).collect())
+    };
+    let views = [
+        View { heading: "Plan: across the rails (span, parallelism, straightness)", unit: "mm", middle: [330, 170], values: along(0, 1.0) },
+        View { heading: "Elevation: height", unit: "mm", middle: [560, 560], values: along(1, 1.0) },
+        View { heading: "Cross-level of each rail's seat", unit: "mm/m", middle: [790, 790], values: along(2, MRAD) },
+    ];
+    draw(900, &format!("The two rails with their errors: {title}"), |canvas| {
+        label(canvas, &format!("The two rails with their errors: {title}"), (WIDTH / 2, 22), 19, true, HPos::Center)?;
+        let note = format!(
+            "{} to {} mm along the rails; span {} mm; errors exaggerated as stated in each view",
+            plain(first),
+            plain(last),
+            plain(plan.frame.span_mm)
+        );
+        label(canvas, &note, (WIDTH / 2, 48), 14, false, HPos::Center)?;
+        views.iter().try_for_each(|view| view.paint(canvas, &xs, anchors))
+    })
+}
+
+impl View {
+    fn paint(&self, canvas: &Canvas<'_>, xs: &[f64], anchors: &[f64]) -> Result<(), FigureError> {
+        let (first, last) = (xs[0], xs[xs.len() - 1]);
+        let across = |x: f64| f64::from(LEFT) + (x - first) / (last - first) * f64::from(RIGHT - LEFT);
+        let largest = self.values.iter().flatten().fold(0.0_f64, |m, v| m.max(v.abs()));
+        let scale = if largest > 0.0 { REACH / largest } else { 1.0 };
+        // Pixels per mm along the rails against pixels per unit of error.
+        let along = f64::from(RIGHT - LEFT) / (last - first);
+        let how = match (largest > 0.0, self.unit) {
+            (false, _) => "no error".to_string(),
+            (true, "mm") => format!("exaggerated {} times; largest {} mm", significant(scale / along, 2), significant(largest, 2)),
+            (true, unit) => format!("largest {} {unit}", significant(largest, 2)),
+        };
+        label(canvas, &format!("{} - {how}", self.heading), (LEFT, self.middle[0].min(self.middle[1]) - 84), 15, true, HPos::Left)?;
+        for side in 0..2 {
+            let middle = f64::from(self.middle[side]);
+            let at = |x: f64, v: f64| ((across(x) * 4.0) as i32, ((middle - v * scale) * 4.0) as i32);
+            let nominal = vec![at(first, 0.0), at(last, 0.0)];
+            canvas.draw(&PathElement::new(nominal, GRID.stroke_width(6))).map_err(failed)?;
+            let path: Vec<(i32, i32)> = xs.iter().zip(&self.values[side]).map(|(x, v)| at(*x, *v)).collect();
+            canvas.draw(&PathElement::new(path, RAIL[side].stroke_width(if side == 0 { 9 } else { 13 }))).map_err(failed)?;
+            for anchor in anchors {
+                let i = ((anchor - first) / (last - first) * (xs.len() - 1) as f64).round() as usize;
+                canvas
+                    .draw(&Circle::new(at(*anchor, self.values[side][i.min(xs.len() - 1)]), px(3), RAIL[side].filled()))
+                    .map_err(failed)?;
+            }
+        }
+        self.names(canvas, |side, v| f64::from(self.middle[side]) - v * scale)
+    }
+
+    /// Names of the rails at both ends, apart from each other.
+    fn names(&self, canvas: &Canvas<'_>, y: impl Fn(usize, f64) -> f64) -> Result<(), FigureError> {
+        let last = self.values[0].len() - 1;
+        for (at, x, side_of, prefix) in [(0, LEFT - 12, HPos::Right, "rail "), (last, RIGHT + 14, HPos::Left, "")] {
+            let (a, b) = (y(0, self.values[0][at]), y(1, self.values[1][at]));
+            let push = ((16.0 - (a - b).abs()) / 2.0).max(0.0) * if a > b { 1.0 } else { -1.0 };
+            label(canvas, &format!("{prefix}A"), (x, (a + push) as u32), 13, true, side_of)?;
+            label(canvas, &format!("{prefix}B"), (x, (b - push) as u32), 13, true, side_of)?;
+        }
+        Ok(())
+    }
+}
+
+fn label(canvas: &Canvas<'_>, words: &str, at: (u32, u32), size: u32, bold: bool, side: HPos) -> Result<(), FigureError> {
+    let style = text(size, bold).pos(Pos::new(side, VPos::Center)).color(&INK);
+    canvas.draw(&Text::new(words.to_string(), (px(at.0) as i32, px(at.1) as i32), style)).map_err(failed)
+}

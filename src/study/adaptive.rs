@@ -1,0 +1,99 @@
+//! When is a Monte Carlo study long enough? The adaptive procedure of JCGM 101:2008, 7.9.
+
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+/// Mean, standard deviation and the two ends of the 95 % interval of one sequence of draws.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimates {
+    /// In the order mean, deviation, low end, high end.
+    pub values: [f64; 4],
+}
+
+/// Number of draws in one sequence: at least 100 / (1 - p) for p = 0.95, and at least 10,000.
+pub const SEQUENCE: u64 = 10_000;
+
+impl Estimates {
+    /// Estimates from one sequence; the interval is the probabilistically symmetric one.
+    #[must_use]
+    pub fn of(sequence: &[f64]) -> Self {
+        let n = sequence.len() as f64;
+        let mean = sequence.iter().sum::<f64>() / n;
+        let deviation = (sequence.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+        let mut sorted = sequence.to_vec();
+        sorted.sort_by(f64::total_cmp);
+        // JCGM 101, 7.7.2: q = p M draws lie between the ends, r = (M - q) / 2 below the low one.
+        let q = (0.95 * n).round() as usize;
+        let r = (sequence.len() - q).div_ceil(2);
+        let at = |rank: usize| sorted[rank.clamp(1, sorted.len()) - 1];
+        Self { values: [mean, deviation, at(r), at(r + q)] }
+    }
+}
+
+/// Numerical tolerance of a standard uncertainty for a number of significant digits: half a unit of the last one
+/// (JCGM 101, 7.9.2). 0 for an uncertainty of 0.
+#[must_use]
+pub fn numerical_tolerance(u: f64, digits: u32) -> f64 {
+    if u <= 0.0 {
+        return 0.0;
+    }
+    // u = c x 10^l with c of so many digits; rounding may carry c into the next decade.
+    let mut l = u.log10().floor() as i32 + 1 - digits as i32;
+    if (u / 10.0_f64.powi(l)).round() >= 10.0_f64.powi(digits as i32) {
+        l += 1;
+    }
+    0.5 * 10.0_f64.powi(l)
+}
+
+/// Sequences of the first stage.
+const FIRST_STAGE: usize = 10;
+
+/// True when the draws are enough for the wanted digits.
+///
+/// Twice the standard deviation of the mean of each of the four estimates must be within the tolerance of the deviation of
+/// all draws (JCGM 101, 7.9.4, steps e to g). Looking after every sequence, that rule alone stops too early by luck, so the
+/// number of sequences must also reach that of the two-stage procedure of Wuebbeler, Harris, Cox and Elster (Metrologia 47,
+/// 2010; from memory): `s^2 t^2 / tolerance^2` with s from the first ten sequences and Student's t for 95 %, shared among
+/// the four estimates.
+#[must_use]
+pub fn settled(sequences: &[Estimates], all: &[f64], digits: u32) -> bool {
+    let h = sequences.len();
+    if h < FIRST_STAGE {
+        return false;
+    }
+    let tolerance = numerical_tolerance(Estimates::of(all).values[1], digits);
+    let Ok(student) = StudentsT::new(0.0, 1.0, FIRST_STAGE as f64 - 1.0) else { return false };
+    let t = student.inverse_cdf(1.0 - 0.05 / 2.0 / 4.0);
+    (0..4).all(|k| {
+        let rule = 2.0 * (spread(sequences, k) / h as f64).sqrt() <= tolerance;
+        let stage = spread(&sequences[..FIRST_STAGE], k) * t * t <= tolerance * tolerance * h as f64;
+        rule && stage
+    })
+}
+
+/// Variance of one estimate among sequences.
+fn spread(sequences: &[Estimates], k: usize) -> f64 {
+    let h = sequences.len() as f64;
+    let mean = sequences.iter().map(|s| s.values[k]).sum::<f64>() / h;
+    sequences.iter().map(|s| (s.values[k] - mean).powi(2)).sum::<f64>() / (h - 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ref_jcgm_101_numerical_tolerance() {
+        // JCGM 101, 7.9.2 example and 9.2.2: u = 2.0 with two digits gives 0.05; others by the same rule.
+        assert!((numerical_tolerance(2.0, 2) - 0.05).abs() < 1e-15);
+        assert!((numerical_tolerance(0.000_35, 1) - 0.000_05).abs() < 1e-18);
+        assert!((numerical_tolerance(9.97, 2) - 0.5).abs() < 1e-12);
+        assert!((numerical_tolerance(35.0, 2) - 0.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn interval_of_a_known_sequence() {
+        let e = Estimates::of(&(1..=1000).map(f64::from).collect::<Vec<_>>());
+        assert_eq!(e.values[2..], [25.0, 975.0]);
+        assert!((e.values[0] - 500.5).abs() < 1e-9);
+    }
+}
