@@ -50,7 +50,8 @@ fn ref_springs_in_series_have_the_worst_load_of_both_errors() {
     // All four corners by hand: the life of the worst is the bracket's, attained and bound alike.
     let life = w.get("life_km").unwrap();
     near(life.attained, life.bound.unwrap(), 0.05);
-    let e = evaluator(&plan(&simple.text()).clone().leak(), 0);
+    let whole = plan(&simple.text());
+    let e = evaluator(&whole, 0);
     let service = service_states(e.plan());
     let corner = |g: f64, l: f64| {
         let mut i = railtrue::input::Installation::perfect(e.plan());
@@ -59,17 +60,6 @@ fn ref_springs_in_series_have_the_worst_load_of_both_errors() {
     };
     let least = [corner(0.03, 0.02), corner(0.03, -0.02), corner(-0.03, 0.02), corner(-0.03, -0.02)].into_iter().fold(f64::MAX, f64::min);
     near(life.attained, least, 1e-9);
-}
-
-/// A plan that lives as long as the test.
-trait Leak {
-    fn leak(self) -> &'static Plan;
-}
-
-impl Leak for Plan {
-    fn leak(self) -> &'static Plan {
-        Box::leak(Box::new(self))
-    }
 }
 
 #[test]

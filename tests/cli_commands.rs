@@ -192,3 +192,69 @@ fn a_folder_in_the_way_of_a_file_is_said() {
     std::fs::write(folder.path().join("out"), "a file").unwrap();
     railtrue(folder.path()).args(["study", "plan.toml", "--out", "out"]).assert().code(2).stderr(contains("this folder cannot be made"));
 }
+
+#[test]
+fn worst_writes_installations_that_replay() {
+    let folder = with_plan(PLAN);
+    let at = folder.path();
+    let run = railtrue(at).args(["worst", "plan.toml", "--out", "w"]).assert().success();
+    run.stdout(contains("arithmetic").and(contains("exact")).and(contains("milder than a real installation")).and(contains("CAUTIONS")));
+    let v: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(at.join("w/worst.json")).unwrap()).unwrap();
+    let floating = v["arrangements"].as_array().unwrap().iter().find(|a| a["name"] == "floating").unwrap();
+    let life = floating["brackets"].as_array().unwrap().iter().find(|b| b["quantity"] == "life_km").unwrap();
+    assert!(life["bound"].as_f64().unwrap() <= life["attained"].as_f64().unwrap());
+    let args = ["trace", "plan.toml", "--arrangement", "floating", "--errors", "w/floating-life-km.toml", "--json", "--stations", "1000"];
+    let out = railtrue(at).args(args).output().unwrap();
+    let traced: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    let (a, b) = (traced["outcome"]["life_km"].as_f64().unwrap(), life["attained"].as_f64().unwrap());
+    assert!((a / b - 1.0).abs() < 1e-9, "{a} {b}");
+    assert!(at.join("w/floating-least-life-rails.png").exists());
+}
+
+#[test]
+fn a_started_plan_is_whole_and_says_what_is_assumed() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let start =
+        ["start", "mine.toml", "--span-mm", "1800", "--stroke-mm", "4000", "--bridge-kg", "40", "--payload-kg", "60", "--life-km", "20000"];
+    railtrue(at).args(start).assert().success().stdout(contains("groups of values are assumed"));
+    railtrue(at).args(["check", "mine.toml"]).assert().success().stdout(contains("values are assumed"));
+    railtrue(at)
+        .args(["study", "mine.toml", "--draws", "300"])
+        .assert()
+        .code(predicate::in_iter([0, 1]))
+        .stdout(contains("values are assumed"));
+    // It is never written over, and a name that the plan does not have is refused in the list.
+    railtrue(at).args(start).assert().code(2).stderr(contains("there already"));
+    let text = std::fs::read_to_string(at.join("mine.toml")).unwrap().replace("\"drive.kind\"", "\"drive.kid\"");
+    std::fs::write(at.join("mine.toml"), text).unwrap();
+    railtrue(at).args(["check", "mine.toml"]).assert().code(2).stderr(contains("\"drive.kid\" does not stand in this plan"));
+    railtrue(at)
+        .args(["start", "b.toml", "--span-mm", "-5", "--stroke-mm", "1", "--bridge-kg", "1", "--payload-kg", "1", "--life-km", "1"])
+        .assert()
+        .code(2);
+    assert!(!at.join("b.toml").exists());
+}
+
+#[test]
+fn the_schema_accepts_the_example_and_knows_every_key() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = railtrue(folder.path()).arg("schema").output().unwrap();
+    let schema: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(schema["properties"]["frame"]["properties"]["span_mm"]["exclusiveMinimum"], 0.0);
+    assert_eq!(schema["properties"]["errors"]["additionalProperties"], false);
+    let plan: serde_json::Value = toml::from_str(PLAN).unwrap();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    let errors: Vec<String> = validator.iter_errors(&plan).map(|e| format!("{}: {e}", e.instance_path)).collect();
+    assert!(errors.is_empty(), "{errors:?}");
+    let mut bad = plan.clone();
+    bad["frame"]["span_mm"] = serde_json::json!(-1);
+    bad["block"]["preloadd_n"] = serde_json::json!(1);
+    assert_eq!(validator.iter_errors(&bad).count(), 2);
+}
+
+#[test]
+fn a_study_by_digits_says_whether_they_settled() {
+    let folder = with_plan(&PLAN.replace("draws = 10000 ", "digits = 1\ndraws = 20000 "));
+    railtrue(folder.path()).args(["study", "plan.toml"]).assert().stdout(contains("20000 installations").and(contains("have NOT settled")));
+}

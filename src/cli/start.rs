@@ -30,15 +30,18 @@ const ASSUMED: [&str; 18] = [
     "errors",
 ];
 
-/// Ball blocks by size: size, C and C0 (N), moment ratings C roll and C pitch (N m), stiffness (N/um), and in roll and
-/// pitch (N m/mrad). Of the usual order for each size; common practice, no source.
-const BLOCKS: [(u32, f64, f64, f64, f64, f64, f64, f64); 6] = [
-    (15, 8_500.0, 13_500.0, 60.0, 50.0, 150.0, 8.0, 18.0),
-    (20, 14_000.0, 23_000.0, 140.0, 120.0, 220.0, 18.0, 42.0),
-    (25, 20_000.0, 33_000.0, 230.0, 200.0, 280.0, 30.0, 70.0),
-    (30, 30_000.0, 48_000.0, 400.0, 350.0, 350.0, 60.0, 130.0),
-    (35, 42_000.0, 65_000.0, 700.0, 550.0, 430.0, 110.0, 220.0),
-    (45, 70_000.0, 105_000.0, 1_500.0, 1_200.0, 560.0, 240.0, 480.0),
+/// A ball block: size, then C and C0 (N), moment ratings in roll and pitch (N m), stiffness (N/um), and in roll and pitch
+/// (N m/mrad).
+type Size = (u32, [f64; 7]);
+
+/// Of the usual order for each size; common practice, no source.
+const BLOCKS: [Size; 6] = [
+    (15, [8_500.0, 13_500.0, 60.0, 50.0, 150.0, 8.0, 18.0]),
+    (20, [14_000.0, 23_000.0, 140.0, 120.0, 220.0, 18.0, 42.0]),
+    (25, [20_000.0, 33_000.0, 230.0, 200.0, 280.0, 30.0, 70.0]),
+    (30, [30_000.0, 48_000.0, 400.0, 350.0, 350.0, 60.0, 130.0]),
+    (35, [42_000.0, 65_000.0, 700.0, 550.0, 430.0, 110.0, 220.0]),
+    (45, [70_000.0, 105_000.0, 1_500.0, 1_200.0, 560.0, 240.0, 480.0]),
 ];
 
 pub(super) fn run(args: &StartArgs) -> Result<Done, Failure> {
@@ -52,7 +55,7 @@ pub(super) fn run(args: &StartArgs) -> Result<Done, Failure> {
     // Three quarters of the payload near one rail, half of the rest, on two blocks; twice that for what is not known yet.
     let block_n = 9.81 * (0.75 * args.payload_kg + 0.5 * args.bridge_kg + truck) / 2.0 * 2.0;
     let needed = block_n * (args.life_km / 100.0).cbrt() * 1.2;
-    let &(size, c, c0, roll, pitch, k, k_roll, k_pitch) = BLOCKS.iter().find(|b| b.1 >= needed).unwrap_or(&BLOCKS[BLOCKS.len() - 1]);
+    let &(size, [c, c0, roll, pitch, k, k_roll, k_pitch]) = BLOCKS.iter().find(|b| b.1[0] >= needed).unwrap_or(&BLOCKS[BLOCKS.len() - 1]);
     let rail = args.stroke_mm + 500.0;
     let bays = (rail / 500.0).round().max(1.0);
     // A box of 2.7 kg/dm3 with a wall of a thirtieth of its height, height 1.4 times its width.

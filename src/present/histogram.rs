@@ -16,6 +16,9 @@ const CLASSES: usize = 90;
 const LEFT: u32 = 90;
 const RIGHT: u32 = WIDTH - 40;
 
+/// Attained value and bound.
+type Marks = (f64, Option<f64>);
+
 /// One quantity over all draws.
 struct Panel<'a> {
     heading: &'a str,
@@ -24,7 +27,7 @@ struct Panel<'a> {
     log: bool,
     of: fn(&Outcome) -> f64,
     /// The worst of an arrangement that the tolerances allow: attained, bound.
-    worst: fn(&ArrangementResult) -> Option<(f64, Option<f64>)>,
+    worst: fn(&ArrangementResult) -> Option<Marks>,
     /// A limit to draw, with its label.
     limit: Option<(f64, String)>,
     top: u32,

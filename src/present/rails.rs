@@ -38,11 +38,11 @@ pub fn rails_drawing(plan: &Plan, installation: &Installation, title: &str) -> R
         [0, 1].map(|side| xs.iter().map(|&x| rails.line_at(side, x, installation)[what] / scale).collect())
     };
     let views = [
-        View { heading: "Plan: across the rails (span, parallelism, straightness)", unit: "mm", middle: [330, 170], values: along(0, 1.0) },
-        View { heading: "Elevation: height", unit: "mm", middle: [560, 560], values: along(1, 1.0) },
-        View { heading: "Cross-level of each rail's seat", unit: "mm/m", middle: [790, 790], values: along(2, MRAD) },
+        View { heading: "Plan: across the rails (span, parallelism, straightness)", unit: "mm", middle: [300, 170], values: along(0, 1.0) },
+        View { heading: "Elevation: height", unit: "mm", middle: [510, 510], values: along(1, 1.0) },
+        View { heading: "Cross-level of each rail's seat", unit: "mm/m", middle: [730, 730], values: along(2, MRAD) },
     ];
-    draw(900, &format!("The two rails with their errors: {title}"), |canvas| {
+    draw(830, &format!("The two rails with their errors: {title}"), |canvas| {
         label(canvas, &format!("The two rails with their errors: {title}"), (WIDTH / 2, 22), 19, true, HPos::Center)?;
         let note = format!(
             "{} to {} mm along the rails; span {} mm; errors exaggerated as stated in each view",
@@ -69,18 +69,17 @@ impl View {
             (true, unit) => format!("largest {} {unit}", significant(largest, 2)),
         };
         label(canvas, &format!("{} - {how}", self.heading), (LEFT, self.middle[0].min(self.middle[1]) - 84), 15, true, HPos::Left)?;
-        for side in 0..2 {
+        for (side, (colour, values)) in RAIL.iter().zip(&self.values).enumerate() {
             let middle = f64::from(self.middle[side]);
             let at = |x: f64, v: f64| ((across(x) * 4.0) as i32, ((middle - v * scale) * 4.0) as i32);
             let nominal = vec![at(first, 0.0), at(last, 0.0)];
             canvas.draw(&PathElement::new(nominal, GRID.stroke_width(6))).map_err(failed)?;
-            let path: Vec<(i32, i32)> = xs.iter().zip(&self.values[side]).map(|(x, v)| at(*x, *v)).collect();
-            canvas.draw(&PathElement::new(path, RAIL[side].stroke_width(if side == 0 { 9 } else { 13 }))).map_err(failed)?;
+            let path: Vec<(i32, i32)> = xs.iter().zip(values).map(|(x, v)| at(*x, *v)).collect();
+            canvas.draw(&PathElement::new(path, colour.stroke_width(if side == 0 { 9 } else { 13 }))).map_err(failed)?;
             for anchor in anchors {
                 let i = ((anchor - first) / (last - first) * (xs.len() - 1) as f64).round() as usize;
-                canvas
-                    .draw(&Circle::new(at(*anchor, self.values[side][i.min(xs.len() - 1)]), px(3), RAIL[side].filled()))
-                    .map_err(failed)?;
+                let value = values[i.min(xs.len() - 1)];
+                canvas.draw(&Circle::new(at(*anchor, value), px(3), colour.filled())).map_err(failed)?;
             }
         }
         self.names(canvas, |side, v| f64::from(self.middle[side]) - v * scale)

@@ -3,10 +3,10 @@
 //! Each source counts its slope at the middle of its tolerance times its half-width (a profile: the most that its zone
 //! allows along its slope). Arithmetic adds them, RSS takes the root of their squares. Both read a curve as a straight line.
 
-use super::evaluate::{Evaluator, Outcome, Work};
+use super::evaluate::{Evaluator, Work};
 use super::sampling::Draws;
 use super::service::service_states;
-use super::worst::ToleranceBox;
+use super::worst::{QUANTITIES, Quantity, ToleranceBox};
 use crate::math::Corners;
 use crate::structure::NotConverged;
 
@@ -25,19 +25,6 @@ pub struct Stack {
     /// Arithmetic stack, on the bad side.
     pub arithmetic: f64,
 }
-
-/// Quantity, its value, and +1 where more is worse.
-type Stacked = (&'static str, fn(&Outcome) -> f64, f64);
-
-const QUANTITIES: [Stacked; 7] = [
-    ("life_km", |o| o.life_km, -1.0),
-    ("peak_load_n", |o| o.peak_load_n, 1.0),
-    ("static_safety", |o| o.static_safety, -1.0),
-    ("float_travel_used", |o| o.float_travel_used, 1.0),
-    ("joint_force_n", |o| o.joint_force_n, 1.0),
-    ("tool_displacement_mm", |o| o.tool_displacement_mm, 1.0),
-    ("tool_yaw_mrad", |o| o.tool_yaw_mrad, 1.0),
-];
 
 /// Stacks every quantity of a machine.
 ///
@@ -61,15 +48,17 @@ pub fn stack(evaluator: &Evaluator<'_>) -> Result<Vec<Stack>, NotConverged> {
         point[j] = -STEP;
         let down = at(&point)?;
         point[j] = 0.0;
-        for ((_, of, _), slope) in QUANTITIES.iter().zip(&mut slopes) {
-            slope[j] = (of(&up) - of(&nominal)).abs().max((of(&down) - of(&nominal)).abs()) / STEP;
+        for (q, slope) in QUANTITIES.iter().zip(&mut slopes) {
+            let change = |o| ((q.value)(o) - (q.value)(&nominal)).abs();
+            slope[j] = change(&up).max(change(&down)) / STEP;
         }
     }
-    let stacked = |((key, of, worse), slope): (&Stacked, &Vec<f64>)| {
+    let stacked = |(q, slope): (&Quantity, &Vec<f64>)| {
         let parts = parts(&tolerance_box, slope);
-        let sum: f64 = parts.iter().sum();
+        let worse = if q.less_is_worse { -1.0 } else { 1.0 };
+        let nominal = (q.value)(&nominal);
         let root = parts.iter().map(|p| p * p).sum::<f64>().sqrt();
-        Stack { key, nominal: of(&nominal), rss: of(&nominal) + worse * root, arithmetic: of(&nominal) + worse * sum }
+        Stack { key: q.key, nominal, rss: nominal + worse * root, arithmetic: nominal + worse * parts.iter().sum::<f64>() }
     };
     Ok(QUANTITIES.iter().zip(&slopes).map(stacked).collect())
 }

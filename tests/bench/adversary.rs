@@ -53,7 +53,11 @@ fn main() {
                 let bound = b.bound.unwrap_or(if b.less_is_worse { 0.0 } else { f64::INFINITY });
                 let over = if b.less_is_worse { *found < bound * (1.0 - 1e-9) } else { *found > bound * (1.0 + 1e-9) };
                 passed += u64::from(over);
-                println!("  {key:22} adversary {found:12.4}  attained {:12.4}  bound {bound:12.4}{}", b.attained, if over { "  PASSED" } else { "" });
+                println!(
+                    "  {key:22} adversary {found:12.4}  attained {:12.4}  bound {bound:12.4}{}",
+                    b.attained,
+                    if over { "  PASSED" } else { "" }
+                );
             }
         }
     }

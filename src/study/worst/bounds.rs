@@ -96,7 +96,7 @@ pub(super) fn float_reach(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &
     let m = laws.len();
     let mut corners = Corners::default();
     let mut free = vec![0.0_f64; m];
-    let stations = if m == 0 { 0 } else { map.float_rows.len() / m };
+    let stations = map.float_rows.len().checked_div(m).unwrap_or(0);
     for station in 0..stations {
         for (f, greatest) in free.iter_mut().enumerate() {
             let spread = reach(map, tolerance_box, &map.float_rows[station * m + f], &mut corners).0;

@@ -2,22 +2,19 @@
 
 mod affine;
 mod bounds;
+mod extremes;
 mod least_life;
 mod search;
 mod tolerance_box;
 
 pub use tolerance_box::ToleranceBox;
 
-use affine::AffineMap;
-use bounds::{Spreads, dynamic_weights, float_reach, reach, resultant, signed_row, static_weights};
+use extremes::Extremes;
 use least_life::Tree;
 use search::{Badness, Searcher};
 
 use crate::input::Installation;
-use crate::input::plan::Law;
-use crate::math::Corners;
 use crate::structure::NotConverged;
-use crate::units::MRAD;
 
 use super::evaluate::{Evaluator, Outcome, Work};
 use super::sampling::Draws;
@@ -95,16 +92,16 @@ impl WorstCase {
 }
 
 /// A quantity to bracket.
-struct Quantity {
-    key: &'static str,
+pub(super) struct Quantity {
+    pub(super) key: &'static str,
     label: &'static str,
     unit: &'static str,
-    less_is_worse: bool,
-    value: fn(&Outcome) -> f64,
+    pub(super) less_is_worse: bool,
+    pub(super) value: fn(&Outcome) -> f64,
     badness: Badness,
 }
 
-const QUANTITIES: [Quantity; 7] = [
+pub(super) const QUANTITIES: [Quantity; 7] = [
     Quantity {
         key: "life_km",
         label: "system life",
@@ -174,7 +171,7 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
     let draws = Draws::new(plan, evaluator.machine.rails());
     let tolerance_box = ToleranceBox::new(plan, draws.modes().clone());
     let searcher = Searcher::new(evaluator, &tolerance_box);
-    let (bounds, no_bound) = match Bounds::new(evaluator, &tolerance_box) {
+    let (bounds, no_bound) = match Extremes::new(evaluator, &tolerance_box) {
         Ok(bounds) => (Some(bounds), None),
         Err(why) => (None, Some(why)),
     };
@@ -195,7 +192,7 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
         }
         let mut own = starts.clone();
         own.extend(corner);
-        if q.key == "life_km" {
+        if ["life_km", "peak_load_n", "static_safety"].contains(&q.key) {
             own.extend(corners.iter().take(if effort.starts > 4 { corners.len() } else { 2 }).cloned());
         }
         let found = searcher.climb(&own, q.badness)?;
@@ -257,169 +254,4 @@ fn block_bracket(searcher: &Searcher<'_, '_>, b: usize, bound: f64, point: &[f64
         stroke_peak_n: work.stroke_peak_n,
         outcome,
     })
-}
-
-/// All bounds but that of life, with the corners that have them in the affine map.
-struct Bounds {
-    map: AffineMap,
-    dynamic: Spreads,
-    /// Greatest load of each block, with its point.
-    blocks: Vec<(f64, Vec<f64>)>,
-    static_load_n: (f64, Vec<f64>),
-    travel: (f64, Vec<f64>),
-    joint_n: (f64, Vec<f64>),
-    tool_mm: (f64, Vec<f64>),
-    yaw_rad: (f64, Vec<f64>),
-    past_stops: Vec<f64>,
-    c0_n: f64,
-}
-
-impl Bounds {
-    fn new(evaluator: &Evaluator<'_>, tolerance_box: &ToleranceBox) -> Result<Self, String> {
-        let plan = evaluator.plan();
-        let mut map = AffineMap::new(evaluator, tolerance_box).map_err(|why| why.0)?;
-        let laws: Vec<Law> =
-            evaluator.machine.joint_laws().into_iter().map(|(_, law)| law).filter(|law| matches!(law, Law::Float { .. })).collect();
-        let floats = float_reach(&map, tolerance_box, &laws).ok_or("the floats' stops may drive each other without limit")?;
-        let travel = travel_bound(&map, tolerance_box, &laws, &floats);
-        for (unknown, ((_, past), law)) in map.unknown_n.iter_mut().zip(floats.iter().zip(&laws)) {
-            if let Law::Float { k_stop, .. } = law {
-                *unknown += k_stop * past;
-            }
-        }
-        let blocks = plan.block_count();
-        let dynamic = Spreads::new(&map, tolerance_box, blocks, dynamic_weights(&plan.block));
-        let fixed = Spreads::new(&map, tolerance_box, blocks, static_weights(&plan.block));
-        let of_blocks: Vec<(f64, Vec<f64>)> = (0..blocks).map(|b| greatest(&map, tolerance_box, &dynamic, blocks, b)).collect();
-        let static_load_n = (0..blocks).map(|b| greatest(&map, tolerance_box, &fixed, blocks, b)).fold((0.0, Vec::new()), larger);
-        Ok(Self {
-            joint_n: resultants(&map, tolerance_box, &map.joints, 3, |p, group| {
-                map.joint_rows[map.places[p].station * map.joints[0].len() + 3 * group..].iter().take(3).collect()
-            }),
-            tool_mm: tool_bound(&map, tolerance_box, plan.duty.len(), 0..3),
-            yaw_rad: tool_bound(&map, tolerance_box, plan.duty.len(), 3..4),
-            past_stops: floats.iter().map(|f| f.1).collect(),
-            c0_n: plan.block.c0_n,
-            blocks: of_blocks,
-            static_load_n,
-            travel,
-            dynamic,
-            map,
-        })
-    }
-
-    fn of(&self, key: &str) -> f64 {
-        match key {
-            "peak_load_n" => self.blocks.iter().map(|b| b.0).fold(0.0, f64::max),
-            "static_safety" => self.c0_n / self.static_load_n.0,
-            "float_travel_used" => self.travel.0,
-            "joint_force_n" => self.joint_n.0,
-            "tool_displacement_mm" => self.tool_mm.0,
-            "tool_yaw_mrad" => self.yaw_rad.0 / MRAD,
-            _ => f64::NAN,
-        }
-    }
-
-    /// Corners that have the bound in the affine map: the best starts.
-    fn starts(&self, key: &str) -> Vec<Vec<f64>> {
-        let worst_block = || self.blocks.iter().fold((0.0, Vec::new()), |a, b| larger(a, b.clone())).1;
-        let point = match key {
-            "static_safety" => self.static_load_n.1.clone(),
-            "float_travel_used" => self.travel.1.clone(),
-            "joint_force_n" => self.joint_n.1.clone(),
-            "tool_displacement_mm" => self.tool_mm.1.clone(),
-            "tool_yaw_mrad" => self.yaw_rad.1.clone(),
-            _ => worst_block(),
-        };
-        if point.is_empty() { Vec::new() } else { vec![point] }
-    }
-}
-
-fn larger(a: (f64, Vec<f64>), b: (f64, Vec<f64>)) -> (f64, Vec<f64>) {
-    if b.0 > a.0 { b } else { a }
-}
-
-/// Greatest equivalent load of a block anywhere, with a point that has it.
-fn greatest(map: &AffineMap, tolerance_box: &ToleranceBox, spreads: &Spreads, blocks: usize, b: usize) -> (f64, Vec<f64>) {
-    let best = (0..map.places.len())
-        .map(|p| (p, spreads.greatest(map, blocks, p, b)))
-        .fold((0, (0.0, 0, 1.0)), |a, x| if x.1.0 > a.1.0 { x } else { a });
-    let (place, (value, pattern, side)) = best;
-    let row: Vec<f64> = signed_row(map, blocks, map.places[place].station, b, pattern, &spreads.weights).iter().map(|r| r * side).collect();
-    (value, reach(map, tolerance_box, &row, &mut Corners::default()).1)
-}
-
-/// Largest share of a float's travel, with the corner that moves that float most.
-fn travel_bound(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law], floats: &[(f64, f64)]) -> (f64, Vec<f64>) {
-    let mut best = (0.0, Vec::new());
-    for (f, (law, (way, _))) in laws.iter().zip(floats).enumerate() {
-        let Law::Float { travel, .. } = law else { continue };
-        let used = way / travel;
-        if used > best.0 {
-            let mut corner = (0.0, Vec::new());
-            for (place, d) in map.places.iter().zip(&map.floats) {
-                let side = if d[f] < 0.0 { -1.0 } else { 1.0 };
-                let row: Vec<f64> = map.float_rows[place.station * laws.len() + f].iter().map(|r| r * side).collect();
-                let (spread, point) = reach(map, tolerance_box, &row, &mut Corners::default());
-                corner = larger(corner, (d[f].abs() + spread, point));
-            }
-            best = (used, corner.1);
-        }
-    }
-    best
-}
-
-/// Largest resultant of groups of components, with a corner that makes its largest component greatest.
-fn resultants<'m>(
-    map: &'m AffineMap,
-    tolerance_box: &ToleranceBox,
-    values: &[Vec<f64>],
-    size: usize,
-    rows: impl Fn(usize, usize) -> Vec<&'m Vec<f64>>,
-) -> (f64, Vec<f64>) {
-    let mut best = (0.0, Vec::new());
-    let mut corners = Corners::default();
-    let mut known: Option<(usize, Vec<Vec<(f64, Vec<f64>)>>)> = None;
-    for (p, value) in values.iter().enumerate() {
-        let station = map.places[p].station;
-        let groups = value.len() / size;
-        if known.as_ref().is_none_or(|(s, _)| *s != station) {
-            let of = |g: usize, corners: &mut Corners| rows(p, g).into_iter().map(|r| reach(map, tolerance_box, r, corners)).collect();
-            known = Some((station, (0..groups).map(|g| of(g, &mut corners)).collect()));
-        }
-        let Some((_, spreads)) = &known else { continue };
-        for (g, spread) in spreads.iter().enumerate() {
-            let part = &value[g * size..(g + 1) * size];
-            let only: Vec<f64> = spread.iter().map(|s| s.0).collect();
-            let bound = resultant(&only, part);
-            if bound > best.0 {
-                let main = (0..size).max_by(|&a, &b| (part[a].abs() + only[a]).total_cmp(&(part[b].abs() + only[b]))).unwrap_or(0);
-                let point = if part[main] < 0.0 { spread[main].1.iter().map(|v| -v).collect() } else { spread[main].1.clone() };
-                best = (bound, point);
-            }
-        }
-    }
-    best
-}
-
-/// Largest resultant of some components of the tool point.
-fn tool_bound(map: &AffineMap, tolerance_box: &ToleranceBox, cases: usize, components: std::ops::Range<usize>) -> (f64, Vec<f64>) {
-    let mut best = (0.0, Vec::new());
-    let mut corners = Corners::default();
-    let mut known: std::collections::BTreeMap<(usize, usize), Vec<(f64, Vec<f64>)>> = std::collections::BTreeMap::new();
-    for (place, tool) in map.places.iter().zip(&map.tool) {
-        let spreads = known.entry((place.station, place.case)).or_insert_with(|| {
-            let row = |i: usize| &map.tool_rows[(place.station * cases + place.case) * 4 + i];
-            components.clone().map(|i| reach(map, tolerance_box, row(i), &mut corners)).collect()
-        });
-        let only: Vec<f64> = spreads.iter().map(|s| s.0).collect();
-        let part = &tool[components.clone()];
-        let bound = resultant(&only, part);
-        if bound > best.0 {
-            let main = (0..part.len()).max_by(|&a, &b| (part[a].abs() + only[a]).total_cmp(&(part[b].abs() + only[b]))).unwrap_or(0);
-            let point = if part[main] < 0.0 { spreads[main].1.iter().map(|v| -v).collect() } else { spreads[main].1.clone() };
-            best = (bound, point);
-        }
-    }
-    best
 }

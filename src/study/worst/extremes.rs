@@ -1,0 +1,164 @@
+//! The greatest value of every quantity but life over the affine map, each with a corner of the tolerances that has it.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use super::affine::AffineMap;
+use super::bounds::{Spreads, dynamic_weights, float_reach, reach, resultant, signed_row, static_weights};
+use super::tolerance_box::ToleranceBox;
+use crate::input::plan::Law;
+use crate::math::Corners;
+use crate::study::evaluate::Evaluator;
+use crate::units::MRAD;
+
+/// A greatest value, and a point of the box that has it.
+type Greatest = (f64, Vec<f64>);
+
+/// All bounds but that of life, with the corners that have them in the affine map.
+pub(super) struct Extremes {
+    pub(super) map: AffineMap,
+    pub(super) dynamic: Spreads,
+    /// Greatest load of each block, with its point.
+    pub(super) blocks: Vec<Greatest>,
+    static_load_n: Greatest,
+    travel: Greatest,
+    joint_n: Greatest,
+    tool_mm: Greatest,
+    yaw_rad: Greatest,
+    pub(super) past_stops: Vec<f64>,
+    c0_n: f64,
+}
+
+impl Extremes {
+    pub(super) fn new(evaluator: &Evaluator<'_>, tolerance_box: &ToleranceBox) -> Result<Self, String> {
+        let plan = evaluator.plan();
+        let mut map = AffineMap::new(evaluator, tolerance_box).map_err(|why| why.0)?;
+        let laws: Vec<Law> =
+            evaluator.machine.joint_laws().into_iter().map(|(_, law)| law).filter(|law| matches!(law, Law::Float { .. })).collect();
+        let floats = float_reach(&map, tolerance_box, &laws).ok_or("the floats' stops may drive each other without limit")?;
+        let travel = travel_bound(&map, tolerance_box, &laws, &floats);
+        for (unknown, ((_, past), law)) in map.unknown_n.iter_mut().zip(floats.iter().zip(&laws)) {
+            if let Law::Float { k_stop, .. } = law {
+                *unknown += k_stop * past;
+            }
+        }
+        let blocks = plan.block_count();
+        let dynamic = Spreads::new(&map, tolerance_box, blocks, dynamic_weights(&plan.block));
+        let fixed = Spreads::new(&map, tolerance_box, blocks, static_weights(&plan.block));
+        let of_blocks: Vec<Greatest> = (0..blocks).map(|b| greatest(&map, tolerance_box, &dynamic, blocks, b)).collect();
+        let static_load_n = (0..blocks).map(|b| greatest(&map, tolerance_box, &fixed, blocks, b)).fold((0.0, Vec::new()), larger);
+        Ok(Self {
+            joint_n: largest_resultant(&map, tolerance_box, joint_forces(&map)),
+            tool_mm: largest_resultant(&map, tolerance_box, tool_parts(&map, plan.duty.len(), 0..3)),
+            yaw_rad: largest_resultant(&map, tolerance_box, tool_parts(&map, plan.duty.len(), 3..4)),
+            past_stops: floats.iter().map(|f| f.1).collect(),
+            c0_n: plan.block.c0_n,
+            blocks: of_blocks,
+            static_load_n,
+            travel,
+            dynamic,
+            map,
+        })
+    }
+
+    pub(super) fn of(&self, key: &str) -> f64 {
+        match key {
+            "peak_load_n" => self.blocks.iter().map(|b| b.0).fold(0.0, f64::max),
+            "static_safety" => self.c0_n / self.static_load_n.0,
+            "float_travel_used" => self.travel.0,
+            "joint_force_n" => self.joint_n.0,
+            "tool_displacement_mm" => self.tool_mm.0,
+            "tool_yaw_mrad" => self.yaw_rad.0 / MRAD,
+            _ => f64::NAN,
+        }
+    }
+
+    /// Corners that have the bound in the affine map: the best starts.
+    pub(super) fn starts(&self, key: &str) -> Vec<Vec<f64>> {
+        let worst_block = || self.blocks.iter().fold((0.0, Vec::new()), |a, b| larger(a, b.clone())).1;
+        let point = match key {
+            "static_safety" => self.static_load_n.1.clone(),
+            "float_travel_used" => self.travel.1.clone(),
+            "joint_force_n" => self.joint_n.1.clone(),
+            "tool_displacement_mm" => self.tool_mm.1.clone(),
+            "tool_yaw_mrad" => self.yaw_rad.1.clone(),
+            _ => worst_block(),
+        };
+        if point.is_empty() { Vec::new() } else { vec![point] }
+    }
+}
+
+fn larger(a: Greatest, b: Greatest) -> Greatest {
+    if b.0 > a.0 { b } else { a }
+}
+
+/// Greatest equivalent load of a block anywhere, with a point that has it.
+fn greatest(map: &AffineMap, tolerance_box: &ToleranceBox, spreads: &Spreads, blocks: usize, b: usize) -> Greatest {
+    let best = (0..map.places.len())
+        .map(|p| (p, spreads.greatest(map, blocks, p, b)))
+        .fold((0, (0.0, 0, 1.0)), |a, x| if x.1.0 > a.1.0 { x } else { a });
+    let (place, (value, pattern, side)) = best;
+    let row: Vec<f64> = signed_row(map, blocks, map.places[place].station, b, pattern, &spreads.weights).iter().map(|r| r * side).collect();
+    (value, reach(map, tolerance_box, &row, &mut Corners::default()).1)
+}
+
+/// Largest share of a float's travel, with the corner that moves that float most.
+fn travel_bound(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law], floats: &[(f64, f64)]) -> Greatest {
+    let mut best = (0.0, Vec::new());
+    for (f, (law, (way, _))) in laws.iter().zip(floats).enumerate() {
+        let Law::Float { travel, .. } = law else { continue };
+        let used = way / travel;
+        if used > best.0 {
+            let mut corner = (0.0, Vec::new());
+            for (place, d) in map.places.iter().zip(&map.floats) {
+                let side = if d[f] < 0.0 { -1.0 } else { 1.0 };
+                let row: Vec<f64> = map.float_rows[place.station * laws.len() + f].iter().map(|r| r * side).collect();
+                let (spread, point) = reach(map, tolerance_box, &row, &mut Corners::default());
+                corner = larger(corner, (d[f].abs() + spread, point));
+            }
+            best = (used, corner.1);
+        }
+    }
+    best
+}
+
+/// A resultant: which rows it belongs to, those rows, and its components' values in one place.
+type Resultant<'m> = (usize, &'m [Vec<f64>], &'m [f64]);
+
+/// Largest resultant of some components, with a corner that makes its largest component greatest.
+fn largest_resultant<'m>(map: &AffineMap, tolerance_box: &ToleranceBox, all: impl Iterator<Item = Resultant<'m>>) -> Greatest {
+    let mut best = (0.0, Vec::new());
+    let mut corners = Corners::default();
+    let mut known: BTreeMap<usize, Vec<Greatest>> = BTreeMap::new();
+    for (rows_of, rows, values) in all {
+        let spreads = known.entry(rows_of).or_insert_with(|| rows.iter().map(|r| reach(map, tolerance_box, r, &mut corners)).collect());
+        let only: Vec<f64> = spreads.iter().map(|s| s.0).collect();
+        let bound = resultant(&only, values);
+        if bound > best.0 {
+            let size = |i: usize| values[i].abs() + only[i];
+            let main = (0..values.len()).max_by(|&a, &b| size(a).total_cmp(&size(b))).unwrap_or(0);
+            let side = if values[main] < 0.0 { -1.0 } else { 1.0 };
+            best = (bound, spreads[main].1.iter().map(|v| v * side).collect());
+        }
+    }
+    best
+}
+
+/// Forces of every joint in every place.
+fn joint_forces(map: &AffineMap) -> impl Iterator<Item = Resultant<'_>> {
+    let size = map.joints.first().map_or(0, Vec::len);
+    map.places.iter().zip(&map.joints).flat_map(move |(place, forces)| {
+        forces.chunks(3).enumerate().map(move |(joint, values)| {
+            let first = place.station * size + 3 * joint;
+            (first, &map.joint_rows[first..first + 3], values)
+        })
+    })
+}
+
+/// Some components of the tool point in every place.
+fn tool_parts(map: &AffineMap, cases: usize, parts: Range<usize>) -> impl Iterator<Item = Resultant<'_>> {
+    map.places.iter().zip(&map.tool).map(move |(place, tool)| {
+        let first = 4 * (place.station * cases + place.case);
+        (first, &map.tool_rows[first + parts.start..first + parts.end], &tool[parts.clone()])
+    })
+}
