@@ -200,9 +200,7 @@ fn check_an_adversary_never_passes_a_bound() {
             let tolerance_box = ToleranceBox::new(&plan, draws.modes().clone());
             let service = service_states(&plan);
             let outcomes = run(0, 1500, 77, Work::default, |work, i, rng| {
-                let point = tolerance_box.random(i % 2 == 0, &mut || {
-                    railtrue::study::unit_draw(railtrue::input::sources::Spread::Uniform, false, rng) / 2.0 + 0.5
-                });
+                let point = tolerance_box.random(i % 2 == 0, &mut || railtrue::study::uniform(rng));
                 assert!(tolerance_box.holds(&point));
                 e.evaluate(&tolerance_box.installation(&plan, &point), &service, work).unwrap()
             });

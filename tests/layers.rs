@@ -29,6 +29,7 @@ fn source() -> Vec<(String, String)> {
     let mut list = Vec::new();
     files(&root, &mut list);
     list.into_iter()
+        .filter(|p| p.extension().is_some_and(|e| e == "rs"))
         .map(|p| (p.strip_prefix(&root).unwrap().to_string_lossy().into_owned(), std::fs::read_to_string(&p).unwrap()))
         .collect()
 }

@@ -20,7 +20,7 @@ pub use engine::run;
 pub use evaluate::{BlockOutcome, Evaluator, Outcome, Work};
 pub use findings::{Finding, stiffness_doubts};
 pub use monte_carlo::{ArrangementResult, Band, Length, StudyResult, monte_carlo};
-pub use sampling::{Draws, unit_draw};
+pub use sampling::{Draws, uniform, unit_draw};
 pub use service::{ServiceState, service_states};
 pub use stack::{Stack, stack};
 pub use stiffness::lateral_stiffness_n_per_um;

@@ -7,6 +7,11 @@ use crate::geometry::{ProfileModes, Rails};
 use crate::input::sources::Spread;
 use crate::input::{ErrorKind, Installation, Plan, Source};
 
+/// A uniform number in 0..1.
+pub fn uniform(rng: &mut impl Rng) -> f64 {
+    rng.random()
+}
+
 /// A draw between -1 and 1, the limits; beyond them only for a normal spread that is not cut.
 pub fn unit_draw(spread: Spread, cut: bool, rng: &mut impl Rng) -> f64 {
     match spread {

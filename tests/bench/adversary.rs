@@ -4,9 +4,8 @@
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a measuring program")]
 
 use railtrue::input::read_plan;
-use railtrue::input::sources::Spread;
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Effort, Evaluator, Outcome, ToleranceBox, Work, run, service_states, unit_draw, worst_case};
+use railtrue::study::{Draws, Effort, Evaluator, Outcome, ToleranceBox, Work, run, service_states, uniform, worst_case};
 
 type Quantity = (&'static str, fn(&Outcome) -> f64);
 
@@ -36,7 +35,7 @@ fn main() {
             let mut extremes: Vec<f64> = Vec::new();
             for first in (0..count).step_by(10_000) {
                 let outcomes = run(first, 10_000.min(count - first), 99, Work::default, |work, i, rng| {
-                    let point = tolerance_box.random(i % 3 != 0, &mut || f64::midpoint(unit_draw(Spread::Uniform, false, rng), 1.0));
+                    let point = tolerance_box.random(i % 3 != 0, &mut || uniform(rng));
                     e.evaluate(&tolerance_box.installation(&plan, &point), &service, work).unwrap()
                 });
                 for o in &outcomes {

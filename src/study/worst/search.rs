@@ -1,13 +1,13 @@
 //! Real installations inside the tolerances that are as bad as can be found: never a bound, always replayable.
 
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
 use super::tolerance_box::ToleranceBox;
 use crate::math::Corners;
 use crate::structure::NotConverged;
+use crate::study::engine::run;
 use crate::study::evaluate::{Evaluator, Outcome, Work};
+use crate::study::sampling::uniform;
 use crate::study::service::{ServiceState, service_states};
 
 /// What is to be made bad: greater is worse.
@@ -44,8 +44,7 @@ impl<'e, 'p> Searcher<'e, 'p> {
 
     /// Random starting points: corners and inside, the same for the same seed.
     pub(super) fn random_points(&self, count: usize, seed: u64) -> Vec<Vec<f64>> {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        (0..count).map(|i| self.tolerance_box.random(i % 2 == 0, &mut || rng.random::<f64>())).collect()
+        run(0, count as u64, seed, || (), |(), i, rng| self.tolerance_box.random(i % 2 == 0, &mut || uniform(rng)))
     }
 
     /// The worst that climbing from each start finds.
