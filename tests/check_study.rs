@@ -119,3 +119,42 @@ fn check_shares_of_stroke_seasons_and_duty_add_up() {
     let middle = plan.frame.station_share[10];
     assert!((first + middle * 0.6 - 0.6).abs() < 1e-12, "{first} {middle}");
 }
+
+#[test]
+fn check_shaft_wind_up_is_thrust_times_compliance() {
+    // One motor at A (then at B): in the state with its own wind-up, the far drive's thrust times r^2 / k is the lag.
+    for (motor, far, sign) in [("a", 1, -1.0), ("b", 0, 1.0)] {
+        let shaft = format!("kind = \"shaft\"\nmotor_at = \"{motor}\"\nshaft_n_m_per_mrad = 1.5\npinion_radius_mm = 24");
+        let text = include_str!("../examples/panel-bridge.toml");
+        let line = text.lines().find(|l| l.starts_with("kind = \"two\"")).unwrap();
+        let plan = read_plan(&text.replace(line, &shaft), "shaft.toml").unwrap();
+        let machine = Machine::new(&plan, 0).unwrap();
+        let taken_up = railtrue::structure::TakenUp::default();
+        for case in 0..plan.duty.len() {
+            let s = railtrue::structure::Situation {
+                station_x_mm: 2000.0,
+                case,
+                thermal: Default::default(),
+                skew_mm: machine.wind_up_mm(case),
+                drag: railtrue::structure::Drag::Law,
+            };
+            let r = machine.respond(&Installation::perfect(&plan), &taken_up, &s).unwrap();
+            let lag = sign * r.drive_n[far] * 24.0 * 24.0 / 1.5e6;
+            assert!((machine.wind_up_mm(case) - lag).abs() < 1e-12, "{lag} against {}", machine.wind_up_mm(case));
+        }
+        assert!(machine.wind_up_mm(1).abs() > 0.01, "speeding up winds the shaft");
+    }
+}
+
+#[test]
+fn check_a_float_with_too_much_drag_is_found_to_stick() {
+    let text = include_str!("../examples/panel-bridge.toml").replace("drag_n = 15", "drag_n = 4000");
+    let plan = read_plan(&text, "drag.toml").unwrap();
+    let sticks = |plan: &Plan| {
+        let evaluators = evaluators(plan);
+        let study = monte_carlo(&evaluators, Length::Fixed(200), 1, &|_| {}).unwrap();
+        study.arrangements[1].findings.iter().any(|f| f.what == "a float never slides")
+    };
+    assert!(sticks(&plan));
+    assert!(!sticks(&demo()));
+}

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use super::trace_text::block_names;
 use crate::input::{Installation, Plan};
 use crate::math::order::quantile;
-use crate::study::{ArrangementResult, Bracket, Outcome, Stack, StudyResult, Trace, Verdict, WorstCase};
+use crate::study::{ArrangementResult, BlockOutcome, Bracket, Outcome, Stack, StudyResult, Trace, Verdict, WorstCase};
 use crate::units::{COMPONENTS, MRAD, SIDES};
 
 /// Version of the layout.
@@ -140,16 +140,16 @@ pub fn trace(plan: &Plan, trace: &Trace, origin: &Origin, what: &Value) -> Value
         .iter()
         .map(|s| json!({ "name": s.name, "share": s.share, "bridge_dt_k": s.thermal.bridge_dt_k, "frame_dt_k": s.thermal.frame_dt_k, "top_hotter_k": s.thermal.top_hotter_k, "skew_mm": s.skew_mm, "wind_up": s.wind_up }))
         .collect();
-    let blocks: Vec<Value> = block_names(plan)
-        .iter()
-        .zip(&trace.blocks)
-        .map(|(name, b)| with(json!({ "block": name }), serde_json::to_value(b).unwrap_or(Value::Null)))
-        .collect();
+    let blocks = |list: &[BlockOutcome]| -> Vec<Value> {
+        let named = |(name, b): (&String, &BlockOutcome)| with(json!({ "block": name }), serde_json::to_value(b).unwrap_or(Value::Null));
+        block_names(plan).iter().zip(list).map(named).collect()
+    };
+    let by_law = trace.by_law.as_ref().map(|(o, p, b)| json!({ "outcome": o, "perfect": p, "blocks": blocks(b) }));
     with(
         head("trace", plan, origin),
         json!({
             "arrangement": trace.arrangement, "traced": what, "installation": installation(&trace.installation),
-            "service": service, "outcome": trace.outcome, "perfect": trace.perfect, "blocks": blocks,
+            "service": service, "outcome": trace.outcome, "perfect": trace.perfect, "blocks": blocks(&trace.blocks), "with_the_law_of_the_drag": by_law,
             "taken_up": tau, "condition_number": trace.condition, "states": states,
             "units": "mm, rad, N, N mm; pose is truck A, truck B, bridge end A, bridge end B, each ux uy uz rx ry rz; block loads are Fy Fz Mx My Mz that the truck exerts on the block",
         }),

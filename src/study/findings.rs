@@ -23,11 +23,13 @@ fn finding(what: &str, place: impl Into<String>, amount: impl Into<String>, advi
 }
 
 /// All findings of one arrangement.
-pub(super) fn findings(evaluator: &Evaluator<'_>, outcomes: &[Outcome], verdicts: &[Verdict]) -> Vec<Finding> {
+///
+/// `sticking` is the share of installations in which some float never slides.
+pub(super) fn findings(evaluator: &Evaluator<'_>, outcomes: &[Outcome], verdicts: &[Verdict], sticking: f64) -> Vec<Finding> {
     let plan = evaluator.plan();
     let arrangement = &plan.arrangements[evaluator.machine.arrangement];
     let mut list = Vec::new();
-    from_draws(evaluator, outcomes, &mut list);
+    from_draws(evaluator, outcomes, sticking, &mut list);
     if verdicts.iter().any(|v| v.status == Status::Undecided) {
         let advice = "Run the study again with more draws.";
         list.push(finding("a requirement is not decided", arrangement.name.as_str(), format!("by {} draws", outcomes.len()), advice));
@@ -37,7 +39,7 @@ pub(super) fn findings(evaluator: &Evaluator<'_>, outcomes: &[Outcome], verdicts
     list
 }
 
-fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], list: &mut Vec<Finding>) {
+fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], sticking: f64, list: &mut Vec<Finding>) {
     let plan = evaluator.plan();
     let name = evaluator.machine.name();
     let share = |holds: &dyn Fn(&Outcome) -> bool| {
@@ -50,7 +52,8 @@ fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], list: &mut Vec<Fi
         let advice = "A float on its stop is a stiff joint. Give it more travel, or halve the error that moves it most.";
         list.push(finding("a float reaches its stop", format!("{name}, from station {first:.0} mm"), amount, advice));
     }
-    if let Some(amount) = share(&|o| o.float_sticks) {
+    if sticking > 0.0 {
+        let amount = format!("{:.1} % of installations", 100.0 * sticking);
         let advice = "Its drag is larger than what pushes it, so it acts as a spring. Choose a float with less drag.";
         list.push(finding("a float never slides", name, amount, advice));
     }

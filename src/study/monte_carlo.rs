@@ -10,10 +10,14 @@ use super::service::service_states;
 use super::stiffness::lateral_stiffness_n_per_um;
 use super::verdict::Verdict;
 use super::worst::{Effort, WorstCase, worst_case};
+use crate::input::plan::DragStates;
 use crate::structure::NotConverged;
 
 /// Installations between two reports of progress.
 const BATCH: u64 = 1024;
+
+/// Installations looked at again with the law of the drag, to see which floats never slide.
+const LOOKED_AT_BY_LAW: u64 = 300;
 
 /// Installations whose loads along the stroke are kept for the figure; the rest leave only their outcome.
 const KEPT_STROKES: u64 = 2000;
@@ -146,7 +150,7 @@ pub fn monte_carlo(
         .iter()
         .zip(outcomes)
         .zip(strokes)
-        .map(|((evaluator, outcomes), strokes)| arrangement(evaluator, outcomes, &strokes))
+        .map(|((evaluator, outcomes), strokes)| arrangement(evaluator, outcomes, &strokes, seed))
         .collect::<Result<_, _>>()
         .map_err(|e| (0, e))?;
     let settled = matches!(length, Length::Digits { .. }).then_some(enough.settled);
@@ -174,7 +178,12 @@ impl Settling {
     }
 }
 
-fn arrangement(evaluator: &Evaluator<'_>, outcomes: Vec<Outcome>, strokes: &[Vec<f64>]) -> Result<ArrangementResult, NotConverged> {
+fn arrangement(
+    evaluator: &Evaluator<'_>,
+    outcomes: Vec<Outcome>,
+    strokes: &[Vec<f64>],
+    seed: u64,
+) -> Result<ArrangementResult, NotConverged> {
     let plan = evaluator.plan();
     let machine = &evaluator.machine;
     let perfect = evaluator.perfect();
@@ -189,11 +198,32 @@ fn arrangement(evaluator: &Evaluator<'_>, outcomes: Vec<Outcome>, strokes: &[Vec
         condition: machine.condition,
         alone: sources_alone(evaluator)?,
         worst: worst_case(evaluator, Effort::QUICK, &|| false)?,
-        findings: findings(evaluator, &outcomes, &verdicts),
+        findings: findings(evaluator, &outcomes, &verdicts, sticking(evaluator, outcomes.len() as u64, seed)?),
         perfect,
         outcomes,
         verdicts,
     })
+}
+
+/// Share of installations in which some float never slides, with the drag's law.
+///
+/// Full drag in both directions says nothing about that, so the first installations are looked at once more.
+fn sticking(evaluator: &Evaluator<'_>, draws: u64, seed: u64) -> Result<f64, NotConverged> {
+    let plan = evaluator.plan();
+    if !evaluator.has_floats_with_drag() {
+        return Ok(0.0);
+    }
+    let by_law = Evaluator::new(evaluator.machine.clone(), DragStates::Law)?;
+    let sampler = Draws::new(plan, by_law.machine.rails());
+    let service = service_states(plan);
+    let count = LOOKED_AT_BY_LAW.min(draws);
+    let sticks =
+        run(0, count, seed, Work::default, |work, _, rng| by_law.evaluate(&sampler.draw(rng), &service, work).map(|o| o.float_sticks));
+    let mut stuck = 0_u64;
+    for s in sticks {
+        stuck += u64::from(s?);
+    }
+    Ok(stuck as f64 / count as f64)
 }
 
 fn band(evaluator: &Evaluator<'_>, strokes: &[Vec<f64>]) -> Result<Band, NotConverged> {

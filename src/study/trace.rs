@@ -4,6 +4,7 @@ use super::evaluate::{BlockOutcome, Evaluator, Outcome, Work};
 use super::service::ServiceState;
 use crate::bearing::{EquivalentLoad, effective_load};
 use crate::input::Installation;
+use crate::input::plan::DragStates;
 use crate::structure::{Drag, NotConverged, Response, Situation, TakenUp};
 
 /// The machine's answer in one situation, with what the bearings make of it.
@@ -38,6 +39,8 @@ pub struct Trace {
     pub perfect: Outcome,
     /// Each block over stroke, duty and service.
     pub blocks: Vec<BlockOutcome>,
+    /// Summary, perfect summary and blocks with the law of the drag, where the study counts its signs instead.
+    pub by_law: Option<(Outcome, Outcome, Vec<BlockOutcome>)>,
     /// The chosen situations.
     pub states: Vec<TracedState>,
     /// Condition number of the stiffness.
@@ -88,6 +91,7 @@ pub fn trace(
             }
         }
     }
+    let by_law = if evaluator.drags() == [Drag::Law] { None } else { Some(by_law(evaluator, installation, service)?) };
     Ok(Trace {
         arrangement: machine.name().into(),
         installation: installation.clone(),
@@ -96,7 +100,20 @@ pub fn trace(
         outcome,
         perfect: evaluator.perfect(),
         blocks: work.blocks,
+        by_law,
         states,
         condition: machine.condition,
     })
+}
+
+/// The summary with the law of the drag.
+fn by_law(
+    evaluator: &Evaluator<'_>,
+    installation: &Installation,
+    service: &[ServiceState],
+) -> Result<(Outcome, Outcome, Vec<BlockOutcome>), NotConverged> {
+    let law = Evaluator::new(evaluator.machine.clone(), DragStates::Law)?;
+    let mut work = Work::default();
+    let outcome = law.evaluate(installation, service, &mut work)?;
+    Ok((outcome, law.perfect(), work.blocks))
 }

@@ -219,6 +219,16 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
     })
 }
 
+/// A bound that its own corner attains may be milder by the last bits of another order of summing; then it is what is attained.
+fn not_milder(bound: f64, attained: f64, less_is_worse: bool) -> f64 {
+    let exact = (bound / attained - 1.0).abs() < 1e-9;
+    match (exact, less_is_worse) {
+        (true, true) => bound.min(attained),
+        (true, false) => bound.max(attained),
+        _ => bound,
+    }
+}
+
 fn bracket(searcher: &Searcher<'_, '_>, q: &Quantity, point: &[f64], bound: Option<f64>) -> Result<Bracket, NotConverged> {
     let mut work = Work::default();
     let outcome = searcher.outcome(point, &mut work)?;
@@ -229,7 +239,7 @@ fn bracket(searcher: &Searcher<'_, '_>, q: &Quantity, point: &[f64], bound: Opti
         less_is_worse: q.less_is_worse,
         perfect: (q.value)(&searcher.evaluator.perfect()),
         attained: (q.value)(&outcome),
-        bound,
+        bound: bound.map(|b| not_milder(b, (q.value)(&outcome), q.less_is_worse)),
         installation: searcher.tolerance_box.installation(searcher.evaluator.plan(), point),
         stroke_peak_n: work.stroke_peak_n,
         outcome,
@@ -249,7 +259,7 @@ fn block_bracket(searcher: &Searcher<'_, '_>, b: usize, bound: f64, point: &[f64
         less_is_worse: false,
         perfect: searcher.evaluator.perfect_peak_load_n(b),
         attained: work.blocks[b].peak_load_n,
-        bound: Some(bound),
+        bound: Some(not_milder(bound, work.blocks[b].peak_load_n, false)),
         installation: searcher.tolerance_box.installation(plan, point),
         stroke_peak_n: work.stroke_peak_n,
         outcome,
