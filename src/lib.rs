@@ -6,6 +6,7 @@
 
 pub mod bearing;
 pub mod cli;
+pub mod contact;
 pub mod geometry;
 pub mod input;
 pub mod math;

@@ -4,12 +4,13 @@
 use std::path::Path;
 
 /// Rooms in order, with the rooms that each may use.
-const ROOMS: [(&str, &[&str]); 10] = [
+const ROOMS: [(&str, &[&str]); 11] = [
     ("units", &[]),
     ("math", &[]),
     ("input", &["units"]),
     ("geometry", &["units", "math", "input"]),
-    ("structure", &["units", "math", "input", "geometry"]),
+    ("contact", &["units", "math", "input"]),
+    ("structure", &["units", "math", "input", "geometry", "contact"]),
     ("bearing", &["units", "math", "input", "structure"]),
     ("study", &["units", "math", "input", "geometry", "structure", "bearing"]),
     ("present", &["units", "math", "input", "geometry", "study"]),

@@ -2,6 +2,7 @@
 
 pub mod band;
 pub mod box_qp;
+pub mod elliptic;
 pub mod order;
 pub mod proportion;
 pub mod spline;
