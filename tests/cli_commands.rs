@@ -258,3 +258,15 @@ fn a_study_by_digits_says_whether_they_settled() {
     let folder = with_plan(&PLAN.replace("draws = 10000 ", "digits = 1\ndraws = 20000 "));
     railtrue(folder.path()).args(["study", "plan.toml"]).assert().stdout(contains("20000 installations").and(contains("have NOT settled")));
 }
+
+#[test]
+fn block_prints_stiffnesses_from_its_balls() {
+    let folder = with_plan(PLAN);
+    let run = railtrue(folder.path()).args(["block", "plan.toml", "--displaced", "0.003,0,0,0,0"]).assert().success();
+    // 341.7 N/um across and 71.8 N m/mrad in pitch: the worked block of the same geometry.
+    run.stdout(contains("342").and(contains("71.8")).and(contains("not cut off here")));
+    assert!(folder.path().join("plan-block/force-and-moment.png").exists());
+    railtrue(folder.path()).args(["block", "plan.toml", "--displaced", "1,2"]).assert().code(2).stderr(contains("five numbers are needed"));
+    let bare = with_plan(&PLAN.replace("[block.contact]", "[block.contacts]"));
+    railtrue(bare.path()).args(["block", "plan.toml"]).assert().code(2).stderr(contains("Did you mean contact?"));
+}

@@ -34,6 +34,8 @@ pub(crate) enum Command {
     Start(StartArgs),
     /// Print a JSON Schema of the plan, for editors.
     Schema,
+    /// The block from its balls up: stiffnesses from [block.contact], and ball loads of a displaced block.
+    Block(BlockArgs),
     /// Check a plan without studying it; every problem is reported at once.
     Check(CheckArgs),
     /// Explain a key of a plan: unit, meaning, usual values, where to find the number.
@@ -126,6 +128,24 @@ pub(crate) struct StartArgs {
 
 fn positive(text: &str) -> Result<f64, String> {
     text.parse().ok().filter(|x: &f64| x.is_finite() && *x > 0.0).ok_or_else(|| "a number above 0 is needed, with a decimal point".into())
+}
+
+/// Arguments of `block`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct BlockArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// Displacement of the block: y, z in mm, roll, pitch, yaw in mrad, with commas.
+    #[arg(long, default_value = "0,-0.005,0,0.3,0", allow_hyphen_values = true, value_parser = five)]
+    pub(crate) displaced: [f64; 5],
+    /// Folder for the figure; made if it is not there, PLAN-block here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+}
+
+fn five(text: &str) -> Result<[f64; 5], String> {
+    let numbers: Vec<f64> = text.split(',').filter_map(|w| w.trim().parse().ok()).filter(|x: &f64| x.is_finite()).collect();
+    numbers.try_into().map_err(|_| "five numbers are needed, with commas: y, z in mm, roll, pitch, yaw in mrad".into())
 }
 
 /// Arguments of `check`.

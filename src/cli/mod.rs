@@ -1,6 +1,7 @@
 //! The command line: arguments, files, progress, exit codes.
 
 mod args;
+mod block;
 mod check;
 mod demo;
 mod explain;
@@ -43,6 +44,7 @@ pub fn main() -> ExitCode {
         Command::Explain(a) => explain::run(&a),
         Command::Worst(a) => worst::run(&a),
         Command::Start(a) => start::run(&a),
+        Command::Block(a) => block::run(&a),
         Command::Schema => schema::run(),
     };
     match result {

@@ -2,7 +2,8 @@
 
 use nalgebra::{SMatrix, SVector};
 
-use super::hertz::Ellipse;
+use super::hertz::{Ellipse, point_contact};
+use crate::input::plan::Contact;
 
 /// Displacement or load of a block: y, z, roll, pitch, yaw (mm, rad; N, N mm).
 pub type Vector5 = SVector<f64, 5>;
@@ -67,6 +68,14 @@ impl BallBlock {
             preload_approach_mm: (preload_ball_n / stiffness).powf(2.0 / 3.0),
             preload_ball_n,
         })
+    }
+
+    /// The block of a plan, with the contact of one ball; `None` where its geometry makes no contact.
+    #[must_use]
+    pub fn of_plan(contact: &Contact, preload_n: f64) -> Option<(Self, Ellipse)> {
+        let ellipse = point_contact(contact.ball_mm, contact.conformity, contact.e_mpa, contact.nu)?;
+        let rows = Self::four_rows(contact.row_lateral_mm, contact.row_height_mm, contact.angle_rad, contact.o);
+        Some((Self::new(rows, contact.balls, contact.pitch_mm, &ellipse, preload_n)?, ellipse))
     }
 
     /// Four rows, two above and two below, at +-`y_mm` and +-`z_mm`, with a contact angle from the horizontal.

@@ -2,7 +2,8 @@
 
 use super::document::View;
 use super::plan::{
-    Arrangement, Block, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Element, Extra, Joint, Law, LoadCase, Support, Truck,
+    Arrangement, Block, BlockPlace, Bridge, Carrier, Component, Contact, Drive, DriveKind, Element, Extra, Joint, Law, LoadCase, Support,
+    Truck,
 };
 use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
 use crate::units::{COMPONENTS, MRAD, N_M, N_M_PER_MRAD, N_PER_UM};
@@ -100,11 +101,27 @@ pub(super) fn block(table: &View<'_>) -> Block {
             stiffness("yaw"),
         ],
         preload_n: table.number("preload_n"),
+        contact: contact(&table.table("contact")),
         length_mm: table.optional("length_mm"),
         width_mm: table.optional("width_mm"),
         load_factor: table.number("load_factor"),
         a1: a1(&table.choice("reliability")).unwrap_or(f64::NAN),
     }
+}
+
+fn contact(table: &View<'_>) -> Option<Contact> {
+    table.is_there().then(|| Contact {
+        o: table.text("arrangement") == "o",
+        balls: table.whole("balls_per_row").unsigned_abs() as usize,
+        ball_mm: table.number("ball_mm"),
+        pitch_mm: table.number("pitch_mm"),
+        conformity: table.number("conformity"),
+        angle_rad: table.number("angle_deg").to_radians(),
+        row_lateral_mm: table.number("row_lateral_mm"),
+        row_height_mm: table.number("row_height_mm"),
+        e_mpa: table.number("e_mpa"),
+        nu: table.number("nu"),
+    })
 }
 
 impl Element {

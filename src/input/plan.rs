@@ -128,6 +128,8 @@ pub struct Block {
     pub stiffness: [f64; 5],
     /// Preload force of one opposed pair of rows.
     pub preload_n: f64,
+    /// Geometry of the contacts, when given.
+    pub contact: Option<Contact>,
     /// Length and width of the block, when given: used only to doubt the stiffnesses.
     pub length_mm: Option<f64>,
     /// Width of the block.
@@ -136,6 +138,31 @@ pub struct Block {
     pub load_factor: f64,
     /// Life modification factor for reliability, ISO 281.
     pub a1: f64,
+}
+
+/// Geometry of a block's balls: four rows, two above and two below.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Contact {
+    /// True for the o arrangement, false for x.
+    pub o: bool,
+    /// Loaded balls in a row.
+    pub balls: usize,
+    /// Diameter of a ball.
+    pub ball_mm: f64,
+    /// Distance between balls.
+    pub pitch_mm: f64,
+    /// Groove radius over ball diameter.
+    pub conformity: f64,
+    /// Contact angle from the horizontal.
+    pub angle_rad: f64,
+    /// Half the distance between the sides' rows.
+    pub row_lateral_mm: f64,
+    /// Half the distance between upper and lower rows.
+    pub row_height_mm: f64,
+    /// Young's modulus.
+    pub e_mpa: f64,
+    /// Poisson's ratio.
+    pub nu: f64,
 }
 
 /// Stiffness of rail bed and frame under one block; infinite where none is given.

@@ -1,5 +1,7 @@
 //! Results to text, figures and JSON. No formula, no solver, no file.
 
+mod block_curves;
+mod block_text;
 mod figure;
 mod histogram;
 pub mod json;
@@ -11,6 +13,8 @@ mod tables;
 mod trace_text;
 mod worst_text;
 
+pub use block_curves::block_curves;
+pub use block_text::block_text;
 pub use figure::{FigureError, to_png};
 pub use histogram::{float_travel, histograms};
 pub use rails::rails_drawing;
