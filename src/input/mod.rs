@@ -1,8 +1,10 @@
 //! Text in, checked plan or installation out. Nothing here opens a file.
 
+mod block;
 mod build;
 pub mod catalogue;
 mod document;
+mod joint;
 mod parts;
 pub mod plan;
 pub mod problem;

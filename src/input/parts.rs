@@ -124,17 +124,6 @@ fn contact(table: &View<'_>) -> Option<Contact> {
     })
 }
 
-impl Element {
-    /// Exponent p of load in life (ISO 14728-1).
-    #[must_use]
-    pub fn life_exponent(self) -> f64 {
-        match self {
-            Self::Ball => 3.0,
-            Self::Roller => 10.0 / 3.0,
-        }
-    }
-}
-
 pub(super) fn bridge(table: &View<'_>) -> Bridge {
     let (section, ready) = (table.table("section"), table.table("stiffness"));
     if section.is_there() == ready.is_there() && table.is_there() {

@@ -1,6 +1,8 @@
 //! The checked plan: what every study starts from. A plan that exists is valid.
 //! Units: N, mm, MPa, rad, kg, m/s2, K; pairs are in the order rail A, rail B.
 
+pub use super::block::{Block, Contact, Element};
+pub use super::joint::{Arrangement, Component, Joint, Law};
 use super::sources::ErrorSources;
 
 /// A whole plan.
@@ -98,73 +100,6 @@ pub struct BlockPlace {
     pub lateral_mm: f64,
 }
 
-/// Rolling element of the block.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Element {
-    /// Point contact: life exponent 3, contact exponent 3/2, Weibull slope 10/9.
-    Ball,
-    /// Line contact: life exponent 10/3, contact exponent 10/9, Weibull slope 9/8.
-    Roller,
-}
-
-/// Catalogue data of the block. Ratios of ratings stay on the catalogue's own basis.
-#[derive(Debug, Clone)]
-pub struct Block {
-    /// Ball or roller.
-    pub element: Element,
-    /// Dynamic rating on the 100 km basis.
-    pub c_n: f64,
-    /// Static rating.
-    pub c0_n: f64,
-    /// C over the dynamic rating across the rail, and down: [lateral, vertical].
-    pub c_over_direction: [f64; 2],
-    /// C over the dynamic moment ratings, per mm: [roll, pitch, yaw].
-    pub c_over_moment_per_mm: [f64; 3],
-    /// The same two for the static ratings.
-    pub c0_over_direction: [f64; 2],
-    /// C0 over the static moment ratings, per mm.
-    pub c0_over_moment_per_mm: [f64; 3],
-    /// Stiffness in y, z (N/mm), roll, pitch, yaw (N mm/rad).
-    pub stiffness: [f64; 5],
-    /// Preload force of one opposed pair of rows.
-    pub preload_n: f64,
-    /// Geometry of the contacts, when given.
-    pub contact: Option<Contact>,
-    /// Length and width of the block, when given: used only to doubt the stiffnesses.
-    pub length_mm: Option<f64>,
-    /// Width of the block.
-    pub width_mm: Option<f64>,
-    /// Load factor of ISO 14728-1 for shock and vibration.
-    pub load_factor: f64,
-    /// Life modification factor for reliability, ISO 281.
-    pub a1: f64,
-}
-
-/// Geometry of a block's balls: four rows, two above and two below.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Contact {
-    /// True for the o arrangement, false for x.
-    pub o: bool,
-    /// Loaded balls in a row.
-    pub balls: usize,
-    /// Diameter of a ball.
-    pub ball_mm: f64,
-    /// Distance between balls.
-    pub pitch_mm: f64,
-    /// Groove radius over ball diameter.
-    pub conformity: f64,
-    /// Contact angle from the horizontal.
-    pub angle_rad: f64,
-    /// Half the distance between the sides' rows.
-    pub row_lateral_mm: f64,
-    /// Half the distance between upper and lower rows.
-    pub row_height_mm: f64,
-    /// Young's modulus.
-    pub e_mpa: f64,
-    /// Poisson's ratio.
-    pub nu: f64,
-}
-
 /// Stiffness of rail bed and frame under one block; infinite where none is given.
 #[derive(Debug, Clone, Copy)]
 pub struct Support {
@@ -222,58 +157,6 @@ pub struct Drive {
     pub height_mm: f64,
     /// Thrust line across from the rail line, for each truck.
     pub lateral_mm: [f64; 2],
-}
-
-/// The law of one joint component.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Law {
-    /// A spring (N/mm or N mm/rad).
-    Elastic {
-        /// Stiffness.
-        k: f64,
-    },
-    /// No force.
-    Free,
-    /// Sliding with drag until the travel is used up, then a stop (N, mm or N mm, rad).
-    Float {
-        /// Way to the stop, either side.
-        travel: f64,
-        /// Greatest drag.
-        drag: f64,
-        /// Stiffness before it slides.
-        k_slide: f64,
-        /// Stiffness of the stop.
-        k_stop: f64,
-    },
-}
-
-/// One of the six components of a joint.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Component {
-    /// Its law.
-    pub law: Law,
-    /// What its slot takes up either way when the joint is tightened on the machine (mm, rad); 0 for a fit.
-    pub take_up: f64,
-}
-
-/// A joint between a truck and its bridge end.
-#[derive(Debug, Clone)]
-pub struct Joint {
-    /// Name of the joint type it was made from.
-    pub name: String,
-    /// Place from the truck reference.
-    pub place_mm: [f64; 3],
-    /// Laws in x, y, z, rx, ry, rz.
-    pub components: [Component; 6],
-}
-
-/// One way to tie the bridge to its trucks.
-#[derive(Debug, Clone)]
-pub struct Arrangement {
-    /// Its name in the plan.
-    pub name: String,
-    /// Joints at end A and at end B.
-    pub ends: [Vec<Joint>; 2],
 }
 
 /// The state in which the joints are tightened.
@@ -424,17 +307,5 @@ impl Plan {
     #[must_use]
     pub fn block_count(&self) -> usize {
         self.trucks.iter().map(|t| t.blocks.len()).sum()
-    }
-}
-
-impl Component {
-    /// Stiffness with which it counts before it slides: 0 if free.
-    #[must_use]
-    pub fn stiffness_at_rest(&self) -> f64 {
-        match self.law {
-            Law::Elastic { k } => k,
-            Law::Free => 0.0,
-            Law::Float { k_slide, .. } => k_slide,
-        }
     }
 }
