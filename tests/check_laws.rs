@@ -273,3 +273,47 @@ fn check_the_evaluator_equals_a_sum_over_full_traces() {
         close("joint", &[outcome.joint_force_n], &[joint], 1e-9);
     }
 }
+
+#[test]
+fn check_both_signs_of_the_drag_count_half_each() {
+    // Mean load of every block as the cubic mean over all traced situations, each with its share.
+    let mut plan = demo();
+    for joint in plan.arrangements[1].ends.iter_mut().flatten() {
+        if let railtrue::input::plan::Law::Float { drag, .. } = &mut joint.components[1].law {
+            *drag = 800.0;
+        }
+    }
+    let evaluator = Evaluator::new(Machine::new(&plan, 1).unwrap(), DragStates::BothSigns).unwrap();
+    let service = service_states(&plan);
+    let installation = &drawn(&plan, &evaluator.machine, 1)[0];
+    let mut work = railtrue::study::Work::default();
+    evaluator.evaluate(installation, &service, &mut work).unwrap();
+    let traced = railtrue::study::trace(&evaluator, installation, &service, &plan.frame.stations_x_mm).unwrap();
+    let mut cubes = vec![0.0; plan.block_count()];
+    for s in traced.states.iter().filter(|s| s.situation.drag != Drag::Law) {
+        let station = plan.frame.stations_x_mm.iter().position(|x| *x == s.situation.station_x_mm).unwrap();
+        let of_state = service.iter().find(|x| x.name == s.service).unwrap().share;
+        let share = plan.frame.station_share[station] * plan.duty[s.situation.case].share * of_state / 2.0;
+        cubes.iter_mut().zip(&s.equivalent).for_each(|(sum, (_, effective))| *sum += share * effective.powi(3));
+    }
+    let by_hand: Vec<f64> = cubes.iter().map(|c| c.cbrt()).collect();
+    let got: Vec<f64> = work.blocks.iter().map(|b| b.mean_load_n).collect();
+    close("mean loads", &got, &by_hand, 1e-9);
+}
+
+#[test]
+fn ref_a_hotter_top_bows_a_free_beam_as_a_circle() {
+    // A free beam of curvature kappa = alpha dT / h rises by kappa y (S - y) / 2 between its ends (any text on heat in beams).
+    let plan = demo();
+    let thermal = Thermal { top_hotter_k: 2.0, ..Thermal::default() };
+    let kappa = plan.bridge.expansion_per_k * 2.0 / plan.bridge.height_mm.unwrap();
+    let span = plan.frame.span_mm;
+    let mut free = Vector24::zeros();
+    (free[15], free[21]) = (kappa * span / 2.0, -kappa * span / 2.0);
+    for y in [300.0, 1300.0, 2000.0] {
+        let tool = railtrue::structure::ToolPoint::new(&plan, y, [0.0, 0.0]);
+        let shape = tool.shape(&plan, &Installation::perfect(&plan), &thermal);
+        let rise = tool.at(&free)[2] + shape[2];
+        assert!((rise / (kappa * y * (span - y) / 2.0) - 1.0).abs() < 1e-12, "{rise}");
+    }
+}

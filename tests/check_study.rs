@@ -6,7 +6,7 @@ mod common;
 use railtrue::input::plan::DragStates;
 use railtrue::input::{ErrorKind, Installation, Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Evaluator, Length, ServiceState, Work, monte_carlo, run, service_states};
+use railtrue::study::{Draws, Evaluator, Length, Outcome, ServiceState, Status, Verdict, Work, monte_carlo, run, service_states};
 
 fn demo() -> Plan {
     read_plan(include_str!("../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()
@@ -157,4 +157,33 @@ fn check_a_float_with_too_much_drag_is_found_to_stick() {
     };
     assert!(sticks(&plan));
     assert!(!sticks(&demo()));
+}
+
+#[test]
+fn check_zone_shares_by_hand() {
+    // Stations 500 mm apart from 500 to 3500, all of the distance in the first 250 mm: the first station's hat holds
+    // (1 + 1/2)/2 = 3/4 of it, the second's 1/4.
+    let zones = "[[zone]]\nfrom_mm = 500\nto_mm = 750\nshare = 1\n[[zone]]\nfrom_mm = 750\nto_mm = 3500\nshare = 0\n";
+    let text = common::simple::Simple::default().text() + zones;
+    let share = common::plan(&text).frame.station_share;
+    common::close("shares", &share, &[0.75, 0.25, 0.0, 0.0, 0.0, 0.0, 0.0], 1e-12);
+}
+
+#[test]
+fn ref_verdicts_stand_on_clopper_pearson() {
+    // 59 of 59 show 95/95 (Wilks 1941), 58 of 58 do not yet; none of 59 shows the opposite.
+    let plan = demo();
+    let good = evaluators(&plan)[1].perfect();
+    let bad = Outcome { life_km: 1.0, ..good };
+    let life = plan.requirements[0];
+    let status = |good_ones: usize, bad_ones: usize| {
+        let all: Vec<Outcome> = std::iter::repeat_n(good, good_ones).chain(std::iter::repeat_n(bad, bad_ones)).collect();
+        Verdict::of(&life, &all, &good, true).status
+    };
+    assert_eq!(status(59, 0), Status::Met);
+    assert_eq!(status(58, 0), Status::Undecided);
+    assert_eq!(status(0, 59), Status::NotMet);
+    assert_eq!(status(9_400, 600), Status::NotMet);
+    assert_eq!(status(9_600, 400), Status::Met);
+    assert_eq!(status(9_500, 500), Status::Undecided);
 }

@@ -1,7 +1,7 @@
 //! The pose with floats: the minimiser of a convex energy, quadratic but for the floats.
 
-use super::assembly::JointElement;
-use super::floats::Drag;
+use super::elements::JointElement;
+use super::laws::Drag;
 use super::laws::corners;
 use super::mechanism::freedom_scale;
 use super::{Matrix24, Vector24};

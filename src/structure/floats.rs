@@ -1,47 +1,11 @@
 //! Floats condensed to their own few components: everything else is linear, so a pose with floats is the
 //! linear pose and a correction by the float forces.
 
-use super::assembly::JointElement;
+use super::elements::JointElement;
 use super::equilibrium::{FloatSet, NotConverged, minimise};
-use super::laws::{float_force, stop_force};
+use super::laws::Drag;
 use super::{Machine, Matrix24, Vector24};
 use crate::input::plan::Law;
-
-/// State of the drag of every float.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Drag {
-    /// As the law says: with the way slid, up to its full value.
-    Law,
-    /// Full, against motion towards +.
-    Plus,
-    /// Full, against motion towards -.
-    Minus,
-}
-
-impl Drag {
-    /// Name in tables and files.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Law => "law",
-            Self::Plus => "plus",
-            Self::Minus => "minus",
-        }
-    }
-
-    /// Force and tangent of a float in this state.
-    #[must_use]
-    pub fn force(self, law: &Law, delta: f64) -> (f64, f64) {
-        let Law::Float { travel, drag, k_stop, .. } = *law else { return float_force(law, delta) };
-        let sign = match self {
-            Self::Law => return float_force(law, delta),
-            Self::Plus => 1.0,
-            Self::Minus => -1.0,
-        };
-        let (stop, tangent) = stop_force(travel, k_stop, delta);
-        (sign * drag + stop, tangent)
-    }
-}
 
 /// The machine seen from its floats, for one state of the drag.
 ///

@@ -1,6 +1,42 @@
-//! Laws of joint components that are no springs.
+//! Laws of joint components that are no springs, and the state of their drag.
 
 use crate::input::plan::Law;
+
+/// State of the drag of every float.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Drag {
+    /// As the law says: with the way slid, up to its full value.
+    Law,
+    /// Full, against motion towards +.
+    Plus,
+    /// Full, against motion towards -.
+    Minus,
+}
+
+impl Drag {
+    /// Name in tables and files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Law => "law",
+            Self::Plus => "plus",
+            Self::Minus => "minus",
+        }
+    }
+
+    /// Force and tangent of a float in this state.
+    #[must_use]
+    pub fn force(self, law: &Law, delta: f64) -> (f64, f64) {
+        let Law::Float { travel, drag, k_stop, .. } = *law else { return float_force(law, delta) };
+        let sign = match self {
+            Self::Law => return float_force(law, delta),
+            Self::Plus => 1.0,
+            Self::Minus => -1.0,
+        };
+        let (stop, tangent) = stop_force(travel, k_stop, delta);
+        (sign * drag + stop, tangent)
+    }
+}
 
 /// Force (N, N mm) of a float at displacement `delta` (mm, rad), and its tangent.
 ///
@@ -23,7 +59,7 @@ pub fn float_force(law: &Law, delta: f64) -> (f64, f64) {
 }
 
 /// Force and tangent of a float's stop.
-pub(super) fn stop_force(travel: f64, k_stop: f64, delta: f64) -> (f64, f64) {
+fn stop_force(travel: f64, k_stop: f64, delta: f64) -> (f64, f64) {
     let over = delta.abs() - travel;
     if over > 0.0 { (k_stop * over * delta.signum(), k_stop) } else { (0.0, 0.0) }
 }

@@ -2,6 +2,7 @@
 
 mod assembly;
 mod beam;
+mod elements;
 mod equilibrium;
 mod floats;
 mod kinematics;
@@ -15,8 +16,8 @@ mod wind_up;
 
 pub use assembly::Machine;
 pub use equilibrium::NotConverged;
-pub use floats::{Drag, FloatMap, FloatWork};
-pub use laws::float_force;
+pub use floats::{FloatMap, FloatWork};
+pub use laws::{Drag, float_force};
 pub use mechanism::Mechanism;
 pub use respond::{JointState, Response, Situation};
 pub use tightening::{TakenUp, Tightener};

@@ -1,8 +1,8 @@
 //! The function behind every study: (machine, errors, station) to pose, joint forces and block loads.
 
-use super::assembly::JointElement;
+use super::elements::JointElement;
 use super::equilibrium::{FloatSet, NotConverged, minimise};
-use super::floats::Drag;
+use super::laws::Drag;
 use super::laws::float_energy;
 use super::tightening::TakenUp;
 use super::tool::ToolPoint;

@@ -5,9 +5,10 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::assembly::JointElement;
+use super::elements::JointElement;
 use super::equilibrium::{FloatSet, NotConverged, minimise};
-use super::floats::{Drag, FloatMap, FloatWork};
+use super::floats::{FloatMap, FloatWork};
+use super::laws::Drag;
 use super::loads::tightening_loads;
 use super::{Machine, Matrix24, Vector24};
 use crate::geometry::RailPoint;

@@ -1,0 +1,96 @@
+//! The machine's elements as rows and stiffnesses: blocks on their rails, joint components, drives.
+
+use super::Vector24;
+use super::kinematics::{block_rows, drive_row, joint_rows, truck};
+use crate::input::plan::{BlockPlace, Component, DriveKind, Law, Plan};
+
+/// A block on its rail: five rows with stiffnesses (block and support in series).
+#[derive(Debug, Clone)]
+pub(super) struct BlockElement {
+    side: usize,
+    place: BlockPlace,
+    pub(super) rows: [Vector24; 5],
+    pub(super) stiffness: [f64; 5],
+}
+
+impl BlockElement {
+    /// What the truck exerts on the block at a pose: stiffness times (truck less rail).
+    pub(super) fn load(&self, pose: &Vector24, imposed: &[f64; 5]) -> [f64; 5] {
+        let t = truck(self.side);
+        let (x, b) = (self.place.x_mm, self.place.lateral_mm);
+        let (rx, ry, rz) = (pose[t + 3], pose[t + 4], pose[t + 5]);
+        let motion = [pose[t + 1] + rz * x, pose[t + 2] + rx * b - ry * x, rx, ry, rz];
+        std::array::from_fn(|i| self.stiffness[i] * (motion[i] - imposed[i]))
+    }
+
+    /// Adds the generalised force by which the rail acts through the block's springs.
+    pub(super) fn add_rail_force(&self, f: &mut Vector24, imposed: &[f64; 5]) {
+        let t = truck(self.side);
+        let (x, b) = (self.place.x_mm, self.place.lateral_mm);
+        let [y, z, roll, pitch, yaw]: [f64; 5] = std::array::from_fn(|i| self.stiffness[i] * imposed[i]);
+        f[t + 1] += y;
+        f[t + 2] += z;
+        f[t + 3] += roll + z * b;
+        f[t + 4] += pitch - z * x;
+        f[t + 5] += yaw + y * x;
+    }
+}
+
+/// One component of a joint that is not free.
+#[derive(Debug, Clone)]
+pub(super) struct JointElement {
+    pub(super) end: usize,
+    pub(super) number: usize,
+    pub(super) axis: usize,
+    pub(super) row: Vector24,
+    pub(super) component: Component,
+}
+
+/// A driven truck.
+#[derive(Debug, Clone)]
+pub(super) struct DriveElement {
+    pub(super) side: usize,
+    pub(super) row: Vector24,
+    pub(super) stiffness: f64,
+}
+
+pub(super) fn block_elements(plan: &Plan) -> Vec<BlockElement> {
+    let series = |a: f64, b: f64| if b.is_infinite() { a } else { a * b / (a + b) };
+    let block = plan.block.stiffness;
+    let mut elements = Vec::new();
+    for side in 0..2 {
+        let support = plan.supports[side].stiffness;
+        for &place in &plan.trucks[side].blocks {
+            elements.push(BlockElement {
+                side,
+                place,
+                rows: block_rows(side, place),
+                stiffness: [series(block[0], support[0]), series(block[1], support[1]), series(block[2], support[2]), block[3], block[4]],
+            });
+        }
+    }
+    elements
+}
+
+pub(super) fn joint_elements(plan: &Plan, arrangement: usize) -> Vec<JointElement> {
+    let mut elements = Vec::new();
+    for (end, joints) in plan.arrangements[arrangement].ends.iter().enumerate() {
+        for (number, joint) in joints.iter().enumerate() {
+            let rows = joint_rows(end, joint, plan.trucks[end].bridge_axis_height_mm);
+            let all = rows.into_iter().zip(joint.components).enumerate().filter(|(_, (_, c))| c.law != Law::Free);
+            elements.extend(all.map(|(axis, (row, component))| JointElement { end, number, axis, row, component }));
+        }
+    }
+    elements
+}
+
+pub(super) fn drive_elements(plan: &Plan) -> Vec<DriveElement> {
+    let driven = |side: &usize| match plan.drive.kind {
+        DriveKind::One(at) => at == *side,
+        DriveKind::Two | DriveKind::Shaft { .. } => true,
+    };
+    (0..2)
+        .filter(driven)
+        .map(|side| DriveElement { side, row: drive_row(side, &plan.drive), stiffness: plan.drive.stiffness_n_per_mm })
+        .collect()
+}
