@@ -6,7 +6,8 @@ pub fn significant(x: f64, digits: usize) -> String {
     if !x.is_finite() {
         return if x == f64::INFINITY { "unlimited".into() } else { "-".into() };
     }
-    if x == 0.0 {
+    // Below this it is what rounding left of nothing.
+    if x.abs() < 1e-12 {
         return "0".into();
     }
     let magnitude = x.abs().log10().floor() as i32;
@@ -50,6 +51,9 @@ pub fn years(life_km: f64, km_per_year: f64) -> String {
     }
     if years >= 200.0 {
         return "over 200 years".into();
+    }
+    if years * 365.0 < 1.0 {
+        return "under a day".into();
     }
     let (value, unit) = match years {
         y if y >= 1.95 => (y, "year"),
@@ -95,6 +99,7 @@ mod tests {
         assert_eq!(years(380.0, 2600.0), "53 days");
         assert_eq!(years(1300.0, 2600.0), "6 months");
         assert_eq!(years(1e9, 2600.0), "over 200 years");
+        assert_eq!(years(3e-5, 2600.0), "under a day");
     }
 
     #[test]

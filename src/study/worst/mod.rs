@@ -64,7 +64,9 @@ impl Bracket {
     /// Gap between attained and bound as a share of the attained value.
     #[must_use]
     pub fn gap(&self) -> Option<f64> {
-        self.bound.map(|bound| ((bound - self.attained) / self.attained).abs())
+        // Both can be nothing but rounding: then they are the same.
+        let gap = |bound: f64| if (bound - self.attained).abs() < 1e-12 { 0.0 } else { ((bound - self.attained) / self.attained).abs() };
+        self.bound.map(gap)
     }
 }
 
