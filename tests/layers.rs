@@ -13,7 +13,7 @@ const ROOMS: [(&str, &[&str]); 11] = [
     ("structure", &["units", "math", "input", "geometry", "contact"]),
     ("bearing", &["units", "math", "input", "structure"]),
     ("study", &["units", "math", "input", "geometry", "structure", "bearing"]),
-    ("present", &["units", "math", "input", "geometry", "contact", "study"]),
+    ("present", &["units", "math", "input", "geometry", "contact", "structure", "study"]),
     ("cli", &["units", "math", "input", "geometry", "contact", "structure", "bearing", "study", "present"]),
     ("main", &["cli"]),
 ];

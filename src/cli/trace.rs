@@ -5,7 +5,7 @@ use super::machines::{Loaded, load};
 use super::{Done, Failure, output};
 use crate::input::{Installation, Plan, read_installation};
 use crate::present::{json, rails_drawing, to_png, trace_tables};
-use crate::study::{Draws, Evaluator, ServiceState, run as run_trials, service_states, trace};
+use crate::study::{Draws, Evaluator, ServiceState, Work, run as run_trials, service_states, trace};
 use serde_json::{Value, json};
 
 /// The installation to trace, in which states of service, and how it is called.
@@ -23,7 +23,10 @@ pub(super) fn run(args: &TraceArgs) -> Result<Done, Failure> {
     let number = arrangement(args, &loaded)?;
     let evaluator = evaluators.swap_remove(number);
     let wanted = wanted(args, plan, &evaluator)?;
-    let stations = stations(args, plan)?;
+    let mut stations = stations(args, plan)?;
+    if args.stations.is_none() {
+        stations = with_peak(stations, &evaluator, &wanted, &loaded.file)?;
+    }
     let traced =
         trace(&evaluator, &wanted.installation, &wanted.service, &stations).map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
     let value = json::trace(plan, &traced, &output::origin(&args.plan, &loaded.text), &wanted.what);
@@ -83,6 +86,18 @@ fn wanted(args: &TraceArgs, plan: &Plan, evaluator: &Evaluator<'_>) -> Result<Wa
         what: json!("perfect"),
         title: "Perfect installation".into(),
     })
+}
+
+/// Adds the station at which the installation's largest block load stands.
+fn with_peak(mut stations: Vec<f64>, evaluator: &Evaluator<'_>, wanted: &Wanted, file: &str) -> Result<Vec<f64>, Failure> {
+    let mut work = Work::default();
+    evaluator.evaluate(&wanted.installation, &wanted.service, &mut work).map_err(|e| Failure(format!("{file}: {e}")))?;
+    let peaks = work.stroke_peak_n.iter().zip(&evaluator.plan().frame.stations_x_mm);
+    if let Some((_, x)) = peaks.max_by(|a, b| a.0.total_cmp(b.0)).filter(|(_, x)| !stations.contains(x)) {
+        stations.push(*x);
+        stations.sort_by(f64::total_cmp);
+    }
+    Ok(stations)
 }
 
 fn stations(args: &TraceArgs, plan: &Plan) -> Result<Vec<f64>, Failure> {

@@ -195,8 +195,9 @@ fn stations(table: &View<'_>, anchors: &[f64], trucks: &[Truck; 2]) -> Option<Ve
         }
         None => (0..n).map(|i| from + (to - from) * i as f64 / (n - 1) as f64).collect(),
     };
-    if list[0] < from - 1e-9 || list[list.len() - 1] > to + 1e-9 {
-        table.problem("stations_mm", "a station lies outside the stroke", &format!("The stroke runs from {from} to {to} mm."));
+    if (list[0] - from).abs() > 1e-6 || (list[list.len() - 1] - to).abs() > 1e-6 {
+        let advice = format!("The first must be {from} and the last {to} mm: loads are often largest at the ends.");
+        table.problem("stations_mm", "the stations do not run from one end of the stroke to the other", &advice);
     }
     let last = anchors.len() - 1;
     let reach = |side: f64| trucks.iter().flat_map(|t| &t.blocks).map(|b| b.x_mm * side).fold(0.0, f64::max);

@@ -7,9 +7,9 @@ use statrs::distribution::{Binomial, DiscreteCDF};
 pub struct Quantile {
     /// Order statistic at the wanted rank.
     pub value: f64,
-    /// Lower confidence bound, the sample's least value if the sample is too small for one.
+    /// Lower confidence bound, NaN if the sample is too small for one.
     pub low: f64,
-    /// Upper confidence bound, the sample's greatest value if the sample is too small for one.
+    /// Upper confidence bound, NaN if the sample is too small for one.
     pub high: f64,
 }
 
@@ -33,8 +33,8 @@ pub fn quantile(sorted: &[f64], p: f64, confidence: f64) -> Option<Quantile> {
     Some(Quantile {
         // 1 - 0.95 is a little more than 0.05 in binary: rounding must not cost a rank.
         value: at((p * n as f64 - 1e-9).ceil() as usize),
-        low: at(low_rank),
-        high: at(n + 1 - high_rank.max(1)),
+        low: if low_rank == 0 { f64::NAN } else { at(low_rank) },
+        high: if high_rank == 0 { f64::NAN } else { at(n + 1 - high_rank) },
     })
 }
 

@@ -68,7 +68,10 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
     ];
     draw(930, &format!("Histograms of life and extra load: {title}"), |canvas| {
         label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
-        let note = format!("{} installations drawn inside the tolerances, the same ones for every arrangement", plain(study.draws as f64));
+        let note = format!(
+            "{} installations drawn as the plan spreads its errors, the same ones for every arrangement",
+            plain(study.draws as f64)
+        );
         label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
         panels.iter().try_for_each(|panel| panel.paint(canvas, &study.arrangements))
     })
@@ -97,7 +100,7 @@ pub fn float_travel(study: &StudyResult, title: &str) -> Result<Option<String>, 
     };
     let figure = draw(500, &format!("Histogram of float travel: {title}"), |canvas| {
         label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
-        let note = format!("{} installations drawn inside the tolerances", plain(study.draws as f64));
+        let note = format!("{} installations drawn as the plan spreads its errors", plain(study.draws as f64));
         label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
         panel.paint(canvas, &floating)
     })?;
@@ -177,7 +180,7 @@ impl Panel<'_> {
             let at = x(mark) as i32;
             line((at, px(self.top) as i32), (at, px(self.bottom) as i32), GRID, 4)?;
             let value = if self.log { 10.0_f64.powf(mark) } else { mark };
-            label(canvas, &significant(value, 3), ((at / 4) as u32, self.bottom + 16), 13, false, HPos::Center)?;
+            label(canvas, significant(value, 3).trim_end_matches(".0"), ((at / 4) as u32, self.bottom + 16), 13, false, HPos::Center)?;
         }
         for share in ticks(0.0, greatest, 4) {
             let at = y(share) as i32;

@@ -42,7 +42,7 @@ pub fn worst(worst: &WorstCase, stacks: &[Stack]) -> Value {
     };
     json!({
         "name": worst.arrangement, "brackets": worst.brackets.iter().map(bracket).collect::<Vec<_>>(), "no_bound": worst.no_bound,
-        "stops_possible": worst.stops_possible, "branches_opened": worst.branches, "stacks": stacks,
+        "stops_possible": worst.stops_possible, "branches_opened": worst.branches, "stopped_by_clock": worst.stopped_by_clock, "stacks": stacks,
     })
 }
 

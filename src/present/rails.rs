@@ -69,11 +69,13 @@ impl View {
             (true, unit) => format!("largest {} {unit}", significant(largest, 2)),
         };
         label(canvas, &format!("{} - {how}", self.heading), (LEFT, self.middle[0].min(self.middle[1]) - 84), 15, true, HPos::Left)?;
+        for middle in self.middle {
+            let nominal = vec![((across(first) * 4.0) as i32, px(middle) as i32), ((across(last) * 4.0) as i32, px(middle) as i32)];
+            canvas.draw(&PathElement::new(nominal, GRID.stroke_width(6))).map_err(failed)?;
+        }
         for (side, (colour, values)) in RAIL.iter().zip(&self.values).enumerate() {
             let middle = f64::from(self.middle[side]);
             let at = |x: f64, v: f64| ((across(x) * 4.0) as i32, ((middle - v * scale) * 4.0) as i32);
-            let nominal = vec![at(first, 0.0), at(last, 0.0)];
-            canvas.draw(&PathElement::new(nominal, GRID.stroke_width(6))).map_err(failed)?;
             let path: Vec<(i32, i32)> = xs.iter().zip(values).map(|(x, v)| at(*x, *v)).collect();
             canvas.draw(&PathElement::new(path, colour.stroke_width(if side == 0 { 9 } else { 13 }))).map_err(failed)?;
             for anchor in anchors {

@@ -133,6 +133,12 @@ fn spread(wanted: &[f64], gap: f64) -> Vec<f64> {
         let low = (middle(&c) - half(&c)).max(gap / 2.0);
         c.iter().enumerate().for_each(|(k, &i)| places[i] = low + gap * k as f64);
     }
+    // Clusters that were kept off the axis may have come too close to the next.
+    let mut order: Vec<usize> = (0..places.len()).collect();
+    order.sort_by(|&a, &b| places[a].total_cmp(&places[b]).then(wanted[a].total_cmp(&wanted[b])));
+    for pair in order.windows(2) {
+        places[pair[1]] = places[pair[1]].max(places[pair[0]] + gap);
+    }
     places
 }
 

@@ -119,7 +119,7 @@ fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
 fn forward(study: &StudyResult) -> String {
     let part = |a: &ArrangementResult| Some(format!("{} with {} joints", percent(verdict(a, Measure::Life)?.share), a.name));
     let parts: Vec<String> = study.arrangements.iter().filter_map(part).collect();
-    format!("Inside these tolerances the required life is reached by {}.", parts.join(", "))
+    format!("Made and set as the plan says, the required life is reached by {}.", parts.join(", "))
 }
 
 /// What rules each arrangement: its costliest source alone.
@@ -130,7 +130,7 @@ fn change(study: &StudyResult) -> Vec<String> {
             return format!("{}: no source alone costs a tenth of the life", a.name);
         };
         let at = s.limit.map_or_else(String::new, |limit| format!(" of {} {}", significant(limit.abs(), 2), s.unit));
-        format!("{}: {}{at}, alone it leaves {} km", a.name, s.source, significant(s.life_km, 2))
+        format!("{}: {}{at}, alone and without heat it leaves {} km", a.name, s.source, significant(s.life_km, 2))
     };
     study.arrangements.iter().map(line).collect()
 }

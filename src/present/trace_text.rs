@@ -7,6 +7,7 @@ use comfy_table::Table;
 use super::numbers::{percent, significant, years};
 use super::tables::{align_right, plain_table};
 use crate::input::Plan;
+use crate::structure::Drag;
 use crate::study::{Trace, TracedState};
 use crate::units::{COMPONENTS, MRAD, N_M};
 
@@ -18,13 +19,13 @@ pub fn trace_tables(plan: &Plan, trace: &Trace, all: bool) -> String {
     let span = |km: f64| plan.km_per_year.map_or_else(String::new, |year| format!(" ({})", years(km, year)));
     let _ = writeln!(
         text,
-        "Arrangement \"{}\": life {} km{}, perfect {} km{}, loss {:.1} %",
+        "Arrangement \"{}\": life {} km{}, perfect {} km{}, loss {}",
         trace.arrangement,
         significant(o.life_km, 4),
         span(o.life_km),
         significant(p.life_km, 4),
         span(p.life_km),
-        100.0 * o.life_loss
+        percent(o.life_loss)
     );
     let travel = if o.float_travel_used > 0.0 { format!("; float travel used {}", percent(o.float_travel_used)) } else { String::new() };
     let slot = if o.slot_used > 0.0 { format!("; slot used {}", percent(o.slot_used)) } else { String::new() };
@@ -53,7 +54,8 @@ pub fn trace_tables(plan: &Plan, trace: &Trace, all: bool) -> String {
     align(&mut table);
     let _ = writeln!(text, "{table}");
     let largest = |s: &TracedState| s.equivalent.iter().map(|(p, _)| p.dynamic_n).fold(0.0, f64::max);
-    let worst = trace.states.iter().max_by(|a, b| largest(a).total_cmp(&largest(b)));
+    let counted = |s: &&TracedState| trace.by_law.is_none() == (s.situation.drag == Drag::Law);
+    let worst = trace.states.iter().filter(counted).max_by(|a, b| largest(a).total_cmp(&largest(b)));
     let shown: Vec<&TracedState> = if all { trace.states.iter().collect() } else { worst.into_iter().collect() };
     for state in &shown {
         situation(plan, state, &mut text);

@@ -14,12 +14,14 @@ pub fn worst_table(worst: &WorstCase, stacks: &[Stack]) -> String {
     for b in &worst.brackets {
         let stack = stacks.iter().find(|s| s.key == b.key);
         let unit = if b.unit.is_empty() { String::new() } else { format!(", {}", b.unit) };
+        // A stack that falls below nothing is no number; the lines under the table say so.
+        let sensible = |x: &f64| !b.less_is_worse || *x > 0.0;
         let cell = |x: Option<f64>| x.map_or_else(String::new, |x| significant(x, 3));
         table.add_row([
             format!("{}{unit}", b.label),
             significant(b.perfect, 3),
-            cell(stack.map(|s| s.rss)),
-            cell(stack.map(|s| s.arithmetic)),
+            cell(stack.map(|s| s.rss).filter(sensible)),
+            cell(stack.map(|s| s.arithmetic).filter(sensible)),
             significant(b.attained, 3),
             b.bound.map_or_else(|| "none".into(), |x| significant(x, 3)),
             gap(b),
@@ -29,6 +31,9 @@ pub fn worst_table(worst: &WorstCase, stacks: &[Stack]) -> String {
     let _ = writeln!(text, "{table}");
     if let Some(why) = &worst.no_bound {
         let _ = writeln!(text, "No bound: {why}. What is attained is the worst that was found, not the worst there is.");
+    }
+    if worst.stopped_by_clock {
+        let _ = writeln!(text, "The clock ended the search for the least life: its bound is valid, but another run may raise it.");
     }
     if worst.stops_possible {
         let _ = writeln!(text, "A float can reach its stop inside these tolerances: the bounds take its force as unknown.");
@@ -42,7 +47,7 @@ pub fn worst_table(worst: &WorstCase, stacks: &[Stack]) -> String {
 fn gap(b: &Bracket) -> String {
     match b.gap() {
         None => String::new(),
-        Some(g) if g < 1e-6 => "exact".into(),
+        Some(g) if g < 3e-5 => "exact".into(),
         Some(g) => percent(g),
     }
 }

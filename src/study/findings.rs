@@ -2,8 +2,9 @@
 
 use super::evaluate::{Evaluator, Outcome};
 use super::verdict::{Status, Verdict};
-use crate::input::Plan;
 use crate::input::plan::{Arrangement, Element, Law};
+use crate::input::sources::Spread;
+use crate::input::{Plan, Source};
 
 /// One finding.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -118,9 +119,21 @@ pub fn stiffness_doubts(plan: &Plan) -> Vec<Finding> {
             list.push(finding(&format!("the {name} stiffness is doubtful"), "[block]", amount, advice));
         }
     }
+    let open = |s: &&Source| matches!(s.spread, Spread::Normal { .. }) && !s.inspected && !s.in_service;
+    let beyond = plan.errors.sources.iter().filter(open).count();
+    if beyond > 0 {
+        let advice = "Normal errors that are not inspected are drawn beyond their limits now and then; the worst case stays inside them. Set inspected = true where every part is measured.";
+        list.push(finding("draws may pass limits", "[errors]", format!("{beyond} sources"), advice));
+    }
+    let widest = |x: &[f64]| x.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
+    let (stations, pads) = (widest(&plan.frame.stations_x_mm), widest(&plan.frame.anchors_x_mm));
+    if stations > pads && plan.frame.anchors_x_mm.len() > 2 {
+        let advice = "Loads between stations are not seen: give more stations.";
+        list.push(finding("stations are farther apart than pads", "[frame]", format!("{stations:.0} mm"), advice));
+    }
     if !plan.assumed.is_empty() {
         let advice = "The verdict stands on them: replace each by a known figure and take its name out of the list.";
-        list.push(finding("values are assumed", "assumed", plan.assumed.join(", "), advice));
+        list.push(finding("values are assumed", "the list `assumed`", format!("{} keys or tables", plan.assumed.len()), advice));
     }
     if plan.block.preload_n == 0.0 {
         let advice =

@@ -24,6 +24,8 @@ pub(super) struct LeastLife {
     pub(super) bound_km: f64,
     /// Branches opened.
     pub(super) opened: usize,
+    /// True where the caller's clock ended the search.
+    pub(super) stopped: bool,
 }
 
 /// A branch: the first coordinates of the order fixed at these sides.
@@ -122,8 +124,9 @@ impl<'a> Tree<'a> {
         while let Some(branch) = heap.pop() {
             // A branch with every scalar fixed and the lowest bound: what is left of the gap is the profiles'.
             let closed = branch.sides.len() == self.order.len();
-            if closed || branch.bound_km * (1.0 + WANTED_GAP) >= attained_km || opened >= most || stop() {
-                return LeastLife { bound_km: branch.bound_km.min(attained_km), opened };
+            let done = closed || branch.bound_km * (1.0 + WANTED_GAP) >= attained_km || opened >= most;
+            if done || stop() {
+                return LeastLife { bound_km: branch.bound_km.min(attained_km), opened, stopped: !done };
             }
             opened += 1;
             let child = |side: bool| {
@@ -134,6 +137,6 @@ impl<'a> Tree<'a> {
             let (a, b) = rayon::join(|| child(false), || child(true));
             heap.extend([a, b]);
         }
-        LeastLife { bound_km: 0.0, opened }
+        LeastLife { bound_km: 0.0, opened, stopped: false }
     }
 }

@@ -19,6 +19,15 @@ use crate::structure::NotConverged;
 use super::evaluate::{Evaluator, Outcome, Work};
 use super::sampling::Draws;
 
+/// Bounds of machines with slotted joints are widened by this factor: their take-ups follow the errors only to the digits
+/// that weak directions leave (a drive on one side alone: 1e-6).
+const SLOTTED: f64 = 1.0 + 1e-5;
+
+/// Factor by which the bounds of a machine are widened.
+fn pad(evaluator: &Evaluator<'_>) -> f64 {
+    if evaluator.machine.take_up_limits().iter().any(|slot| *slot > 0.0) { SLOTTED } else { 1.0 }
+}
+
 /// How hard to look.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Effort {
@@ -83,6 +92,8 @@ pub struct WorstCase {
     pub stops_possible: bool,
     /// Branches opened for the least life.
     pub branches: usize,
+    /// True where the caller's clock ended that search: another run may get further.
+    pub stopped_by_clock: bool,
 }
 
 impl WorstCase {
@@ -187,7 +198,7 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
         let corner: Vec<Vec<f64>> = bounds.iter().flat_map(|b| b.starts(q.key)).collect();
         if let (Some(bound), Some(point)) = (bound, corner.first()) {
             let exact = bracket(&searcher, q, point, Some(bound))?;
-            if exact.gap().is_some_and(|gap| gap < 1e-9) {
+            if exact.gap().is_some_and(|gap| gap < 3e-5) {
                 brackets.push(exact);
                 continue;
             }
@@ -200,12 +211,12 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
         let found = searcher.climb(&own, q.badness)?;
         brackets.push(bracket(&searcher, q, &found.point, bound)?);
     }
-    let mut branches = 0;
+    let (mut branches, mut stopped_by_clock) = (0, false);
     if let (Some(bounds), Some(life)) = (&bounds, brackets.first_mut()) {
         let tree = Tree::new(&plan.block, &bounds.map, &bounds.dynamic, tolerance_box.scalars());
         let least = tree.search(life.attained, effort.branches, stop);
-        life.bound = Some(least.bound_km);
-        branches = least.opened;
+        life.bound = Some(least.bound_km / pad(evaluator));
+        (branches, stopped_by_clock) = (least.opened, least.stopped);
     }
     if let Some(bounds) = &bounds {
         for (b, (bound, point)) in bounds.blocks.iter().enumerate() {
@@ -218,11 +229,13 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
         no_bound,
         stops_possible: bounds.is_some_and(|b| b.past_stops.iter().any(|p| *p > 0.0)),
         branches,
+        stopped_by_clock,
     })
 }
 
 /// A bound that its own corner attains may be milder by the last bits of another order of summing; then it is what is attained.
-fn not_milder(bound: f64, attained: f64, less_is_worse: bool) -> f64 {
+fn not_milder(bound: f64, attained: f64, less_is_worse: bool, pad: f64) -> f64 {
+    let bound = if less_is_worse { bound / pad } else { bound * pad };
     let exact = (bound / attained - 1.0).abs() < 1e-9;
     match (exact, less_is_worse) {
         (true, true) => bound.min(attained),
@@ -241,7 +254,7 @@ fn bracket(searcher: &Searcher<'_, '_>, q: &Quantity, point: &[f64], bound: Opti
         less_is_worse: q.less_is_worse,
         perfect: (q.value)(&searcher.evaluator.perfect()),
         attained: (q.value)(&outcome),
-        bound: bound.map(|b| not_milder(b, (q.value)(&outcome), q.less_is_worse)),
+        bound: bound.map(|b| not_milder(b, (q.value)(&outcome), q.less_is_worse, pad(searcher.evaluator))),
         installation: searcher.tolerance_box.installation(searcher.evaluator.plan(), point),
         stroke_peak_n: work.stroke_peak_n,
         outcome,
@@ -261,7 +274,7 @@ fn block_bracket(searcher: &Searcher<'_, '_>, b: usize, bound: f64, point: &[f64
         less_is_worse: false,
         perfect: searcher.evaluator.perfect_peak_load_n(b),
         attained: work.blocks[b].peak_load_n,
-        bound: Some(not_milder(bound, work.blocks[b].peak_load_n, false)),
+        bound: Some(not_milder(bound, work.blocks[b].peak_load_n, false, pad(searcher.evaluator))),
         installation: searcher.tolerance_box.installation(plan, point),
         stroke_peak_n: work.stroke_peak_n,
         outcome,
