@@ -1,7 +1,7 @@
 //! What the two rails of an installation impose on the blocks when the bridge stands at a station.
 
 use crate::input::Installation;
-use crate::input::plan::Plan;
+use crate::input::plan::{Frame, Plan};
 use crate::math::NaturalSpline;
 use crate::math::spline::Weights;
 use crate::units::B;
@@ -28,18 +28,16 @@ pub struct RailPoint {
 #[derive(Debug, Clone)]
 pub struct Rails {
     spline: NaturalSpline,
+    frame: Frame,
     length_mm: f64,
-    middle_mm: f64,
 }
 
 impl Rails {
     /// The rails of a plan, or `None` if its anchors do not increase.
     #[must_use]
     pub fn new(plan: &Plan) -> Option<Self> {
-        let anchors = &plan.frame.anchors_x_mm;
-        let spline = NaturalSpline::new(anchors)?;
-        let (first, last) = (*anchors.first()?, *anchors.last()?);
-        Some(Self { spline, length_mm: last - first, middle_mm: f64::midpoint(first, last) })
+        let spline = NaturalSpline::new(&plan.frame.anchors_x_mm)?;
+        Some(Self { spline, frame: plan.frame.clone(), length_mm: plan.frame.length_mm() })
     }
 
     /// The spline that every profile runs along.
@@ -48,25 +46,13 @@ impl Rails {
         &self.spline
     }
 
-    /// Length from the first to the last anchor.
-    #[must_use]
-    pub fn length_mm(&self) -> f64 {
-        self.length_mm
-    }
-
     /// All blocks over their rails with the bridge at `station_x_mm`: truck A's in their order, then truck B's.
     #[must_use]
     pub fn points(&self, plan: &Plan, station_x_mm: f64) -> Vec<RailPoint> {
         let point = |side: usize, block: usize| {
             let place = plan.trucks[side].blocks[block];
             let x = station_x_mm + place.x_mm;
-            RailPoint {
-                side,
-                block,
-                s: (x - self.middle_mm) / self.length_mm,
-                lateral_mm: place.lateral_mm,
-                weights: self.spline.weights(x),
-            }
+            RailPoint { side, block, s: self.frame.s(x), lateral_mm: place.lateral_mm, weights: self.spline.weights(x) }
         };
         (0..2).flat_map(|side| (0..plan.trucks[side].blocks.len()).map(move |b| (side, b))).map(|(s, b)| point(s, b)).collect()
     }
@@ -91,7 +77,7 @@ impl Rails {
     /// Rail line of one side at any place: lateral and vertical deviation (mm), roll (rad).
     #[must_use]
     pub fn line_at(&self, side: usize, x_mm: f64, installation: &Installation) -> [f64; 3] {
-        let s = (x_mm - self.middle_mm) / self.length_mm;
+        let s = self.frame.s(x_mm);
         let point = RailPoint { side, block: 0, s, lateral_mm: 0.0, weights: self.spline.weights(x_mm) };
         self.line(&point, installation).map(|(value, _)| value)
     }

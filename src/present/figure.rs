@@ -5,6 +5,8 @@ use std::sync::Once;
 use plotters::backend::SVGBackend;
 use plotters::coord::Shift;
 use plotters::drawing::{DrawingArea, IntoDrawingArea};
+use plotters::element::Text;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{FontDesc, FontFamily, FontStyle, IntoFont, RGBColor, TextStyle, WHITE, register_font};
 use resvg::{tiny_skia, usvg};
 
@@ -46,6 +48,12 @@ pub(super) fn px(pixels: u32) -> u32 {
 pub(super) fn text(size: u32, bold: bool) -> TextStyle<'static> {
     let style = if bold { FontStyle::Bold } else { FontStyle::Normal };
     FontDesc::new(FontFamily::Name(FONT), f64::from(px(size)), style).into_font().color(&INK)
+}
+
+/// Writes words at a place in pixels, flush with it on one side.
+pub(super) fn label(canvas: &Canvas<'_>, words: &str, at: (u32, u32), size: u32, bold: bool, side: HPos) -> Result<(), FigureError> {
+    let style = text(size, bold).pos(Pos::new(side, VPos::Center));
+    canvas.draw(&Text::new(words.to_string(), (px(at.0) as i32, px(at.1) as i32), style)).map_err(failed)
 }
 
 /// Draws a figure of `WIDTH` x `height` pixels and returns it as SVG.

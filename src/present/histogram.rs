@@ -1,10 +1,10 @@
 //! Life and extra load of all drawn installations, every arrangement in one figure.
 
-use plotters::element::{PathElement, Polygon, Text};
-use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters::element::{PathElement, Polygon};
+use plotters::style::text_anchor::HPos;
 use plotters::style::{Color, RGBColor};
 
-use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, log_ticks, look, px, text, ticks};
+use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, label, log_ticks, look, px, ticks};
 use super::numbers::{plain, significant};
 use crate::input::plan::Measure;
 use crate::study::{ArrangementResult, Outcome, StudyResult};
@@ -105,11 +105,6 @@ pub fn float_travel(study: &StudyResult, title: &str) -> Result<Option<String>, 
         panel.paint(canvas, &floating)
     })?;
     Ok(Some(figure))
-}
-
-fn label(canvas: &Canvas<'_>, words: &str, at: (u32, u32), size: u32, bold: bool, side: HPos) -> Result<(), FigureError> {
-    let style = text(size, bold).pos(Pos::new(side, VPos::Center));
-    canvas.draw(&Text::new(words.to_string(), (px(at.0) as i32, px(at.1) as i32), style)).map_err(failed)
 }
 
 impl Panel<'_> {

@@ -1,10 +1,10 @@
 //! The two rails of one installation with their errors, exaggerated.
 
-use plotters::element::{Circle, PathElement, Text};
-use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters::element::{Circle, PathElement};
+use plotters::style::text_anchor::HPos;
 use plotters::style::{Color, RGBColor};
 
-use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, px, text};
+use super::figure::{Canvas, FigureError, GRID, WIDTH, draw, failed, label, px};
 use super::numbers::{plain, significant};
 use crate::geometry::Rails;
 use crate::input::{Installation, Plan};
@@ -98,9 +98,4 @@ impl View {
         }
         Ok(())
     }
-}
-
-fn label(canvas: &Canvas<'_>, words: &str, at: (u32, u32), size: u32, bold: bool, side: HPos) -> Result<(), FigureError> {
-    let style = text(size, bold).pos(Pos::new(side, VPos::Center)).color(&INK);
-    canvas.draw(&Text::new(words.to_string(), (px(at.0) as i32, px(at.1) as i32), style)).map_err(failed)
 }

@@ -77,12 +77,6 @@ impl FloatMap {
         self.drag
     }
 
-    /// Force of float `i` at a displacement.
-    #[must_use]
-    pub fn force(&self, i: usize, delta: f64) -> f64 {
-        self.drag.force(&self.elements[i].component.law, delta).0
-    }
-
     /// Way of float `i` to its stop.
     #[must_use]
     pub fn travel(&self, i: usize) -> f64 {
