@@ -31,17 +31,6 @@ impl EquivalentLoad {
     }
 }
 
-impl Element {
-    /// Exponent of the contact's force over its approach: 3/2 for points (Hertz), 10/9 for lines.
-    #[must_use]
-    pub fn contact_exponent(self) -> f64 {
-        match self {
-            Self::Ball => 1.5,
-            Self::Roller => 10.0 / 9.0,
-        }
-    }
-}
-
 /// Load at which a row of a preloaded block unloads: 2^n times the preload (two opposed Hertz contacts).
 #[must_use]
 pub fn row_unloading_load(block: &Block) -> f64 {

@@ -1,6 +1,6 @@
 //! Mean load and rating life of a block, and life of the system of blocks (ISO 14728-1, ISO 281).
 
-use crate::input::plan::{Block, Element};
+use crate::input::plan::{Block, Contact, Element};
 
 /// Distance of one unit of rating life, km.
 const RATING_DISTANCE_KM: f64 = 100.0;
@@ -14,11 +14,12 @@ pub struct LifeSum {
 impl LifeSum {
     /// Adds a load (N) that acts during a share of the distance.
     pub fn add(&mut self, element: Element, share: f64, load_n: f64) {
-        self.sum += share
-            * match element {
-                Element::Ball => load_n * load_n * load_n,
-                Element::Roller => load_n.powf(element.life_exponent()),
-            };
+        self.add_fatigue(share, element.fatigue(load_n));
+    }
+
+    /// Adds a mean of load^p that acts during a share of the distance.
+    pub fn add_fatigue(&mut self, share: f64, fatigue: f64) {
+        self.sum += share * fatigue;
     }
 
     /// P_m = (sum q_i P_i^p)^(1/p), for shares that add up to 1.
@@ -26,6 +27,20 @@ impl LifeSum {
     pub fn mean_load_n(&self, element: Element) -> f64 {
         self.sum.powf(1.0 / element.life_exponent())
     }
+}
+
+/// Load of each element of a row at which the row, beside its like, gives the block's rating life: Q_c = C/(2 Z sin alpha)
+/// x 2^(1/(p e)), so that a load straight down ages the two pressed rows as C ages the block. N.
+#[must_use]
+pub fn row_rating_n(block: &Block, contact: &Contact) -> f64 {
+    contact.share_n(block.c_n) * 2.0_f64.powf(1.0 / (block.element.life_exponent() * block.element.weibull_slope()))
+}
+
+/// L = a1 (Q_c / (f_w Q_m))^p x 100 km of one row; infinite without load.
+#[must_use]
+pub fn row_life_km(block: &Block, row_rating_n: f64, mean_element_n: f64) -> f64 {
+    let ratio = row_rating_n / (block.load_factor * mean_element_n);
+    block.a1 * ratio.powf(block.element.life_exponent()) * RATING_DISTANCE_KM
 }
 
 /// Mean load of (share, load) pairs whose shares add up to 1.
@@ -43,18 +58,9 @@ pub fn rating_life_km(block: &Block, mean_load_n: f64) -> f64 {
     block.a1 * ratio.powf(block.element.life_exponent()) * RATING_DISTANCE_KM
 }
 
-/// Weibull slope of rolling fatigue: 10/9 for balls, 9/8 for rollers (Lundberg and Palmgren; from memory).
-#[must_use]
-pub fn weibull_slope(element: Element) -> f64 {
-    match element {
-        Element::Ball => 10.0 / 9.0,
-        Element::Roller => 9.0 / 8.0,
-    }
-}
-
 /// Life after which the first block of a system fails: (sum L_i^-e)^(-1/e).
 #[must_use]
 pub fn system_life_km(element: Element, lives_km: impl IntoIterator<Item = f64>) -> f64 {
-    let e = weibull_slope(element);
+    let e = element.weibull_slope();
     lives_km.into_iter().map(|l| l.powf(-e)).sum::<f64>().powf(-1.0 / e)
 }

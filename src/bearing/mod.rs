@@ -4,4 +4,4 @@ mod equivalent;
 mod life;
 
 pub use equivalent::{EquivalentLoad, effective_load, row_unloading_load};
-pub use life::{LifeSum, mean_load, rating_life_km, system_life_km, weibull_slope};
+pub use life::{LifeSum, mean_load, rating_life_km, row_life_km, row_rating_n, system_life_km};

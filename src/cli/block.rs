@@ -1,20 +1,16 @@
-//! `block`: the block from its balls up.
+//! `block`: the block from its rolling elements up.
 
 use super::args::BlockArgs;
 use super::machines::load;
 use super::study::file_stem;
 use super::{Done, Failure, output};
-use crate::contact::{BallBlock, Vector5};
-use crate::input::plan::Element;
-use crate::present::{block_curves, block_text, to_png};
+use crate::contact::{RowBlock, Vector5, geometry_ratings};
+use crate::present::{block_curves, block_text, element_loads, to_png};
 use crate::units::MRAD;
 
 pub(super) fn run(args: &BlockArgs) -> Result<Done, Failure> {
     let loaded = load(&args.plan)?;
     let data = &loaded.plan.block;
-    if data.element == Element::Roller {
-        return Err(Failure(format!("{}: [block] is on rollers\n    help: Contacts are computed for balls only.", loaded.file)));
-    }
     let Some(contact) = &data.contact else {
         let keys = "arrangement, balls_per_row, ball_mm, pitch_mm, row_lateral_mm, row_height_mm";
         return Err(Failure(format!(
@@ -22,17 +18,22 @@ pub(super) fn run(args: &BlockArgs) -> Result<Done, Failure> {
             loaded.file
         )));
     };
-    let (block, ellipse) =
-        BallBlock::of_plan(contact, data.preload_n).ok_or_else(|| Failure(format!("{}: [block.contact] makes no contact", loaded.file)))?;
+    let block =
+        RowBlock::new(contact, data.preload_n).ok_or_else(|| Failure(format!("{}: [block.contact] makes no contact", loaded.file)))?;
+    let ratings = geometry_ratings(contact, data.c_n, data.c0_n);
     let [y, z, roll, pitch, yaw] = args.displaced;
     let displaced = Vector5::new(y, z, roll * MRAD, pitch * MRAD, yaw * MRAD);
     let folder = args.out.clone().unwrap_or_else(|| format!("{}-block", file_stem(&args.plan)).into());
     output::folder(&folder)?;
-    let svg = block_curves(&block, &loaded.plan.title).map_err(|e| Failure(e.to_string()))?;
-    output::write(&folder.join("force-and-moment.svg"), svg.as_bytes())?;
-    let png = folder.join("force-and-moment.png");
-    output::write(&png, &to_png(&svg).map_err(|e| Failure(e.to_string()))?)?;
-    let text =
-        format!("{}\n{}\nFigure: {}\n", loaded.plan.title, block_text(data, contact, &block, &ellipse, &displaced), output::shown(&png));
-    Ok(Done { text, within: true })
+    let title = &loaded.plan.title;
+    let mut shown = Vec::new();
+    for (name, svg) in [("force-and-moment", block_curves(&block, title)), ("element-loads", element_loads(&block, contact, &displaced, title))] {
+        let svg = svg.map_err(|e| Failure(e.to_string()))?;
+        output::write(&folder.join(format!("{name}.svg")), svg.as_bytes())?;
+        let png = folder.join(format!("{name}.png"));
+        output::write(&png, &to_png(&svg).map_err(|e| Failure(e.to_string()))?)?;
+        shown.push(format!("- {}", output::shown(&png)));
+    }
+    let text = block_text(data, contact, &block, ratings.as_ref(), &displaced);
+    Ok(Done { text: format!("{title}\n{text}\n\nFIGURES\n{}\n", shown.join("\n")), within: true })
 }

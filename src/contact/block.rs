@@ -1,39 +1,48 @@
-//! A preloaded block on four rows of balls: energy, force, tangent and ball loads at a displacement.
+//! A preloaded block on four rows of balls or rollers: energy, force, tangent and element loads at a displacement.
 
 use nalgebra::{SMatrix, SVector};
 
-use super::hertz::{Ellipse, point_contact};
-use crate::input::plan::Contact;
+use super::element::{Contact, Element};
+use super::rolling::Rolling;
 
 /// Displacement or load of a block: y, z, roll, pitch, yaw (mm, rad; N, N mm).
 pub type Vector5 = SVector<f64, 5>;
 
-/// A row of balls in the section of the block.
+/// Stiffness of a block in the same order.
+pub type Matrix5 = SMatrix<f64, 5, 5>;
+
+/// Elements of a row that are computed side by side.
+const LANES: usize = 4;
+
+/// A row of elements in the section of the block.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RowPlace {
     /// Across the rail.
     pub y_mm: f64,
     /// Above the middle of the block.
     pub z_mm: f64,
-    /// Direction of the block's motion that presses its balls: y, z.
+    /// Direction of the block's motion that presses its elements: y, z.
     pub press: [f64; 2],
 }
 
 /// Geometry, preload and stiffness of a block's contacts.
 #[derive(Debug, Clone, PartialEq)]
-pub struct BallBlock {
-    rows: Vec<RowPlace>,
-    /// Places of the balls along the rail.
-    balls_x_mm: Vec<f64>,
-    /// Both contacts of a ball in series, N/mm^1.5.
-    stiffness_n_per_mm15: f64,
-    /// Approach of every ball under preload alone.
+pub struct RowBlock {
+    /// The rolling element.
+    pub rolling: Rolling,
+    /// Load of every element under preload alone, N.
+    pub preload_element_n: f64,
+    rows: [RowPlace; 4],
+    count: usize,
+    /// Places of the elements along the rail.
+    elements_x_mm: Vec<f64>,
+    /// The same in lanes, with the stiffness of each; a lane that only fills up has none.
+    lanes: Vec<([f64; LANES], [f64; LANES])>,
+    /// Approach of every element under preload alone.
     preload_approach_mm: f64,
-    /// Load of every ball under preload alone, N.
-    pub preload_ball_n: f64,
 }
 
-/// A block displaced.
+/// A block displaced, in full.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BlockState {
     /// Energy of the contacts, N mm.
@@ -41,98 +50,216 @@ pub struct BlockState {
     /// What the truck exerts on the block to hold it there.
     pub force: Vector5,
     /// Change of the force with the displacement.
-    pub tangent: SMatrix<f64, 5, 5>,
-    /// Load of each ball, row by row, N.
-    pub ball_n: Vec<f64>,
+    pub tangent: Matrix5,
+    /// Load of each element, row by row, N.
+    pub element_n: Vec<f64>,
 }
 
-impl BallBlock {
-    /// A block with balls at (k - (n - 1)/2) x pitch in every row.
+/// Load of one row over its elements.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct RowLoad {
+    /// Mean over the elements of load to the power of the life exponent.
+    pub fatigue: f64,
+    /// Greatest load of an element, N.
+    pub greatest_n: f64,
+    /// Greatest approach of an element over the approach under preload; 0 or less where the whole row is unloaded.
+    pub approach_over_preload: f64,
+}
+
+/// Sums over a row: load, load x, slope, slope x, slope x^2.
+type Sums = [f64; 5];
+
+impl RowBlock {
+    /// A block from the geometry of its rows; `None` where it makes no contact.
     ///
-    /// `preload_n` is the vertical force of one opposed pair of rows, F_pr = 2 n Q_0 sin alpha. Returns `None` unless there
-    /// are rows and balls, the pitch is positive, preload is not negative and every row presses with some z.
+    /// Elements stand at (k - (n - 1)/2) x pitch. `preload_n` is the vertical force of one opposed pair of rows,
+    /// F_pr = 2 n Q_0 sin alpha.
     #[must_use]
-    pub fn new(rows: Vec<RowPlace>, balls: usize, pitch_mm: f64, contact: &Ellipse, preload_n: f64) -> Option<Self> {
-        let sine = rows.first().map(|r| r.press[1].abs())?;
-        if balls == 0 || !(pitch_mm > 0.0 && preload_n >= 0.0 && sine > 0.0) {
+    pub fn new(contact: &Contact, preload_n: f64) -> Option<Self> {
+        let rolling = Rolling::new(contact)?;
+        let count = contact.count;
+        if count == 0 || !(contact.pitch_mm > 0.0 && preload_n >= 0.0 && contact.angle_rad.sin() > 0.0) {
             return None;
         }
-        let middle = (balls as f64 - 1.0) / 2.0;
-        // Two like contacts in series: each takes half of the approach.
-        let stiffness = contact.stiffness_n_per_mm15 / 2.0_f64.powf(1.5);
-        let preload_ball_n = preload_n / (2.0 * balls as f64 * sine);
+        let middle = (count as f64 - 1.0) / 2.0;
+        let elements_x_mm: Vec<f64> = (0..count).map(|k| (k as f64 - middle) * contact.pitch_mm).collect();
+        let lane = |xs: &[f64]| {
+            let (mut x, mut k) = ([0.0; LANES], [0.0; LANES]);
+            for (i, place) in xs.iter().enumerate() {
+                (x[i], k[i]) = (*place, rolling.stiffness_n_per_mm_n);
+            }
+            (x, k)
+        };
+        let preload_element_n = contact.share_n(preload_n);
         Some(Self {
-            rows,
-            balls_x_mm: (0..balls).map(|k| (k as f64 - middle) * pitch_mm).collect(),
-            stiffness_n_per_mm15: stiffness,
-            preload_approach_mm: (preload_ball_n / stiffness).powf(2.0 / 3.0),
-            preload_ball_n,
+            rows: four_rows(contact),
+            count,
+            lanes: elements_x_mm.chunks(LANES).map(lane).collect(),
+            elements_x_mm,
+            preload_approach_mm: rolling.approach_mm(preload_element_n),
+            preload_element_n,
+            rolling,
         })
     }
 
-    /// The block of a plan, with the contact of one ball; `None` where its geometry makes no contact.
+    /// The rows: two above, two below, +y side first.
     #[must_use]
-    pub fn of_plan(contact: &Contact, preload_n: f64) -> Option<(Self, Ellipse)> {
-        let ellipse = point_contact(contact.ball_mm, contact.conformity, contact.e_mpa, contact.nu)?;
-        let rows = Self::four_rows(contact.row_lateral_mm, contact.row_height_mm, contact.angle_rad, contact.o);
-        Some((Self::new(rows, contact.balls, contact.pitch_mm, &ellipse, preload_n)?, ellipse))
+    pub fn rows(&self) -> &[RowPlace; 4] {
+        &self.rows
     }
 
-    /// Four rows, two above and two below, at +-`y_mm` and +-`z_mm`, with a contact angle from the horizontal.
-    ///
-    /// Rows on the +y side press towards -y. In the x arrangement (`o` false) the upper rows press downwards, in the o
-    /// arrangement upwards.
+    /// Places of the elements along the rail, mm.
     #[must_use]
-    pub fn four_rows(y_mm: f64, z_mm: f64, angle_rad: f64, o: bool) -> Vec<RowPlace> {
-        let row = |side: f64, level: f64| {
-            let down = if o { 1.0 } else { -1.0 };
-            RowPlace { y_mm: side * y_mm, z_mm: level * z_mm, press: [-side * angle_rad.cos(), level * down * angle_rad.sin()] }
-        };
-        vec![row(1.0, 1.0), row(-1.0, 1.0), row(1.0, -1.0), row(-1.0, -1.0)]
+    pub fn elements_x_mm(&self) -> &[f64] {
+        &self.elements_x_mm
     }
 
-    /// Both contacts of a ball in series, N/mm^1.5.
-    #[must_use]
-    pub fn ball_stiffness_n_per_mm15(&self) -> f64 {
-        self.stiffness_n_per_mm15
-    }
-
-    /// Approach of every ball under preload alone, mm.
+    /// Approach of every element under preload alone, mm.
     #[must_use]
     pub fn preload_approach_mm(&self) -> f64 {
         self.preload_approach_mm
     }
 
-    /// The block displaced from its preloaded place: the gradient of a convex energy sum (2/5) K_h approach^2.5.
-    #[must_use]
-    pub fn at(&self, displacement: &Vector5) -> BlockState {
-        let mut state = BlockState {
-            energy_n_mm: 0.0,
-            force: Vector5::zeros(),
-            tangent: SMatrix::zeros(),
-            ball_n: Vec::with_capacity(self.rows.len() * self.balls_x_mm.len()),
-        };
-        for row in &self.rows {
-            let [ny, nz] = row.press;
-            for x in &self.balls_x_mm {
-                // Motion of the ball's place along its press direction: n . (u + theta x r).
-                let way = Vector5::new(ny, nz, nz * row.y_mm - ny * row.z_mm, -nz * x, ny * x);
-                let approach = (self.preload_approach_mm + way.dot(displacement)).max(0.0);
-                let slope = self.stiffness_n_per_mm15 * approach.sqrt();
-                let load = slope * approach;
-                state.energy_n_mm += 0.4 * load * approach;
-                state.force += way * load;
-                state.tangent += way * way.transpose() * (1.5 * slope);
-                state.ball_n.push(load);
+    /// Approach of a row's middle and its change per mm along the rail: n . (u + theta x r).
+    fn approach(&self, row: &RowPlace, d: &Vector5) -> (f64, f64) {
+        let [ny, nz] = row.press;
+        let middle = ny * d[0] + nz * d[1] + (nz * row.y_mm - ny * row.z_mm) * d[2];
+        (self.preload_approach_mm + middle, ny * d[4] - nz * d[3])
+    }
+
+    /// Sums over a row whose approach is `middle + change * x`.
+    fn sums(&self, middle: f64, change: f64) -> Sums {
+        let mut lanes = [[0.0_f64; LANES]; 5];
+        let exponent = self.rolling.element.contact_exponent();
+        for (x, k) in &self.lanes {
+            for i in 0..LANES {
+                let approach = (middle + change * x[i]).max(0.0);
+                let per_mm = k[i]
+                    * match self.rolling.element {
+                        Element::Ball => approach.sqrt(),
+                        Element::Roller => approach.powf(1.0 / 9.0),
+                    };
+                let load = per_mm * approach;
+                lanes[0][i] += load;
+                lanes[1][i] += load * x[i];
+                lanes[2][i] += per_mm;
+                lanes[3][i] += per_mm * x[i];
+                lanes[4][i] += per_mm * x[i] * x[i];
             }
         }
-        state
+        let total = |l: &[f64; LANES]| (l[0] + l[1]) + (l[2] + l[3]);
+        [
+            total(&lanes[0]),
+            total(&lanes[1]),
+            exponent * total(&lanes[2]),
+            exponent * total(&lanes[3]),
+            exponent * total(&lanes[4]),
+        ]
+    }
+
+    /// What the truck exerts on the block displaced by `d` from its preloaded place, and the tangent stiffness: gradient
+    /// and second derivative of the convex energy sum K approach^(n+1)/(n+1).
+    #[must_use]
+    pub fn force_and_tangent(&self, d: &Vector5) -> (Vector5, Matrix5) {
+        let (mut force, mut tangent) = (Vector5::zeros(), Matrix5::zeros());
+        for row in &self.rows {
+            let [ny, nz] = row.press;
+            let lever = nz * row.y_mm - ny * row.z_mm;
+            let (middle, change) = self.approach(row, d);
+            let [q, qx, t, tx, txx] = self.sums(middle, change);
+            let (across, along) = ([ny, nz, lever], [-nz, ny]);
+            for i in 0..3 {
+                force[i] += across[i] * q;
+                for j in i..3 {
+                    tangent[(i, j)] += across[i] * across[j] * t;
+                }
+                for j in 0..2 {
+                    tangent[(i, 3 + j)] += across[i] * along[j] * tx;
+                }
+            }
+            for i in 0..2 {
+                force[3 + i] += along[i] * qx;
+                for j in i..2 {
+                    tangent[(3 + i, 3 + j)] += along[i] * along[j] * txx;
+                }
+            }
+        }
+        tangent.fill_lower_triangle_with_upper_triangle();
+        (force, tangent)
+    }
+
+    /// Force alone.
+    #[must_use]
+    pub fn force(&self, d: &Vector5) -> Vector5 {
+        let mut force = Vector5::zeros();
+        for row in &self.rows {
+            let [ny, nz] = row.press;
+            let (middle, change) = self.approach(row, d);
+            let [q, qx, ..] = self.sums(middle, change);
+            force += Vector5::new(ny * q, nz * q, (nz * row.y_mm - ny * row.z_mm) * q, -nz * qx, ny * qx);
+        }
+        force
+    }
+
+    /// Load of each row, for life and unloading.
+    #[must_use]
+    pub fn row_loads(&self, d: &Vector5) -> [RowLoad; 4] {
+        let end = self.elements_x_mm.last().copied().unwrap_or(0.0);
+        self.rows.map(|row| {
+            let (middle, change) = self.approach(&row, d);
+            let fatigue: f64 =
+                self.elements_x_mm.iter().map(|x| self.rolling.element.fatigue(self.element_load(middle + change * x))).sum();
+            let greatest = middle + change.abs() * end;
+            RowLoad {
+                fatigue: fatigue / self.count as f64,
+                greatest_n: self.element_load(greatest),
+                approach_over_preload: if self.preload_approach_mm > 0.0 { greatest / self.preload_approach_mm } else { f64::INFINITY },
+            }
+        })
+    }
+
+    fn element_load(&self, approach_mm: f64) -> f64 {
+        let approach = approach_mm.max(0.0);
+        let per_mm = match self.rolling.element {
+            Element::Ball => approach.sqrt(),
+            Element::Roller => approach.powf(1.0 / 9.0),
+        };
+        self.rolling.stiffness_n_per_mm_n * per_mm * approach
+    }
+
+    /// The block displaced from its preloaded place, with its energy and every element's load.
+    #[must_use]
+    pub fn at(&self, d: &Vector5) -> BlockState {
+        let (force, tangent) = self.force_and_tangent(d);
+        let mut element_n = Vec::with_capacity(4 * self.count);
+        let mut energy_n_mm = 0.0;
+        for row in &self.rows {
+            let (middle, change) = self.approach(row, d);
+            for x in &self.elements_x_mm {
+                let approach = (middle + change * x).max(0.0);
+                let load = self.element_load(approach);
+                energy_n_mm += load * approach / (self.rolling.element.contact_exponent() + 1.0);
+                element_n.push(load);
+            }
+        }
+        BlockState { energy_n_mm, force, tangent, element_n }
     }
 
     /// Stiffness around the preloaded place: y, z (N/mm), roll, pitch, yaw (N mm/rad). Zero without preload.
     #[must_use]
     pub fn stiffness_at_rest(&self) -> [f64; 5] {
-        let tangent = self.at(&Vector5::zeros()).tangent;
+        let (_, tangent) = self.force_and_tangent(&Vector5::zeros());
         std::array::from_fn(|i| tangent[(i, i)])
     }
+}
+
+/// Rows on the +y side press towards -y. In the x arrangement the upper rows press downwards, in the o arrangement upwards.
+fn four_rows(contact: &Contact) -> [RowPlace; 4] {
+    let (sine, cosine) = contact.angle_rad.sin_cos();
+    let down = if contact.o { 1.0 } else { -1.0 };
+    [(1.0, 1.0), (-1.0, 1.0), (1.0, -1.0), (-1.0, -1.0)].map(|(side, level)| RowPlace {
+        y_mm: side * contact.row_lateral_mm,
+        z_mm: level * contact.row_height_mm,
+        press: [-side * cosine, level * down * sine],
+    })
 }

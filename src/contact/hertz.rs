@@ -11,6 +11,8 @@ pub struct Ellipse {
     pub ratio: f64,
     /// Curvature sum A + B, 1/mm.
     curvature_per_mm: f64,
+    /// Sums of both bodies' curvatures along and across the groove, 1/mm.
+    parts_per_mm: [f64; 2],
     /// E / (2 (1 - nu^2)), MPa.
     modulus_mpa: f64,
 }
@@ -53,6 +55,7 @@ pub fn point_contact(ball_mm: f64, conformity: f64, e_mpa: f64, nu: f64) -> Opti
     if !(ball_mm > 0.0 && e_mpa > 0.0 && conformity > 0.5 && (0.0..0.5).contains(&nu)) {
         return None;
     }
+    // Sums of curvatures of ball and groove in the two planes.
     let (along, across) = (2.0 / ball_mm, 2.0 / ball_mm - 1.0 / (conformity * ball_mm));
     let ratio = ellipse_ratio(across, along)?;
     let curvature = along + across;
@@ -60,10 +63,16 @@ pub fn point_contact(ball_mm: f64, conformity: f64, e_mpa: f64, nu: f64) -> Opti
     let (first, second) = complete_elliptic(1.0 - 1.0 / (ratio * ratio));
     // delta = K [ (9 / (2 E R)) (F / (2 pi k E*))^2 ]^(1/3) with 1/R = A + B, solved for F at delta = 1 (Johnson, 4.26).
     let stiffness = std::f64::consts::TAU * ratio * modulus * (2.0 * second / (9.0 * curvature * first.powi(3))).sqrt();
-    Some(Ellipse { stiffness_n_per_mm15: stiffness, ratio, curvature_per_mm: curvature, modulus_mpa: modulus })
+    Some(Ellipse { stiffness_n_per_mm15: stiffness, ratio, curvature_per_mm: curvature, parts_per_mm: [along, across], modulus_mpa: modulus })
 }
 
 impl Ellipse {
+    /// Sums of both bodies' curvatures along and across the groove, 1/mm.
+    #[must_use]
+    pub fn curvatures_per_mm(&self) -> [f64; 2] {
+        self.parts_per_mm
+    }
+
     /// Half axes a >= b (mm) under a force: a^3 = 3 k^2 E F R / (pi E*).
     #[must_use]
     pub fn half_axes_mm(&self, force_n: f64) -> (f64, f64) {

@@ -3,7 +3,7 @@
 
 use super::catalogue::PLAN;
 use super::document::{Document, View};
-use super::parts;
+use super::{block_table, parts};
 use super::plan::{DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::problem::{Problem, Problems};
 use crate::units::REFERENCE_TEMPERATURE_C;
@@ -38,7 +38,7 @@ fn build(root: &View<'_>) -> Option<Plan> {
     let arrangements = parts::arrangements(root);
     let chosen = chosen(root, &arrangements.iter().map(|a| a.name.as_str()).collect::<Vec<_>>());
     let bridge = parts::bridge(&root.table("bridge"));
-    let block = parts::block(&root.table("block"));
+    let block = block_table::block(&root.table("block"));
     let drive = parts::drive(&root.table("drive"));
     let seasons = seasons(&root.table("temperature"), reference_c);
     if seasons.iter().any(|s| s.thermal.top_hotter_k != 0.0) && bridge.height_mm.is_none() {

@@ -1,6 +1,7 @@
 //! Text in, checked plan or installation out. Nothing here opens a file.
 
 mod block;
+mod block_table;
 mod build;
 pub mod catalogue;
 mod document;
@@ -13,7 +14,7 @@ mod stated;
 
 pub use build::{problem_at, read_plan};
 pub(crate) use document::nearest;
-pub use parts::a1;
+pub use block_table::a1;
 pub use plan::Plan;
 pub use problem::{Problem, Problems};
 pub use sources::{ErrorKind, ErrorSources, Source};

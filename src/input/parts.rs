@@ -2,8 +2,7 @@
 
 use super::document::View;
 use super::plan::{
-    Arrangement, Block, BlockPlace, Bridge, Carrier, Component, Contact, Drive, DriveKind, Element, Extra, Joint, Law, LoadCase, Support,
-    Truck,
+    Arrangement, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Extra, Joint, Law, LoadCase, Support, Truck,
 };
 use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
 use crate::units::{COMPONENTS, MRAD, N_M, N_M_PER_MRAD, N_PER_UM};
@@ -50,78 +49,6 @@ pub(super) fn supports(root: &View<'_>) -> [Support; 2] {
     };
     let a = one(root.table("support")).unwrap_or(Support { stiffness: [f64::INFINITY; 3] });
     [a, one(root.table("support_b")).unwrap_or(a)]
-}
-
-/// Factor a1 of ISO 281:2007 for a reliability in percent, table 12 (table number from memory).
-const A1: [(&str, f64); 14] = [
-    ("90", 1.0),
-    ("95", 0.64),
-    ("96", 0.55),
-    ("97", 0.47),
-    ("98", 0.37),
-    ("99", 0.25),
-    ("99.2", 0.22),
-    ("99.4", 0.19),
-    ("99.6", 0.16),
-    ("99.8", 0.12),
-    ("99.9", 0.093),
-    ("99.92", 0.087),
-    ("99.94", 0.080),
-    ("99.95", 0.077),
-];
-
-/// Factor a1 of ISO 281:2007 for a reliability as written in the plan.
-#[must_use]
-pub fn a1(reliability: &str) -> Option<f64> {
-    A1.iter().find(|(r, _)| *r == reliability).map(|(_, a1)| *a1)
-}
-
-pub(super) fn block(table: &View<'_>) -> Block {
-    let element = if table.text("element") == "roller" { Element::Roller } else { Element::Ball };
-    let (c, c0) = (table.number("dynamic_n"), table.number("static_n"));
-    let over = |rating: f64, kind: &str, name: &str| rating / table.optional(&format!("{kind}_{name}_n")).unwrap_or(rating);
-    let moment = |rating: f64, kind: &str, name: &str| rating / (table.number(&format!("{kind}_{name}_n_m")) * N_M);
-    let turns = ["roll", "pitch", "yaw"];
-    let stiffness = |name: &str| table.number(&format!("{name}_n_m_per_mrad")) * N_M_PER_MRAD;
-    // L = (C/P)^p x basis: the same block on 100 km carries (50/100)^(1/p) of the figure on 50 km.
-    let basis = if table.choice("rating_basis_km") == "50" { 0.5_f64.powf(1.0 / element.life_exponent()) } else { 1.0 };
-    Block {
-        element,
-        c_n: c * basis,
-        c0_n: c0,
-        c_over_direction: ["lateral", "vertical"].map(|n| over(c, "dynamic", n)),
-        c_over_moment_per_mm: turns.map(|n| moment(c, "dynamic", n)),
-        c0_over_direction: ["lateral", "vertical"].map(|n| over(c0, "static", n)),
-        c0_over_moment_per_mm: turns.map(|n| moment(c0, "static", n)),
-        stiffness: [
-            table.number("lateral_n_per_um") * N_PER_UM,
-            table.number("vertical_n_per_um") * N_PER_UM,
-            stiffness("roll"),
-            stiffness("pitch"),
-            stiffness("yaw"),
-        ],
-        preload_n: table.number("preload_n"),
-        contact: contact(&table.table("contact")),
-        length_mm: table.optional("length_mm"),
-        width_mm: table.optional("width_mm"),
-        load_factor: table.number("load_factor"),
-        a1: a1(&table.choice("reliability")).unwrap_or(f64::NAN),
-    }
-}
-
-fn contact(table: &View<'_>) -> Option<Contact> {
-    table.is_there().then(|| Contact {
-        o: table.text("arrangement") == "o",
-        balls: table.whole("balls_per_row").unsigned_abs() as usize,
-        ball_mm: table.number("ball_mm"),
-        pitch_mm: table.number("pitch_mm"),
-        conformity: table.number("conformity"),
-        angle_rad: table.number("angle_deg").to_radians(),
-        row_lateral_mm: table.number("row_lateral_mm"),
-        row_height_mm: table.number("row_height_mm"),
-        e_mpa: table.number("e_mpa"),
-        nu: table.number("nu"),
-    })
 }
 
 pub(super) fn bridge(table: &View<'_>) -> Bridge {

@@ -1,7 +1,7 @@
 //! The checked plan: what every study starts from. A plan that exists is valid.
 //! Units: N, mm, MPa, rad, kg, m/s2, K; pairs are in the order rail A, rail B.
 
-pub use super::block::{Block, Contact, Element};
+pub use super::block::{Block, Contact, Element, Level};
 pub use super::joint::{Arrangement, Component, Joint, Law};
 use super::sources::ErrorSources;
 

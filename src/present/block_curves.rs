@@ -8,7 +8,7 @@ use plotters::style::{Color, RGBColor, ShapeStyle};
 
 use super::figure::{FigureError, GRID, INK, WIDTH, draw, failed, look, px, text};
 use super::numbers::{plain, significant};
-use crate::contact::{BallBlock, Vector5};
+use crate::contact::{RowBlock, Vector5};
 use crate::units::{MRAD, N_M};
 
 /// One curve: heading, axis, component, largest displacement (mm, rad), units of both axes.
@@ -26,7 +26,7 @@ const CURVES: [Curve; 5] = [
 ///
 /// # Errors
 /// The figure could not be drawn.
-pub fn block_curves(block: &BallBlock, title: &str) -> Result<String, FigureError> {
+pub fn block_curves(block: &RowBlock, title: &str) -> Result<String, FigureError> {
     let heading = format!("Force and moment of the block from its balls: {title}");
     draw(760, &heading, |canvas| {
         let head = text(19, true).pos(Pos::new(HPos::Center, VPos::Center));

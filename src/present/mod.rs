@@ -2,6 +2,7 @@
 
 mod block_curves;
 mod block_text;
+mod element_loads;
 mod figure;
 mod histogram;
 pub mod json;
@@ -15,6 +16,7 @@ mod worst_text;
 
 pub use block_curves::block_curves;
 pub use block_text::block_text;
+pub use element_loads::element_loads;
 pub use figure::{FigureError, to_png};
 pub use histogram::{float_travel, histograms};
 pub use rails::rails_drawing;

@@ -1,14 +1,16 @@
 //! The machine with one arrangement of joints: its elements as rows and stiffnesses, assembled.
 
+use super::contacts::ContactSet;
 use super::elements::{BlockElement, DriveElement, JointElement, block_elements, drive_elements, joint_elements};
 use super::kinematics::relative_displacement;
 use super::laws::Drag;
 use super::mechanism::{self, Mechanism};
 use super::wind_up::wind_up_mm;
 use super::{Matrix24, Vector24, beam};
+use crate::contact::RowBlock;
 use crate::geometry::Rails;
 use crate::input::Installation;
-use crate::input::plan::{Law, Plan, Thermal};
+use crate::input::plan::{Law, Level, Plan, Thermal};
 
 /// The machine of a plan with one arrangement of joints, ready to be asked for loads.
 #[derive(Debug, Clone)]
@@ -25,8 +27,12 @@ pub struct Machine<'p> {
     /// Numbers in `joints` of the components that float.
     pub(super) floats: Vec<usize>,
     pub(super) drives: Vec<DriveElement>,
-    /// Stiffness without the floats.
+    /// Stiffness without the floats; contact-level blocks count as they are at rest.
     pub(super) without_floats: Matrix24,
+    /// The rows of every block, at the contact level.
+    pub(super) rows: Option<RowBlock>,
+    /// Stiffness of all that is a spring: without floats and without contact-level blocks.
+    pub(super) springs: Matrix24,
     /// Skew of the drives by shaft wind-up in each load case.
     pub(super) wind_up_mm: Vec<f64>,
     /// False where nothing but the floats' own stiffness holds the machine in some direction.
@@ -52,6 +58,8 @@ impl<'p> Machine<'p> {
             floats,
             drives: drive_elements(plan),
             without_floats: Matrix24::zeros(),
+            rows: rows(plan),
+            springs: Matrix24::zeros(),
             wind_up_mm: Vec::new(),
             holds_without_floats: false,
         };
@@ -59,10 +67,17 @@ impl<'p> Machine<'p> {
             Law::Elastic { k } => k,
             Law::Free | Law::Float { .. } => 0.0,
         });
+        machine.springs = if machine.rows.is_some() { machine.without_floats - machine.of_blocks() } else { machine.without_floats };
         machine.condition = mechanism::condition(&machine.at_rest())?;
         machine.holds_without_floats = mechanism::condition(&machine.without_floats).is_ok();
         machine.wind_up_mm = wind_up_mm(&machine);
         Ok(machine)
+    }
+
+    /// The rows of every block, where the plan takes its blocks at the contact level.
+    #[must_use]
+    pub fn rows(&self) -> Option<&RowBlock> {
+        self.rows.as_ref()
     }
 
     /// Name of the arrangement.
@@ -149,12 +164,7 @@ impl<'p> Machine<'p> {
 
     /// Stiffness with each joint component as a spring of the given stiffness.
     pub(super) fn stiffness(&self, of_joint: impl Fn(&JointElement) -> f64) -> Matrix24 {
-        let mut k = Matrix24::zeros();
-        for block in &self.blocks {
-            for (row, stiffness) in block.rows.iter().zip(block.stiffness) {
-                k += row * row.transpose() * stiffness;
-            }
-        }
+        let mut k = self.of_blocks();
         for joint in &self.joints {
             k += joint.row * joint.row.transpose() * of_joint(joint);
         }
@@ -165,6 +175,28 @@ impl<'p> Machine<'p> {
         let mut ends = k.fixed_view_mut::<12, 12>(12, 12);
         ends += bridge;
         k
+    }
+
+    /// Stiffness of the blocks as springs.
+    fn of_blocks(&self) -> Matrix24 {
+        let mut k = Matrix24::zeros();
+        for block in &self.blocks {
+            for (row, stiffness) in block.rows.iter().zip(block.stiffness) {
+                k += row * row.transpose() * stiffness;
+            }
+        }
+        k
+    }
+
+    /// Stiffness of all that is a spring, with each joint component as a spring of the given stiffness.
+    pub(super) fn spring_stiffness(&self, of_joint: impl Fn(&JointElement) -> f64) -> Matrix24 {
+        let whole = self.stiffness(of_joint);
+        if self.rows.is_some() { whole - self.of_blocks() } else { whole }
+    }
+
+    /// The blocks as rows of rolling elements over what the rails impose, at the contact level.
+    pub(super) fn contacts<'a>(&'a self, imposed: &'a [[f64; 5]]) -> Option<ContactSet<'a>> {
+        self.rows.as_ref().map(|rows| ContactSet { rows, blocks: &self.blocks, imposed })
     }
 
     /// Stiffness with floats that do not slide yet.
@@ -237,4 +269,10 @@ impl<'p> Machine<'p> {
         let seat = |j: &JointElement| installation.seats[j.end][j.number][j.axis];
         self.joints.iter().enumerate().map(|(i, j)| seat(j) + taken_up.get(i).copied().unwrap_or(0.0)).collect()
     }
+}
+
+/// The rows of a plan's blocks at the contact level.
+fn rows(plan: &Plan) -> Option<RowBlock> {
+    let contact = plan.block.contact.as_ref().filter(|_| plan.block.level == Level::Contact)?;
+    RowBlock::new(contact, plan.block.preload_n)
 }

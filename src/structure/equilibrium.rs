@@ -1,16 +1,17 @@
-//! The pose with floats: the minimiser of a convex energy, quadratic but for the floats.
+//! The pose with floats and contacts: the minimiser of a convex energy, quadratic but for those two.
 
+use super::contacts::{ContactSet, Follow, Yield};
 use super::elements::JointElement;
-use super::laws::Drag;
-use super::laws::corners;
+use super::laws::{Drag, corners};
 use super::mechanism::freedom_scale;
 use super::{Matrix24, Vector24};
 
 /// Most Newton steps that are tried.
 const MOST_STEPS: usize = 200;
 
-/// Residual, as a share of the largest load, at which the search stops trying to do better.
-const WANTED_RESIDUAL: f64 = 1e-13;
+/// Residual, as a share of the largest load, at which the search stops trying to do better: with springs and floats only,
+/// where the last step is exact, and with contacts, where steps only square the residual.
+const WANTED_RESIDUAL: [f64; 2] = [1e-13, 1e-11];
 
 /// Residual, as a share of the largest load, that is still a solution.
 const ALLOWED_RESIDUAL: f64 = 1e-8;
@@ -28,17 +29,37 @@ pub struct NotConverged {
 /// The floats of a problem: elements, what their displacement is counted from, state of the drag.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct FloatSet<'a> {
-    pub(super) elements: &'a [&'a JointElement],
+    pub(super) elements: &'a [JointElement],
     pub(super) offsets: &'a [f64],
     pub(super) drag: Drag,
+}
+
+/// `1/2 q'Kq - f'q` + the energies of floats and contacts.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Problem<'a> {
+    /// Stiffness K of everything but the floats (and the blocks, where they are contacts), positive semidefinite.
+    pub(super) stiffness: &'a Matrix24,
+    pub(super) load: &'a Vector24,
+    pub(super) floats: FloatSet<'a>,
+    pub(super) contacts: Option<ContactSet<'a>>,
+}
+
+/// A state of a problem, and with it the working memory of a search.
+#[derive(Debug, Clone, Default)]
+pub(super) struct State {
+    pub(super) pose: Vector24,
+    /// What the supports of contact-level blocks yield; empty or all blocks.
+    pub(super) yields: Vec<Yield>,
 }
 
 /// An equilibrium.
 #[derive(Debug, Clone)]
 pub(super) struct Minimum {
-    pub(super) pose: Vector24,
+    pub(super) state: State,
     pub(super) iterations: usize,
     pub(super) residual: f64,
+    /// Second derivative of the energy there, supports eliminated.
+    pub(super) tangent: Matrix24,
 }
 
 impl FloatSet<'_> {
@@ -51,44 +72,111 @@ impl FloatSet<'_> {
         for (i, element) in self.elements.iter().enumerate() {
             let (force, stiffness) = self.drag.force(&element.component.law, self.delta(i, pose));
             *gradient += element.row * force;
-            *tangent += element.row * element.row.transpose() * stiffness;
+            if stiffness != 0.0 {
+                *tangent += element.row * element.row.transpose() * stiffness;
+            }
         }
     }
 }
 
-/// Minimises `1/2 q'Kq - f'q` + the floats' energy from `start`.
+/// The energy's slopes at a state.
+#[derive(Debug, Clone, Default)]
+struct Slopes {
+    /// Slope in the pose.
+    plain: Vector24,
+    /// The same with the supports' share eliminated, and the tangent stiffness likewise.
+    gradient: Vector24,
+    tangent: Matrix24,
+    /// How each block's support follows, and its own unbalanced force.
+    follow: Vec<Follow>,
+    /// Largest unbalanced force (moments over 100 mm) over the largest load (at least 1 N).
+    residual: f64,
+}
+
+impl Slopes {
+    fn at(problem: &Problem<'_>, state: &State, buffer: Vec<Follow>) -> Self {
+        let size = |v: &Vector24| (0..super::DOF).map(|i| (v[i] * freedom_scale(i)).abs()).fold(0.0, f64::max);
+        let plain = problem.stiffness * state.pose - problem.load;
+        let mut slopes = Self { plain, gradient: plain, tangent: *problem.stiffness, follow: buffer, residual: 0.0 };
+        problem.floats.add_to(&state.pose, &mut slopes.plain, &mut slopes.tangent);
+        slopes.gradient = slopes.plain;
+        let mut of_supports = 0.0;
+        if let Some(contacts) = &problem.contacts {
+            of_supports = contacts.add_to(state, &mut slopes.plain, &mut slopes.gradient, &mut slopes.tangent, &mut slopes.follow);
+        }
+        let scale = size(problem.load).max(size(&(slopes.plain + problem.load))).max(1.0);
+        slopes.residual = size(&slopes.gradient).max(of_supports) / scale;
+        slopes
+    }
+
+    /// Slope of the energy along a step of pose and supports.
+    fn along(&self, step: &Vector24, steps: &[Yield]) -> f64 {
+        let of_supports = self.follow.iter().zip(steps).map(|(f, s)| (0..3).map(|i| f.force[i] * s[i]).sum::<f64>());
+        self.plain.dot(step) + of_supports.sum::<f64>()
+    }
+}
+
+/// Minimises the energy from `start`.
 ///
-/// `stiffness` K is that of everything but the floats, positive semidefinite; together with the floats'
-/// pre-sliding stiffness it must hold every direction. Newton with the exact tangent, regularised where
-/// sliding floats leave it singular, and an exact search along each step: the energy is piecewise
-/// quadratic, so its slope along a line is piecewise linear and rising. The residual is the largest
-/// unbalanced force (moments over 100 mm) over the largest load (at least 1 N).
+/// Together with the floats' pre-sliding stiffness and the contacts under preload, K must hold every direction. Newton with
+/// the exact tangent, regularised where sliding floats or lifted blocks leave it singular, and a search along each step.
 ///
 /// # Errors
 /// The residual after 200 steps is above 1e-8.
-pub(super) fn minimise(stiffness: &Matrix24, load: &Vector24, floats: FloatSet<'_>, start: Vector24) -> Result<Minimum, NotConverged> {
-    let size = |v: &Vector24| (0..super::DOF).map(|i| (v[i] * freedom_scale(i)).abs()).fold(0.0, f64::max);
-    let mut best = Minimum { pose: start, iterations: 0, residual: f64::INFINITY };
-    let mut pose = start;
+pub(super) fn minimise(problem: &Problem<'_>, start: State) -> Result<Minimum, NotConverged> {
+    let wanted = WANTED_RESIDUAL[usize::from(problem.contacts.is_some())];
+    let mut state = start;
+    if let Some(contacts) = &problem.contacts {
+        state.yields.resize(contacts.blocks.len(), [0.0; 3]);
+    }
+    let mut steps = Vec::new();
+    let mut slopes = Slopes::at(problem, &state, Vec::new());
+    let mut best = Minimum { state: state.clone(), iterations: 0, residual: f64::INFINITY, tangent: slopes.tangent };
     let mut stalled = 0;
     for iterations in 0..=MOST_STEPS {
-        let mut gradient = stiffness * pose - load;
-        let mut tangent = *stiffness;
-        floats.add_to(&pose, &mut gradient, &mut tangent);
-        let scale = size(load).max(size(&(gradient + load))).max(1.0);
-        let residual = size(&gradient) / scale;
-        stalled = if residual < 0.5 * best.residual { 0 } else { stalled + 1 };
-        if residual < best.residual {
-            best = Minimum { pose, iterations, residual };
+        stalled = if slopes.residual < 0.5 * best.residual { 0 } else { stalled + 1 };
+        if slopes.residual < best.residual {
+            best.state.pose = state.pose;
+            best.state.yields.clone_from(&state.yields);
+            (best.iterations, best.residual, best.tangent) = (iterations, slopes.residual, slopes.tangent);
         }
         let settled = best.residual <= ALLOWED_RESIDUAL * 1e-2 && stalled >= 3;
-        if best.residual <= WANTED_RESIDUAL || settled || !residual.is_finite() {
+        if best.residual <= wanted || settled || !slopes.residual.is_finite() {
             break;
         }
-        let step = newton_step(&tangent, &gradient);
-        pose += step * line_search(stiffness, &gradient, &step, &pose, floats);
+        let step = newton_step(&slopes.tangent, &slopes.gradient);
+        if let Some(contacts) = &problem.contacts {
+            contacts.support_steps(&slopes.follow, &step, &mut steps);
+            let whole = state.moved(&step, &steps, 1.0);
+            let at_start = slopes.along(&step, &steps);
+            let reached = Slopes::at(problem, &whole, std::mem::take(&mut slopes.follow));
+            if takes_most(at_start, reached.along(&step, &steps)) {
+                (state, slopes) = (whole, reached);
+                continue;
+            }
+            let mut buffer = reached.follow;
+            let share = curved_search(at_start, |t| {
+                let at = Slopes::at(problem, &state.moved(&step, &steps, t), std::mem::take(&mut buffer));
+                let slope = at.along(&step, &steps);
+                buffer = at.follow;
+                slope
+            });
+            state = state.moved(&step, &steps, share);
+            slopes = Slopes::at(problem, &state, buffer);
+        } else {
+            state.pose += step * line_search(problem, &slopes.plain, &step, &state.pose);
+            slopes = Slopes::at(problem, &state, Vec::new());
+        }
     }
     if best.residual <= ALLOWED_RESIDUAL { Ok(best) } else { Err(NotConverged { iterations: MOST_STEPS, residual: best.residual }) }
+}
+
+impl State {
+    /// The state a share of a step further.
+    fn moved(&self, step: &Vector24, steps: &[Yield], share: f64) -> Self {
+        let yields = self.yields.iter().zip(steps).map(|(s, ds)| std::array::from_fn(|i| s[i] + share * ds[i]));
+        Self { pose: self.pose + step * share, yields: yields.collect() }
+    }
 }
 
 fn newton_step(tangent: &Matrix24, gradient: &Vector24) -> Vector24 {
@@ -110,9 +198,11 @@ fn newton_step(tangent: &Matrix24, gradient: &Vector24) -> Vector24 {
     Vector24::from_fn(|i, _| right[i] * freedom_scale(i) / largest)
 }
 
-/// The step length at which the energy along `step` is least.
-fn line_search(stiffness: &Matrix24, gradient: &Vector24, step: &Vector24, pose: &Vector24, floats: FloatSet<'_>) -> f64 {
-    let own = step.dot(&(stiffness * step));
+/// The step length at which the energy along `step` is least: without contacts it is piecewise quadratic, so its slope along
+/// a line is piecewise linear and rising, and the search is exact.
+fn line_search(problem: &Problem<'_>, gradient: &Vector24, step: &Vector24, pose: &Vector24) -> f64 {
+    let floats = &problem.floats;
+    let own = step.dot(&(problem.stiffness * step));
     let ways: Vec<(usize, f64, f64)> = (0..floats.elements.len())
         .map(|i| (i, floats.delta(i, pose), floats.elements[i].row.dot(step)))
         .filter(|(_, _, way)| *way != 0.0)
@@ -141,4 +231,44 @@ fn line_search(stiffness: &Matrix24, gradient: &Vector24, step: &Vector24, pose:
         (from, slope_from) = (to, slope_to);
     }
     from
+}
+
+/// True where a whole step leaves at most half of the slope and does not overshoot.
+fn takes_most(at_start: f64, at_end: f64) -> bool {
+    at_start >= 0.0 || (at_end <= 1e-3 * at_start.abs() && at_end >= -0.5 * at_start.abs())
+}
+
+/// A step length that takes most of the slope away, for a slope that rises along a smooth curve with corners.
+///
+/// The zero of the slope is bracketed and closed in by regula falsi (Illinois), so that the energy falls in every step.
+fn curved_search(at_start: f64, mut slope: impl FnMut(f64) -> f64) -> f64 {
+    let enough = 0.05 * at_start.abs();
+    let (mut low, mut at_low, mut high) = (0.0, at_start, 1.0);
+    let mut at_high = slope(high);
+    while at_high < -enough && high < 1e3 {
+        (low, at_low, high) = (high, at_high, 4.0 * high);
+        at_high = slope(high);
+    }
+    let mut kept_low = None;
+    for _ in 0..60 {
+        if at_high.abs() <= enough {
+            return high;
+        }
+        let mid = (low + (high - low) * at_low / (at_low - at_high)).clamp(low, high);
+        let at_mid = slope(mid);
+        if at_mid.abs() <= enough {
+            return mid;
+        }
+        // An end that stays twice in a row counts half: the other one then moves too.
+        if at_mid < 0.0 {
+            (low, at_low) = (mid, at_mid);
+            at_high *= if kept_low == Some(false) { 0.5 } else { 1.0 };
+            kept_low = Some(false);
+        } else {
+            (high, at_high) = (mid, at_mid);
+            at_low *= if kept_low == Some(true) { 0.5 } else { 1.0 };
+            kept_low = Some(true);
+        }
+    }
+    low
 }

@@ -2,7 +2,7 @@
 //! linear pose and a correction by the float forces.
 
 use super::elements::JointElement;
-use super::equilibrium::{FloatSet, NotConverged, minimise};
+use super::equilibrium::{FloatSet, NotConverged, Problem, State, minimise};
 use super::laws::Drag;
 use super::{Machine, Matrix24, Vector24};
 use crate::input::plan::Law;
@@ -157,13 +157,22 @@ impl FloatMap {
             }
             return Ok(());
         }
-        let elements: Vec<&JointElement> = self.elements.iter().collect();
-        let set = FloatSet { elements: &elements, offsets, drag: self.drag };
-        *pose = minimise(&self.without_floats, &load(), set, *pose)?.pose;
-        for (i, e) in elements.iter().enumerate() {
-            work.delta[i] = e.row.dot(pose) - offsets[i];
-        }
+        let problem =
+            Problem { stiffness: &self.without_floats, load: &load(), floats: self.set(offsets), contacts: None };
+        *pose = minimise(&problem, State { pose: *pose, yields: Vec::new() })?.state.pose;
+        self.note_deltas(pose, offsets, work);
         Ok(())
+    }
+
+    /// The floats with their offsets.
+    pub(super) fn set<'a>(&'a self, offsets: &'a [f64]) -> FloatSet<'a> {
+        FloatSet { elements: &self.elements, offsets, drag: self.drag }
+    }
+
+    /// Displacements of the floats at a pose, into `work.delta`.
+    pub(super) fn note_deltas(&self, pose: &Vector24, offsets: &[f64], work: &mut FloatWork) {
+        work.delta.clear();
+        work.delta.extend(self.elements.iter().zip(offsets).map(|(e, o)| e.row.dot(pose) - o));
     }
 
     /// Finds the piece of every law by turns: guess the pieces, solve, look which pieces the answer lies on.

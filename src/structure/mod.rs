@@ -2,6 +2,7 @@
 
 mod assembly;
 mod beam;
+mod contacts;
 mod elements;
 mod equilibrium;
 mod floats;
@@ -10,6 +11,7 @@ mod laws;
 mod loads;
 mod mechanism;
 mod respond;
+mod settle;
 mod tightening;
 mod tool;
 mod wind_up;
@@ -20,6 +22,7 @@ pub use floats::{FloatMap, FloatWork};
 pub use laws::{Drag, float_force};
 pub use mechanism::Mechanism;
 pub use respond::{JointState, Response, Situation};
+pub use settle::{Acting, Carried};
 pub use tightening::{TakenUp, Tightener};
 pub use tool::ToolPoint;
 

@@ -1,7 +1,7 @@
 //! The function behind every study: (machine, errors, station) to pose, joint forces and block loads.
 
 use super::elements::JointElement;
-use super::equilibrium::{FloatSet, NotConverged, minimise};
+use super::equilibrium::{FloatSet, NotConverged, Problem, State, minimise};
 use super::laws::Drag;
 use super::laws::float_energy;
 use super::tightening::TakenUp;
@@ -53,6 +53,9 @@ pub struct Response {
     pub pose: Vector24,
     /// What each truck exerts on each of its blocks: Fy, Fz (N), Mx, My, Mz (N mm); truck A's blocks first.
     pub block_loads: Vec<[f64; 5]>,
+    /// Displacement of each block's contacts from their preloaded place: y, z (mm), roll, pitch, yaw (rad); empty at the
+    /// linear level.
+    pub block_displacements: Vec<[f64; 5]>,
     /// What rail and truck making impose on each block: y, z (mm), roll, pitch, yaw (rad).
     pub imposed: Vec<[f64; 5]>,
     /// Joint components.
@@ -83,13 +86,19 @@ impl Machine<'_> {
     /// The equilibrium was not found (residual above 1e-8).
     pub fn respond(&self, installation: &Installation, taken_up: &TakenUp, situation: &Situation) -> Result<Response, NotConverged> {
         let task = self.task(installation, taken_up, situation);
-        let elements: Vec<&JointElement> = self.float_elements().collect();
+        let elements: Vec<JointElement> = self.float_elements().cloned().collect();
         let float_offsets = self.float_offsets(&task.offsets);
         let floats = FloatSet { elements: &elements, offsets: &float_offsets, drag: situation.drag };
-        let found = minimise(&self.without_floats, &task.load, floats, Vector24::zeros())?;
-        let pose = found.pose;
+        let contacts = self.contacts(&task.imposed);
+        let found = minimise(&Problem { stiffness: &self.springs, load: &task.load, floats, contacts }, State::default())?;
+        let pose = found.state.pose;
+        let yields = &found.state.yields;
         Ok(Response {
-            block_loads: self.block_loads(&pose, &task.imposed).collect(),
+            block_loads: match &contacts {
+                Some(contacts) => contacts.displacements(&pose, yields).map(|d| contacts.rows.force(&d).into()).collect(),
+                None => self.block_loads(&pose, &task.imposed).collect(),
+            },
+            block_displacements: contacts.iter().flat_map(|c| c.displacements(&pose, yields)).map(Into::into).collect(),
             joints: self.joint_states(&pose, &task.offsets, taken_up, situation.drag),
             drive_n: self.drive_forces(&pose, installation, situation.skew_mm),
             tool: self.tool(&pose, installation, situation),
@@ -108,7 +117,9 @@ impl Machine<'_> {
             let joint = &self.joints[j];
             float_energy(&joint.component.law, joint.row.dot(pose) - task.offsets[j])
         });
-        0.5 * pose.dot(&(self.without_floats * pose)) - task.load.dot(pose) + of_floats.sum::<f64>()
+        0.5 * pose.dot(&(self.springs * pose)) - task.load.dot(pose)
+            + of_floats.sum::<f64>()
+            + self.contacts(&task.imposed).map_or(0.0, |c| c.energy_n_mm(pose, &c.settled_yields(pose)))
     }
 
     /// Collects what acts on the machine in a situation.
@@ -116,8 +127,9 @@ impl Machine<'_> {
         let points = self.rails.points(self.plan, situation.station_x_mm);
         let imposed: Vec<_> = points.iter().map(|p| self.rails.imposed(p, installation)).collect();
         let offsets = self.joint_offsets(installation, &taken_up.tau);
+        let of_rails = if self.rows.is_some() { Vector24::zeros() } else { self.rail_forces(&imposed) };
         let load = self.case_loads(situation.case)
-            + self.rail_forces(&imposed)
+            + of_rails
             + self.made_forces(installation, &situation.thermal, situation.skew_mm)
             + self.joint_offset_forces(&offsets);
         Task { imposed, offsets, load }

@@ -6,10 +6,11 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::elements::JointElement;
-use super::equilibrium::{FloatSet, NotConverged, minimise};
+use super::equilibrium::{FloatSet, NotConverged, Problem, State, minimise};
 use super::floats::{FloatMap, FloatWork};
 use super::laws::Drag;
 use super::loads::tightening_loads;
+use super::settle::{Acting, Carried};
 use super::{Machine, Matrix24, Vector24};
 use crate::geometry::RailPoint;
 use crate::input::Installation;
@@ -18,6 +19,9 @@ use crate::math::minimise_in_box;
 
 /// Regularisation: stiffness of the take-ups themselves as a share of their joint's.
 const MU: f64 = 1e-8;
+
+/// Share of the energy in the slots that a step may still gain, with contacts: Newton's next step would square it.
+const CURVED_GAIN: f64 = 1e-12;
 
 /// Index of z among the components: the one that carries the bridge.
 const Z: usize = 2;
@@ -47,6 +51,8 @@ pub struct Tightener {
     floats: Vec<usize>,
     load: Vector24,
     points: Vec<RailPoint>,
+    /// All that is a spring in that state, where blocks are contacts.
+    springs: Matrix24,
 }
 
 /// What a trial of the take-ups gives: forces of the taken-up components and the state of the other floats.
@@ -54,6 +60,15 @@ struct Trial {
     forces: DVector<f64>,
     /// Tangent of each remaining float.
     tangents: Vec<f64>,
+    /// Second derivative of the energy in the pose, where blocks are contacts.
+    curved: Option<Matrix24>,
+}
+
+impl Trial {
+    /// True where springs and floats answer alike in both, so that the model between them is exact.
+    fn same_piece(&self, other: &Self) -> bool {
+        self.curved.is_none() && self.tangents == other.tangents
+    }
 }
 
 impl Tightener {
@@ -75,11 +90,12 @@ impl Tightener {
             Law::Float { .. } if !is_taken(j) => 0.0,
             _ => j.component.stiffness_at_rest(),
         };
-        let softened = machine.stiffness(|j| spring(j) * if is_taken(j) && j.axis != Z { MU } else { 1.0 });
-        let set: Vec<&JointElement> = elements.iter().collect();
-        let zero = vec![0.0; set.len()];
-        let floats_of_weight = FloatSet { elements: &set, offsets: &zero, drag: Drag::Law };
-        let hanging = minimise(&softened, &load, floats_of_weight, Vector24::zeros())?.pose;
+        let softened = machine.spring_stiffness(|j| spring(j) * if is_taken(j) && j.axis != Z { MU } else { 1.0 });
+        let zero = vec![0.0; elements.len()];
+        let straight = vec![[0.0; 5]; machine.blocks.len()];
+        let floats_of_weight = FloatSet { elements: &elements, offsets: &zero, drag: Drag::Law };
+        let hanging = Problem { stiffness: &softened, load: &load, floats: floats_of_weight, contacts: machine.contacts(&straight) };
+        let hanging = minimise(&hanging, State::default())?.state.pose;
         let of_weight = |&j: &usize| {
             let joint = &machine.joints[j];
             let soft = if joint.axis == Z { 1.0 } else { MU };
@@ -91,6 +107,7 @@ impl Tightener {
             stiffness: taken.iter().map(|&j| machine.joints[j].component.stiffness_at_rest()).collect(),
             slot: taken.iter().map(|&j| machine.joints[j].component.take_up).collect(),
             weight: taken.iter().map(of_weight).collect(),
+            springs: machine.spring_stiffness(spring),
             map: FloatMap::with(machine.stiffness(spring), elements, Drag::Law).ok_or(not_held)?,
             points: machine.rails.points(machine.plan, state.station_x_mm),
             taken,
@@ -101,8 +118,9 @@ impl Tightener {
 
     /// What an installation's joints take up.
     ///
-    /// One quadratic program where no other float slides; else Newton on the convex remainder, each step a
-    /// program with the floats' tangent and a search along it, until floats stay on their pieces over a full step.
+    /// One quadratic program where no other float slides and blocks are springs; else Newton on the convex remainder, each
+    /// step a program with the tangent and a search along it, until floats stay on their pieces over a full step or, with
+    /// contacts, the step can gain nothing more.
     ///
     /// # Errors
     /// No minimum after 60 steps.
@@ -112,7 +130,7 @@ impl Tightener {
         let mut with_drive = installation.clone();
         with_drive.drive_offset_mm = state.drive_offset_mm;
         let seats = machine.joint_offsets(installation, &[]);
-        let mut load = self.load + machine.rail_forces(&imposed) + machine.made_forces(&with_drive, &state.thermal, 0.0);
+        let mut load = self.load + machine.made_forces(&with_drive, &state.thermal, 0.0);
         for (j, joint) in machine.joints.iter().enumerate() {
             if !self.floats.contains(&j) {
                 load += joint.row * (joint.component.stiffness_at_rest() * seats[j]);
@@ -120,12 +138,14 @@ impl Tightener {
         }
         let float_seats: Vec<f64> = self.floats.iter().map(|&j| seats[j]).collect();
         let own_seats: Vec<f64> = self.taken.iter().map(|&j| seats[j]).collect();
-        let mut work = FloatWork::default();
-        let mut trial_at = |tau: &DVector<f64>| self.trial(tau, &load, &own_seats, &float_seats, &mut work);
+        let of_rails = machine.rail_forces(&imposed);
+        let acting = Acting { load: &load, imposed: &imposed, offsets: &float_seats };
+        let (mut floats, mut carried) = (FloatWork::default(), Carried::default());
+        let mut trial_at = |tau: &DVector<f64>| self.trial(machine, tau, &acting, &of_rails, &own_seats, &mut floats, &mut carried);
         let mut tau = DVector::zeros(self.taken.len());
         let mut now = trial_at(&tau)?;
         for _ in 0..60 {
-            let inverse = self.tangent_inverse(&now.tangents);
+            let inverse = self.tangent_inverse(&now);
             let target = inverse.and_then(|k| self.program(&k, &now, &tau));
             let Some(target) = target else { break };
             let way = &target - &tau;
@@ -133,8 +153,11 @@ impl Tightener {
             let (mut low, mut high) = (0.0, 1.0);
             let mut next = trial_at(&target)?;
             let mut share = 1.0;
-            let flat = 1e-9 * slope(&now, &tau).abs();
-            if next.tangents != now.tangents && slope(&next, &target) > flat {
+            let gain = slope(&now, &tau).abs();
+            let flat = if now.curved.is_some() { 0.05 } else { 1e-9 } * gain;
+            let energy: f64 = 1e-3 + target.iter().zip(&next.forces).map(|(t, f)| (t * f).abs()).sum::<f64>();
+            let gains_nothing = now.curved.is_some() && gain <= CURVED_GAIN * energy;
+            if !next.same_piece(&now) && !gains_nothing && slope(&next, &target) > flat {
                 for _ in 0..60 {
                     share = f64::midpoint(low, high);
                     let at = &tau + &way * share;
@@ -146,7 +169,7 @@ impl Tightener {
                     if s > 0.0 { high = share } else { low = share }
                 }
             }
-            let done = share == 1.0 && next.tangents == now.tangents;
+            let done = share == 1.0 && (next.same_piece(&now) || gains_nothing);
             tau += &way * share;
             now = next;
             if done {
@@ -171,37 +194,45 @@ impl Tightener {
         DVector::from_fn(tau.len(), |i, _| self.weight[i] - trial.forces[i] + MU * self.stiffness[i] * tau[i])
     }
 
+    #[allow(clippy::too_many_arguments, reason = "one call, from the loop above")]
     fn trial(
         &self,
+        machine: &Machine<'_>,
         tau: &DVector<f64>,
-        load: &Vector24,
+        acting: &Acting<'_>,
+        of_rails: &Vector24,
         own_seats: &[f64],
-        float_seats: &[f64],
-        work: &mut FloatWork,
+        floats: &mut FloatWork,
+        carried: &mut Carried,
     ) -> Result<Trial, NotConverged> {
-        let mut with_tau = *load;
+        let mut with_tau = *acting.load;
         for (i, row) in self.rows.iter().enumerate() {
             with_tau += row * (self.stiffness[i] * tau[i]);
         }
-        let mut pose = self.map.inverse * (with_tau + self.map.offset_forces(float_seats));
-        self.map.correct(&mut pose, float_seats, work, || with_tau)?;
+        let with_rails = with_tau + of_rails;
+        let mut pose = self.map.linear_pose(&(with_rails + self.map.offset_forces(acting.offsets)));
+        self.map.correct(&mut pose, acting.offsets, floats, || with_rails)?;
+        machine.settle_on(&self.springs, &self.map, &Acting { load: &with_tau, ..*acting }, &mut pose, floats, carried)?;
         let forces = DVector::from_fn(tau.len(), |i, _| self.stiffness[i] * (self.rows[i].dot(&pose) - own_seats[i] - tau[i]));
         let elements = self.map.elements();
         let tangents = (0..elements.len()).map(|i| {
-            let delta = elements[i].row.dot(&pose) - float_seats[i];
+            let delta = elements[i].row.dot(&pose) - acting.offsets[i];
             Drag::Law.force(&elements[i].component.law, delta).1
         });
-        Ok(Trial { forces, tangents: tangents.collect() })
+        Ok(Trial { forces, tangents: tangents.collect(), curved: machine.rows().map(|_| carried.tangent) })
     }
 
-    /// Inverse of the stiffness with the remaining floats' tangents.
-    fn tangent_inverse(&self, tangents: &[f64]) -> Option<Matrix24> {
+    /// Inverse of the tangent stiffness of all but the taken-up components' slots.
+    fn tangent_inverse(&self, trial: &Trial) -> Option<Matrix24> {
+        if let Some(k) = trial.curved {
+            return k.cholesky().map(|c| c.inverse());
+        }
         let at_rest = |(e, t): (&JointElement, &f64)| e.component.stiffness_at_rest() == *t;
-        if self.map.elements().iter().zip(tangents).all(at_rest) {
+        if self.map.elements().iter().zip(&trial.tangents).all(at_rest) {
             return Some(self.map.inverse);
         }
         let mut k = self.map.without_floats();
-        for (e, t) in self.map.elements().iter().zip(tangents) {
+        for (e, t) in self.map.elements().iter().zip(&trial.tangents) {
             k += e.row * e.row.transpose() * *t;
         }
         k.cholesky().map(|c| c.inverse())

@@ -1,45 +1,14 @@
 //! One installation of one machine, over the whole stroke, duty and service: what every study counts.
 
-use crate::bearing::{EquivalentLoad, LifeSum, effective_load, rating_life_km, row_unloading_load, system_life_km};
+use crate::bearing::{EquivalentLoad, LifeSum, effective_load, rating_life_km, row_rating_n, row_unloading_load, system_life_km};
 use crate::geometry::RailPoint;
 use crate::input::plan::{DragStates, Law};
 use crate::input::{Installation, Plan};
-use crate::structure::{Drag, FloatMap, FloatWork, Machine, NotConverged, TakenUp, Tightener, ToolPoint, Vector24};
+use crate::structure::{Acting, Carried, Drag, FloatMap, FloatWork, Machine, NotConverged, TakenUp, Tightener, ToolPoint, Vector24};
 
+use super::outcome::{BlockOutcome, Outcome};
+use super::rows::RowLives;
 use super::service::{ServiceState, drag_states};
-
-/// What one installation comes to (all extremes over stations, load cases and states of service).
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-pub struct Outcome {
-    /// Life of the system of blocks, km.
-    pub life_km: f64,
-    /// 1 - life / life of the perfect installation; negative where an error happens to help.
-    pub life_loss: f64,
-    /// Largest equivalent load of any block, without preload, N.
-    pub peak_load_n: f64,
-    /// Largest increase of a block's largest equivalent load over that in the perfect installation, N.
-    pub extra_load_n: f64,
-    /// Least static safety of any block.
-    pub static_safety: f64,
-    /// Largest equivalent load over the load at which a row of balls unloads.
-    pub row_unloading: f64,
-    /// Largest pull of a truck on a block against its rail (Fz > 0), N.
-    pub pull_n: f64,
-    /// Largest share of a float's travel; 0 without floats.
-    pub float_travel_used: f64,
-    /// First station at which a float is on its stop, mm along the rails.
-    pub stop_from_x_mm: Option<f64>,
-    /// True where some float never slides.
-    pub float_sticks: bool,
-    /// Largest displacement of the tool point against the perfect installation, mm.
-    pub tool_displacement_mm: f64,
-    /// Largest yaw of the tool point against the perfect installation, mrad.
-    pub tool_yaw_mrad: f64,
-    /// Largest resultant force in one joint, N.
-    pub joint_force_n: f64,
-    /// Largest share of a slot used when the joints were tightened.
-    pub slot_used: f64,
-}
 
 /// Working memory of one thread.
 #[derive(Debug, Clone, Default)]
@@ -50,29 +19,13 @@ pub struct Work {
     made: Vec<(Vector24, Vector24)>,
     tool_shape: Vec<[f64; 4]>,
     slid: Vec<bool>,
+    /// Contact-level blocks: what each load case and state carries from station to station, and the rows' lives.
+    carried: Vec<Carried>,
+    rows: Vec<RowLives>,
     /// Largest equivalent load of any block at each station of the last installation, N.
     pub stroke_peak_n: Vec<f64>,
     /// Mean load, largest load and least static safety of each block of the last installation.
     pub blocks: Vec<BlockOutcome>,
-}
-
-/// One block over the whole stroke, duty and service.
-#[derive(Debug, Clone, Copy, Default, PartialEq, serde::Serialize)]
-pub struct BlockOutcome {
-    /// Mean load with preload, N.
-    pub mean_load_n: f64,
-    /// Rating life, km.
-    pub life_km: f64,
-    /// Largest equivalent load without preload, N.
-    pub peak_load_n: f64,
-    /// Its increase over the perfect installation, N.
-    pub extra_load_n: f64,
-    /// Least static safety.
-    pub static_safety: f64,
-    /// Largest P0, N.
-    pub peak_static_load_n: f64,
-    /// Largest pull of the truck against the rail, N.
-    pub pull_n: f64,
 }
 
 /// What is counted against: the perfect installation.
@@ -102,6 +55,8 @@ pub struct Evaluator<'p> {
     tools: Vec<ToolPoint>,
     maps: Vec<FloatMap>,
     unit_skew: Vector24,
+    /// Rating of an element of a row, at the contact level.
+    row_rating_n: Option<f64>,
     perfect: Perfect,
     perfect_outcome: Option<Outcome>,
 }
@@ -130,6 +85,7 @@ impl<'p> Evaluator<'p> {
             case_poses: case_loads.iter().map(|f| maps[0].linear_pose(f)).collect(),
             tools: plan.duty.iter().map(|c| ToolPoint::new(plan, c.payload_y_mm, c.payload_arm_mm)).collect(),
             unit_skew: machine.unit_skew_forces(),
+            row_rating_n: plan.block.contact.as_ref().filter(|_| machine.rows().is_some()).map(|c| row_rating_n(&plan.block, c)),
             perfect: Perfect::default(),
             perfect_outcome: None,
             case_loads,
@@ -226,8 +182,13 @@ impl<'p> Evaluator<'p> {
                     let (forces, state_pose) = &work.made[k];
                     let mut pose = rail_pose + state_pose;
                     map.correct(&mut pose, &float_offsets, &mut work.floats, || rail_forces + forces)?;
+                    let at = k * self.maps.len() + d;
+                    if self.row_rating_n.is_some() {
+                        let acting = Acting { load: forces, imposed: &work.imposed, offsets: &float_offsets };
+                        self.machine.settle_contacts(map, &acting, &mut pose, &mut work.floats, &mut work.carried[at])?;
+                    }
                     self.note_floats(map, &work.floats.delta, station.x_mm, &mut outcome, &mut work.slid);
-                    self.note_blocks(&pose, s, share, work);
+                    self.note_blocks(&pose, (s, at), share, work);
                     let force = self.machine.largest_joint_force_n(&pose, &offsets, map.drag());
                     outcome.joint_force_n = outcome.joint_force_n.max(force);
                     let at_tool = self.tools[c].at(&pose);
@@ -244,22 +205,39 @@ impl<'p> Evaluator<'p> {
         Ok(outcome)
     }
 
-    /// Counts the blocks' loads at a pose.
-    fn note_blocks(&self, pose: &Vector24, station: usize, share: f64, work: &mut Work) {
-        let data = &self.machine.plan.block;
+    /// Counts the blocks' loads at a pose; `at` is the station and the situation there.
+    fn note_blocks(&self, pose: &Vector24, at: (usize, usize), share: f64, work: &mut Work) {
+        let (station, situation) = at;
         let mut peak = work.stroke_peak_n[station];
-        let loads = self.machine.block_loads(pose, &work.imposed);
-        for ((load, sum), block) in loads.zip(&mut work.lives).zip(&mut work.blocks) {
-            let p = EquivalentLoad::of(data, &load);
-            if share > 0.0 {
-                sum.add(data.element, share, effective_load(data, p.dynamic_n));
+        match self.machine.rows() {
+            None => {
+                let loads = self.machine.block_loads(pose, &work.imposed);
+                for ((load, sum), block) in loads.zip(&mut work.lives).zip(&mut work.blocks) {
+                    peak = peak.max(self.note_load(&load, share, sum, block));
+                }
             }
-            block.pull_n = block.pull_n.max(load[1]);
-            block.peak_load_n = block.peak_load_n.max(p.dynamic_n);
-            block.peak_static_load_n = block.peak_static_load_n.max(p.static_n);
-            peak = peak.max(p.dynamic_n);
+            Some(rows) => {
+                let all = work.carried[situation].displacements.iter().zip(&mut work.lives).zip(&mut work.blocks).zip(&mut work.rows);
+                for (((d, sum), block), lives) in all {
+                    peak = peak.max(self.note_load(&rows.force(d).into(), share, sum, block));
+                    lives.note(&rows.row_loads(d), share, block);
+                }
+            }
         }
         work.stroke_peak_n[station] = peak;
+    }
+
+    /// Counts one block's load and returns its equivalent load.
+    fn note_load(&self, load: &[f64; 5], share: f64, sum: &mut LifeSum, block: &mut BlockOutcome) -> f64 {
+        let data = &self.machine.plan.block;
+        let p = EquivalentLoad::of(data, load);
+        if share > 0.0 {
+            sum.add(data.element, share, effective_load(data, p.dynamic_n));
+        }
+        block.pull_n = block.pull_n.max(load[1]);
+        block.peak_load_n = block.peak_load_n.max(p.dynamic_n);
+        block.peak_static_load_n = block.peak_static_load_n.max(p.static_n);
+        p.dynamic_n
     }
 
     /// Forces and poses that do not depend on the station, for each state of service and load case.
@@ -288,6 +266,12 @@ impl<'p> Evaluator<'p> {
         work.stroke_peak_n.resize(self.stations.len(), 0.0);
         work.slid.clear();
         work.slid.resize(map.count(), false);
+        work.rows.clear();
+        work.carried.clear();
+        if self.row_rating_n.is_some() {
+            work.rows.resize(blocks, RowLives::default());
+            work.carried.resize(work.made.len() * self.maps.len(), Carried::default());
+        }
     }
 
     fn note_floats(&self, map: &FloatMap, delta: &[f64], x_mm: f64, outcome: &mut Outcome, slid: &mut [bool]) {
@@ -318,6 +302,9 @@ impl<'p> Evaluator<'p> {
         let unloading_n = row_unloading_load(block);
         outcome.row_unloading = if unloading_n > 0.0 { outcome.peak_load_n / unloading_n } else { 0.0 };
         outcome.life_km = system_life_km(block.element, work.blocks.iter().map(|b| b.life_km));
+        if let (Some(rating), Some(rows)) = (self.row_rating_n, self.machine.rows()) {
+            super::rows::finish(block, rating, rows, outcome, &work.rows, &mut work.blocks);
+        }
         outcome.life_loss = if self.perfect.life_km > 0.0 { 1.0 - outcome.life_km / self.perfect.life_km } else { 0.0 };
     }
 
@@ -326,33 +313,5 @@ impl<'p> Evaluator<'p> {
     pub fn has_floats_with_drag(&self) -> bool {
         let floats = self.plan().arrangements[self.machine.arrangement].ends.iter().flatten();
         floats.flat_map(|j| &j.components).any(|c| matches!(c.law, Law::Float { drag, .. } if drag > 0.0))
-    }
-}
-
-impl Outcome {
-    fn start() -> Self {
-        Self {
-            life_km: 0.0,
-            life_loss: 0.0,
-            peak_load_n: 0.0,
-            extra_load_n: 0.0,
-            static_safety: f64::INFINITY,
-            row_unloading: 0.0,
-            pull_n: 0.0,
-            float_travel_used: 0.0,
-            stop_from_x_mm: None,
-            float_sticks: false,
-            tool_displacement_mm: 0.0,
-            tool_yaw_mrad: 0.0,
-            joint_force_n: 0.0,
-            slot_used: 0.0,
-        }
-    }
-
-    fn note_tool(&mut self, tool: &[f64; 4], perfect: &[f64; 4]) {
-        let way = |i: usize| tool[i] - perfect[i];
-        let square: f64 = (0..3).map(|i| way(i).powi(2)).sum();
-        self.tool_displacement_mm = self.tool_displacement_mm.max(square.sqrt());
-        self.tool_yaw_mrad = self.tool_yaw_mrad.max(way(3).abs() / crate::units::MRAD);
     }
 }

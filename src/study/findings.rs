@@ -1,6 +1,7 @@
 //! What the user can act on, as data: what, where, how much, what to do.
 
-use super::evaluate::{Evaluator, Outcome};
+use super::evaluate::Evaluator;
+use super::outcome::Outcome;
 use super::verdict::{Status, Verdict};
 use crate::input::plan::{Arrangement, Element, Law};
 use crate::input::sources::Spread;

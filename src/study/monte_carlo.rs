@@ -3,7 +3,8 @@
 use super::adaptive::{Estimates, SEQUENCE, settled};
 use super::alone::{Alone, sources_alone};
 use super::engine::run;
-use super::evaluate::{Evaluator, Outcome, Work};
+use super::evaluate::{Evaluator, Work};
+use super::outcome::Outcome;
 use super::findings::{Finding, findings};
 use super::sampling::Draws;
 use super::service::service_states;

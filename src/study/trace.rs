@@ -1,6 +1,7 @@
 //! One stated installation in full: pose, joint forces, block loads, P, S0, life, to be checked by hand.
 
-use super::evaluate::{BlockOutcome, Evaluator, Outcome, Work};
+use super::evaluate::{Evaluator, Work};
+use super::outcome::{BlockOutcome, Outcome};
 use super::service::ServiceState;
 use crate::bearing::{EquivalentLoad, effective_load};
 use crate::input::Installation;

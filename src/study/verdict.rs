@@ -1,6 +1,6 @@
 //! Does a share of all installations meet a requirement, and do the draws suffice to say so?
 
-use super::evaluate::Outcome;
+use super::outcome::Outcome;
 use crate::input::plan::{Measure, Requirement};
 use crate::math::order::{Quantile, quantile};
 use crate::math::proportion::{clopper_pearson, lower_limit};

@@ -16,7 +16,8 @@ use search::{Badness, Searcher};
 use crate::input::Installation;
 use crate::structure::NotConverged;
 
-use super::evaluate::{Evaluator, Outcome, Work};
+use super::evaluate::{Evaluator, Work};
+use super::outcome::Outcome;
 use super::sampling::Draws;
 
 /// Bounds of machines with slotted joints are widened by this factor: their take-ups follow the errors only to the digits

@@ -6,7 +6,8 @@ use super::tolerance_box::ToleranceBox;
 use crate::math::Corners;
 use crate::structure::NotConverged;
 use crate::study::engine::run;
-use crate::study::evaluate::{Evaluator, Outcome, Work};
+use crate::study::evaluate::{Evaluator, Work};
+use crate::study::outcome::Outcome;
 use crate::study::sampling::uniform;
 use crate::study::service::{ServiceState, service_states};
 
