@@ -27,7 +27,9 @@ pub(super) fn run(args: &BlockArgs) -> Result<Done, Failure> {
     output::folder(&folder)?;
     let title = &loaded.plan.title;
     let mut shown = Vec::new();
-    for (name, svg) in [("force-and-moment", block_curves(&block, title)), ("element-loads", element_loads(&block, contact, &displaced, title))] {
+    for (name, svg) in
+        [("force-and-moment", block_curves(&block, title)), ("element-loads", element_loads(&block, contact, &displaced, title))]
+    {
         let svg = svg.map_err(|e| Failure(e.to_string()))?;
         output::write(&folder.join(format!("{name}.svg")), svg.as_bytes())?;
         let png = folder.join(format!("{name}.png"));

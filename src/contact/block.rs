@@ -148,13 +148,7 @@ impl RowBlock {
             }
         }
         let total = |l: &[f64; LANES]| (l[0] + l[1]) + (l[2] + l[3]);
-        [
-            total(&lanes[0]),
-            total(&lanes[1]),
-            exponent * total(&lanes[2]),
-            exponent * total(&lanes[3]),
-            exponent * total(&lanes[4]),
-        ]
+        [total(&lanes[0]), total(&lanes[1]), exponent * total(&lanes[2]), exponent * total(&lanes[3]), exponent * total(&lanes[4])]
     }
 
     /// What the truck exerts on the block displaced by `d` from its preloaded place, and the tangent stiffness: gradient

@@ -63,7 +63,13 @@ pub fn point_contact(ball_mm: f64, conformity: f64, e_mpa: f64, nu: f64) -> Opti
     let (first, second) = complete_elliptic(1.0 - 1.0 / (ratio * ratio));
     // delta = K [ (9 / (2 E R)) (F / (2 pi k E*))^2 ]^(1/3) with 1/R = A + B, solved for F at delta = 1 (Johnson, 4.26).
     let stiffness = std::f64::consts::TAU * ratio * modulus * (2.0 * second / (9.0 * curvature * first.powi(3))).sqrt();
-    Some(Ellipse { stiffness_n_per_mm15: stiffness, ratio, curvature_per_mm: curvature, parts_per_mm: [along, across], modulus_mpa: modulus })
+    Some(Ellipse {
+        stiffness_n_per_mm15: stiffness,
+        ratio,
+        curvature_per_mm: curvature,
+        parts_per_mm: [along, across],
+        modulus_mpa: modulus,
+    })
 }
 
 impl Ellipse {

@@ -67,7 +67,8 @@ fn balance(block: &RowBlock, load: &Vector5) -> Option<Vector5> {
         let mut share = 1.0;
         let mut next = d - step;
         let mut reached = energy(&next);
-        while reached > least && share > 1e-6 {
+        // Energies are compared to their own last digits only.
+        while reached > least + 1e-12 * least.abs() && share > 1e-6 {
             share *= 0.5;
             next = d - step * share;
             reached = energy(&next);

@@ -39,11 +39,8 @@ const STIFFNESS: [(&str, f64); 5] = [
 ];
 
 /// Keys of the moment ratings, dynamic and static.
-const MOMENTS: [[&str; 2]; 3] = [
-    ["dynamic_roll_n_m", "static_roll_n_m"],
-    ["dynamic_pitch_n_m", "static_pitch_n_m"],
-    ["dynamic_yaw_n_m", "static_yaw_n_m"],
-];
+const MOMENTS: [[&str; 2]; 3] =
+    [["dynamic_roll_n_m", "static_roll_n_m"], ["dynamic_pitch_n_m", "static_pitch_n_m"], ["dynamic_yaw_n_m", "static_yaw_n_m"]];
 
 pub(super) fn block(table: &View<'_>) -> Block {
     let element = if table.text("element") == "roller" { Element::Roller } else { Element::Ball };

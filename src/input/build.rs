@@ -3,9 +3,9 @@
 
 use super::catalogue::PLAN;
 use super::document::{Document, View};
-use super::{block_table, parts};
 use super::plan::{DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::problem::{Problem, Problems};
+use super::{block_table, parts};
 use crate::units::REFERENCE_TEMPERATURE_C;
 
 /// Reads a plan; `file` is its name for messages.

@@ -12,9 +12,9 @@ pub mod problem;
 pub mod sources;
 mod stated;
 
+pub use block_table::a1;
 pub use build::{problem_at, read_plan};
 pub(crate) use document::nearest;
-pub use block_table::a1;
 pub use plan::Plan;
 pub use problem::{Problem, Problems};
 pub use sources::{ErrorKind, ErrorSources, Source};

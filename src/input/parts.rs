@@ -1,9 +1,7 @@
 //! The parts of a plan, each from its table: trucks, blocks, bridge, joints, duty, errors.
 
 use super::document::View;
-use super::plan::{
-    Arrangement, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Extra, Joint, Law, LoadCase, Support, Truck,
-};
+use super::plan::{Arrangement, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Extra, Joint, Law, LoadCase, Support, Truck};
 use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
 use crate::units::{COMPONENTS, MRAD, N_M, N_M_PER_MRAD, N_PER_UM};
 

@@ -4,6 +4,7 @@
 pub use super::block::{Block, Contact, Element, Level};
 pub use super::joint::{Arrangement, Component, Joint, Law};
 use super::sources::ErrorSources;
+use crate::contact::stiffness_from_geometry;
 
 /// A whole plan.
 #[derive(Debug, Clone)]
@@ -301,6 +302,14 @@ impl Plan {
     #[must_use]
     pub fn joints_at_most(&self) -> [usize; 2] {
         [0, 1].map(|end| self.arrangements.iter().map(|a| a.ends[end].len()).max().unwrap_or(0))
+    }
+
+    /// The same plan with contact-level blocks as springs of their stiffness at rest; `None` at the linear level.
+    #[must_use]
+    pub fn on_springs(&self) -> Option<Self> {
+        let contact = self.block.contact.as_ref().filter(|_| self.block.level == Level::Contact)?;
+        let stiffness = stiffness_from_geometry(contact, self.block.preload_n, self.block.c_n)?;
+        Some(Self { block: Block { level: Level::Linear, stiffness, ..self.block.clone() }, ..self.clone() })
     }
 
     /// Number of blocks on both trucks.

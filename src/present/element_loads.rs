@@ -64,9 +64,7 @@ pub fn element_loads(block: &RowBlock, contact: &Contact, displaced: &Vector5, t
         let (colour, _) = look(0, true);
         write("section, seen along +x".into(), cx, 112.0, 14, true, centred)?;
         let rail = [(cx - 0.62 * contact.row_lateral_mm * scale, cy - 105.0), (cx + 0.62 * contact.row_lateral_mm * scale, cy + 150.0)];
-        canvas
-            .draw(&Rectangle::new([point(rail[0].0, rail[0].1), point(rail[1].0, rail[1].1)], GRID.filled()))
-            .map_err(failed)?;
+        canvas.draw(&Rectangle::new([point(rail[0].0, rail[0].1), point(rail[1].0, rail[1].1)], GRID.filled())).map_err(failed)?;
         write("rail".into(), cx, cy + 130.0, 13, false, centred)?;
         for (row, loads) in block.rows().iter().zip(state.element_n.chunks(contact.count)) {
             let load = loads.iter().copied().fold(0.0, f64::max);

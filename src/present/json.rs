@@ -88,17 +88,26 @@ const MEASURES: [Named; 11] = [
     ("slot_used", |o| o.slot_used),
 ];
 
+/// What the rows add at the contact level.
+const OF_ROWS: [Named; 4] = [
+    ("life_by_load_km", |o| o.rows.map_or(f64::NAN, |r| r.life_by_load_km)),
+    ("peak_element_n", |o| o.rows.map_or(f64::NAN, |r| r.peak_element_n)),
+    ("peak_pressure_mpa", |o| o.rows.map_or(f64::NAN, |r| r.peak_pressure_mpa)),
+    ("element_safety", |o| o.rows.map_or(f64::NAN, |r| r.element_safety)),
+];
+
 fn arrangement(a: &ArrangementResult) -> Value {
     let mut quantiles = serde_json::Map::new();
-    for (name, of) in MEASURES {
-        let mut sorted: Vec<f64> = a.outcomes.iter().map(of).collect();
+    let of_rows = OF_ROWS.iter().filter(|_| a.perfect.rows.is_some());
+    for (name, of) in MEASURES.iter().chain(of_rows) {
+        let mut sorted: Vec<f64> = a.outcomes.iter().map(*of).collect();
         sorted.sort_by(f64::total_cmp);
         let mean = sorted.iter().sum::<f64>() / sorted.len() as f64;
         let list: Vec<Value> = QUANTILES
             .iter()
             .filter_map(|&p| quantile(&sorted, p, 0.95).map(|q| json!({ "p": p, "value": q.value, "low_95": q.low, "high_95": q.high })))
             .collect();
-        quantiles.insert(name.into(), json!({ "mean": mean, "quantiles": list }));
+        quantiles.insert((*name).into(), json!({ "mean": mean, "quantiles": list }));
     }
     let worst_draw = (0..a.outcomes.len()).min_by(|&i, &j| a.outcomes[i].life_km.total_cmp(&a.outcomes[j].life_km));
     json!({

@@ -6,26 +6,32 @@ use comfy_table::{CellAlignment, LineStyle, Table, TableStyle};
 
 use super::numbers::{percent, plain, significant, years};
 use crate::input::Plan;
-use crate::input::plan::Measure;
+use crate::input::plan::{Element, Measure};
 use crate::math::order::quantile;
 use crate::study::{ArrangementResult, Outcome, Status, StudyResult, Verdict};
 
 /// One row of the table: what, how it is read from an outcome, whether more is better, how it is written.
 type Row = (&'static str, fn(&Outcome) -> f64, bool, fn(f64) -> String, Option<Measure>);
 
-const ROWS: [Row; 11] = [
+const ROWS: [Row; 14] = [
     ("life, km", |o| o.life_km, true, |x| significant(x, 3), Some(Measure::Life)),
+    (LIFE_BY_LOAD, |o| o.rows.map_or(f64::NAN, |r| r.life_by_load_km), true, |x| significant(x, 3), None),
     ("life loss", |o| o.life_loss, false, percent_or_gain, Some(Measure::LifeLoss)),
     ("extra load, N", |o| o.extra_load_n, false, |x| significant(x, 3), None),
     ("largest block load, N", |o| o.peak_load_n, false, |x| significant(x, 3), None),
     ("load over row unloading", |o| o.row_unloading, false, |x| significant(x, 2), Some(Measure::RowUnloading)),
     ("static safety", |o| o.static_safety, true, |x| significant(x, 2), Some(Measure::StaticSafety)),
+    ("most loaded ball, MPa", |o| o.rows.map_or(f64::NAN, |r| r.peak_pressure_mpa), false, |x| significant(x, 3), None),
+    ("its static safety", |o| o.rows.map_or(f64::NAN, |r| r.element_safety), true, |x| significant(x, 2), None),
     ("float travel used", |o| o.float_travel_used, false, percent, Some(Measure::FloatTravel)),
     ("slot used at tightening", |o| o.slot_used, false, percent, None),
     ("tool point off by, mm", |o| o.tool_displacement_mm, false, |x| significant(x, 2), Some(Measure::ToolDisplacement)),
     ("tool yaw, mrad", |o| o.tool_yaw_mrad, false, |x| significant(x, 2), Some(Measure::ToolYaw)),
     ("largest joint force, N", |o| o.joint_force_n, false, |x| significant(x, 3), Some(Measure::JointForce)),
 ];
+
+/// The other life model, shown at the contact level, where life is that of the rows.
+const LIFE_BY_LOAD: &str = "life by summed loads, km";
 
 fn percent_or_gain(x: f64) -> String {
     if x < -0.0005 { format!("gain {}", percent(-x)) } else { percent(x.max(0.0)) }
@@ -50,11 +56,16 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
             Some(Measure::FloatTravel) => a.has_floats,
             Some(Measure::RowUnloading) => a.verdicts.iter().any(|v| v.requirement.measure == Measure::RowUnloading),
             None if name.starts_with("slot") => a.outcomes.iter().any(|o| o.slot_used > 0.0),
-            _ => true,
+            _ => !of(&a.perfect).is_nan(),
         };
         if !shown {
             continue;
         }
+        let name = match plan.block.element {
+            Element::Roller if name == "most loaded ball, MPa" => "most loaded roller, MPa",
+            _ if name == "life, km" && a.perfect.rows.is_some() => "life of the rows, km",
+            _ => name,
+        };
         let mut sorted: Vec<f64> = a.outcomes.iter().map(of).collect();
         sorted.sort_by(f64::total_cmp);
         let at = |p: f64| quantile(&sorted, p, 0.95);
@@ -98,7 +109,7 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
 /// The worst that was found inside the tolerances, for the rows that have a bracket of their own.
 fn worst(a: &ArrangementResult, row: &str, write: fn(f64) -> String) -> String {
     let key = match row {
-        "life, km" => "life_km",
+        "life, km" | "life of the rows, km" => "life_km",
         "largest block load, N" => "peak_load_n",
         "static safety" => "static_safety",
         "float travel used" => "float_travel_used",

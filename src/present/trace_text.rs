@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use comfy_table::Table;
 
+use super::block_text::element_word;
 use super::numbers::{percent, significant, years};
 use super::tables::{align_right, plain_table};
 use crate::input::Plan;
@@ -36,8 +37,19 @@ pub fn trace_tables(plan: &Plan, trace: &Trace, all: bool) -> String {
         significant(o.extra_load_n, 3),
         significant(o.static_safety, 3),
     );
+    if let Some(rows) = &o.rows {
+        let _ = writeln!(
+            text,
+            "Life is that of the rows; by summed loads {} km. Most loaded {}: {} N, {} MPa, static safety {}",
+            significant(rows.life_by_load_km, 4),
+            element_word(plan.block.element),
+            significant(rows.peak_element_n, 3),
+            significant(rows.peak_pressure_mpa, 3),
+            significant(rows.element_safety, 3),
+        );
+    }
     if o.static_safety < 1.0 {
-        let _ = writeln!(text, "Beyond the static rating: the blocks would be damaged, and the linear model does not hold there.");
+        let _ = writeln!(text, "Beyond the static rating: the blocks would be damaged, and the model does not hold there.");
     }
     let _ = writeln!(text, "\nBlocks over stroke, duty and service");
     let mut table = plain_table(["block", "mean load P_m, N", "L10, km", "largest P, N", "extra, N", "S0"]);

@@ -1,7 +1,7 @@
 //! The machine's elements as rows and stiffnesses: blocks on their rails, joint components, drives.
 
-use super::{Matrix24, Vector24};
 use super::kinematics::{block_rows, drive_row, joint_rows, truck};
+use super::{Matrix24, Vector24};
 use crate::contact::{Matrix5, stiffness_from_geometry};
 use crate::input::plan::{BlockPlace, Component, DriveKind, Law, Level, Plan};
 

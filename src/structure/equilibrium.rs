@@ -1,5 +1,6 @@
 //! The pose with floats and contacts: the minimiser of a convex energy, quadratic but for those two.
 
+use super::arrow::newton_step;
 use super::contacts::{ContactSet, Follow, Yield};
 use super::elements::JointElement;
 use super::laws::{Drag, corners};
@@ -177,25 +178,6 @@ impl State {
         let yields = self.yields.iter().zip(steps).map(|(s, ds)| std::array::from_fn(|i| s[i] + share * ds[i]));
         Self { pose: self.pose + step * share, yields: yields.collect() }
     }
-}
-
-fn newton_step(tangent: &Matrix24, gradient: &Vector24) -> Vector24 {
-    let scaled = Matrix24::from_fn(|i, j| tangent[(i, j)] * freedom_scale(i) * freedom_scale(j));
-    let right = Vector24::from_fn(|i, _| -gradient[i] * freedom_scale(i));
-    let largest = scaled.diagonal().max();
-    let mut added = 0.0;
-    for _ in 0..12 {
-        let held = scaled + Matrix24::identity() * added;
-        if let Some(factor) = held.cholesky() {
-            let least = factor.l_dirty().diagonal().min().powi(2);
-            if least > 1e-14 * largest {
-                let step = factor.solve(&right);
-                return Vector24::from_fn(|i, _| step[i] * freedom_scale(i));
-            }
-        }
-        added = if added == 0.0 { 1e-12 * largest } else { added * 10.0 };
-    }
-    Vector24::from_fn(|i, _| right[i] * freedom_scale(i) / largest)
 }
 
 /// The step length at which the energy along `step` is least: without contacts it is piecewise quadratic, so its slope along

@@ -157,8 +157,7 @@ impl FloatMap {
             }
             return Ok(());
         }
-        let problem =
-            Problem { stiffness: &self.without_floats, load: &load(), floats: self.set(offsets), contacts: None };
+        let problem = Problem { stiffness: &self.without_floats, load: &load(), floats: self.set(offsets), contacts: None };
         *pose = minimise(&problem, State { pose: *pose, yields: Vec::new() })?.state.pose;
         self.note_deltas(pose, offsets, work);
         Ok(())

@@ -1,5 +1,6 @@
 //! Joints, beam, trucks: the machine's elastic model and its equilibrium. No life here.
 
+mod arrow;
 mod assembly;
 mod beam;
 mod contacts;

@@ -61,6 +61,14 @@ pub struct Evaluator<'p> {
     perfect_outcome: Option<Outcome>,
 }
 
+impl Work {
+    /// Newton steps that contact-level poses of the last installation took.
+    #[must_use]
+    pub fn newton_steps(&self) -> usize {
+        self.carried.iter().map(|c| c.steps).sum()
+    }
+}
+
 impl std::fmt::Debug for Evaluator<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "Evaluator({})", self.machine.name())

@@ -3,9 +3,10 @@
 use super::evaluate::Evaluator;
 use super::outcome::Outcome;
 use super::verdict::{Status, Verdict};
-use crate::input::plan::{Arrangement, Element, Law};
+use crate::input::plan::{Arrangement, Element, Law, Level};
 use crate::input::sources::Spread;
 use crate::input::{Plan, Source};
+use crate::math::order::quantile;
 
 /// One finding.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -36,6 +37,7 @@ pub(super) fn findings(evaluator: &Evaluator<'_>, outcomes: &[Outcome], verdicts
         let advice = "Run the study again with more draws.";
         list.push(finding("a requirement is not decided", arrangement.name.as_str(), format!("by {} draws", outcomes.len()), advice));
     }
+    list.extend(life_models(evaluator, outcomes));
     take_ups(arrangement, &mut list);
     list.extend(stiffness_doubts(plan));
     list
@@ -71,7 +73,11 @@ fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], sticking: f64, li
             "Normal in a loaded block; beyond that load its stiffness falls. Make it a requirement (row_unloading) if it must not be.";
         list.push(finding(
             if plan.block.element == Element::Ball { "a row of balls unloads" } else { "a row of rollers unloads" },
-            format!("{name}, P above 2^{} x preload", if plan.block.element == Element::Ball { "1.5" } else { "(10/9)" }),
+            match (plan.block.level, plan.block.element) {
+                (Level::Contact, _) => format!("{name}, read from the rows"),
+                (Level::Linear, Element::Ball) => format!("{name}, P above 2^1.5 x preload"),
+                (Level::Linear, Element::Roller) => format!("{name}, P above 2^(10/9) x preload"),
+            },
             amount,
             advice,
         ));
@@ -89,6 +95,26 @@ fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], sticking: f64, li
         let advice = "Beyond it the misfit stays in the joint. Widen the slots or tighten the tolerance behind it.";
         list.push(finding("a joint's slot is at its end", name, amount, advice));
     }
+}
+
+/// At the contact level: rows against summed loads, where the median lives differ by more than a tenth.
+fn life_models(evaluator: &Evaluator<'_>, outcomes: &[Outcome]) -> Option<Finding> {
+    let median = |of: fn(&Outcome) -> f64| {
+        let mut sorted: Vec<f64> = outcomes.iter().map(of).collect();
+        sorted.sort_by(f64::total_cmp);
+        quantile(&sorted, 0.5, 0.95).map_or(f64::NAN, |q| q.value)
+    };
+    outcomes.first()?.rows?;
+    let (rows, loads) = (median(|o| o.life_km), median(|o| o.rows.map_or(f64::NAN, |r| r.life_by_load_km)));
+    let advice = if rows > 1.1 * loads {
+        "Summed loads add force and moments as if they met on one ball; in the rows they fall on different ones, and preload is relieved where load adds. The rows' figure counts here; compare it with other figures of rows only."
+    } else if rows < loads / 1.1 {
+        "Rows that share a block's load unevenly, or balls at their ends, carry more than the sum of load ratios says. The rows' figure counts here; compare it with other figures of rows only."
+    } else {
+        return None;
+    };
+    let amount = format!("at the median {rows:.0} km by rows, {loads:.0} km by summed loads");
+    Some(finding("the two life models differ", evaluator.machine.name(), amount, advice))
 }
 
 /// Sag is taken up only by y and rx together; one alone is worse than none.
@@ -136,10 +162,36 @@ pub fn stiffness_doubts(plan: &Plan) -> Vec<Finding> {
         let advice = "The verdict stands on them: replace each by a known figure and take its name out of the list.";
         list.push(finding("values are assumed", "the list `assumed`", format!("{} keys or tables", plan.assumed.len()), advice));
     }
+    list.extend(block_data_doubts(plan));
     if plan.block.preload_n == 0.0 {
         let advice =
             "Without preload a block is softer around zero load than its data sheet's stiffness says; see the maker's deflection chart.";
         list.push(finding("no preload", "[block]", "preload_n = 0", advice));
+    }
+    list
+}
+
+/// Doubts about ratings and preload, and what was computed for want of data.
+fn block_data_doubts(plan: &Plan) -> Vec<Finding> {
+    let (block, mut list) = (&plan.block, Vec::new());
+    if block.c0_n < block.c_n {
+        let amount = format!("C0 {:.0} N is less than C {:.0} N", block.c0_n, block.c_n);
+        list.push(finding(
+            "the ratings are doubtful",
+            "[block]",
+            amount,
+            "Static ratings of profile rail blocks lie above the dynamic ones: have they been exchanged?",
+        ));
+    }
+    let share = 100.0 * block.preload_n / block.c_n;
+    if share > 15.0 {
+        let advice = "Heavy preload is 10 to 13 % of C: check the unit, and whether the figure is for one pair of rows.";
+        list.push(finding("the preload is doubtful", "[block]", format!("{share:.0} % of C"), advice));
+    }
+    if !block.from_geometry.is_empty() {
+        let advice =
+            "Bodies are taken as rigid, so real blocks are softer; the maker's figures go before these (railtrue block shows them).";
+        list.push(finding("data computed from the rows", "[block]", block.from_geometry.join(", "), advice));
     }
     list
 }

@@ -21,14 +21,7 @@ impl RowLives {
 }
 
 /// Turns the sums into lives: rows to blocks, blocks to the system, which then counts instead of the life by load.
-pub(super) fn finish(
-    data: &Block,
-    rating_n: f64,
-    rows: &RowBlock,
-    outcome: &mut Outcome,
-    sums: &[RowLives],
-    blocks: &mut [BlockOutcome],
-) {
+pub(super) fn finish(data: &Block, rating_n: f64, rows: &RowBlock, outcome: &mut Outcome, sums: &[RowLives], blocks: &mut [BlockOutcome]) {
     let life_by_load_km = outcome.life_km;
     let (mut peak_element_n, mut row_unloading) = (0.0_f64, 0.0_f64);
     for (block, sums) in blocks.iter_mut().zip(sums) {

@@ -67,9 +67,6 @@ impl AffineMap {
     /// Builds the map around the middle of the box.
     pub(super) fn new(evaluator: &Evaluator<'_>, tolerance_box: &ToleranceBox) -> Result<Self, NoMap> {
         let plan = evaluator.plan();
-        if evaluator.machine.rows().is_some() {
-            return Err(NoMap("blocks at the contact level do not answer in proportion to the errors".into()));
-        }
         let map = FloatMap::new(&evaluator.machine, Drag::Plus)
             .ok_or_else(|| NoMap("nothing but the floats holds the bridge in some direction".into()))?;
         let tools = plan.duty.iter().map(|c| ToolPoint::new(plan, c.payload_y_mm, c.payload_arm_mm)).collect();

@@ -13,8 +13,8 @@ use extremes::Extremes;
 use least_life::Tree;
 use search::{Badness, Searcher};
 
-use crate::input::Installation;
-use crate::structure::NotConverged;
+use crate::input::{Installation, Plan};
+use crate::structure::{Machine, NotConverged};
 
 use super::evaluate::{Evaluator, Work};
 use super::outcome::Outcome;
@@ -23,6 +23,9 @@ use super::sampling::Draws;
 /// Bounds of machines with slotted joints are widened by this factor: their take-ups follow the errors only to the digits
 /// that weak directions leave (a drive on one side alone: 1e-6).
 const SLOTTED: f64 = 1.0 + 1e-5;
+
+/// Why there is no bound with contact-level blocks.
+const NOT_PROPORTIONAL: &str = "blocks at the contact level do not answer in proportion to the errors";
 
 /// Factor by which the bounds of a machine are widened.
 fn pad(evaluator: &Evaluator<'_>) -> f64 {
@@ -185,18 +188,25 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
     let draws = Draws::new(plan, evaluator.machine.rails());
     let tolerance_box = ToleranceBox::new(plan, draws.modes().clone());
     let searcher = Searcher::new(evaluator, &tolerance_box);
-    let (bounds, no_bound) = match Extremes::new(evaluator, &tolerance_box) {
+    // Contact-level blocks answer slowly and have no bound: the same machine on springs shows where to look.
+    let springs = plan.on_springs();
+    let guide = springs.as_ref().map(|p| on_springs(p, evaluator)).transpose()?;
+    let guide = guide.as_ref().map(|g| Searcher::new(g, &tolerance_box));
+    let scout = guide.as_ref().unwrap_or(&searcher);
+    let (corners_from, no_bound) = match Extremes::new(scout.evaluator, &tolerance_box) {
         Ok(bounds) => (Some(bounds), None),
         Err(why) => (None, Some(why)),
     };
-    let mut starts = searcher.random_points(effort.starts, plan.study.seed);
+    let no_bound = if guide.is_some() { Some(NOT_PROPORTIONAL.into()) } else { no_bound };
+    let bounds = corners_from.as_ref().filter(|_| guide.is_none());
+    let mut starts = scout.random_points(effort.starts, plan.study.seed);
     starts.push(vec![0.0; tolerance_box.dimension()]);
-    let corners: Vec<Vec<f64>> = bounds.as_ref().map_or_else(Vec::new, |b| b.blocks.iter().map(|x| x.1.clone()).collect());
+    let corners: Vec<Vec<f64>> = corners_from.as_ref().map_or_else(Vec::new, |b| b.blocks.iter().map(|x| x.1.clone()).collect());
     let mut brackets = Vec::new();
     let has_floats = evaluator.machine.float_count() > 0;
     for q in QUANTITIES.iter().filter(|q| has_floats || q.key != "float_travel_used") {
-        let bound = bounds.as_ref().map(|b| b.of(q.key));
-        let corner: Vec<Vec<f64>> = bounds.iter().flat_map(|b| b.starts(q.key)).collect();
+        let bound = bounds.map(|b| b.of(q.key));
+        let corner: Vec<Vec<f64>> = corners_from.iter().flat_map(|b| b.starts(q.key)).collect();
         if let (Some(bound), Some(point)) = (bound, corner.first()) {
             let exact = bracket(&searcher, q, point, Some(bound))?;
             if exact.gap().is_some_and(|gap| gap < 3e-5) {
@@ -209,17 +219,24 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
         if ["life_km", "peak_load_n", "static_safety"].contains(&q.key) {
             own.extend(corners.iter().take(if effort.starts > 4 { corners.len() } else { 2 }).cloned());
         }
-        let found = searcher.climb(&own, q.badness)?;
+        let mut found = scout.climb(&own, q.badness)?;
+        if guide.is_some() {
+            own.push(found.point);
+            found = searcher.best_of(&own, q.badness)?;
+            if effort.starts > 0 {
+                found = searcher.climb(&[found.point], q.badness)?;
+            }
+        }
         brackets.push(bracket(&searcher, q, &found.point, bound)?);
     }
     let (mut branches, mut stopped_by_clock) = (0, false);
-    if let (Some(bounds), Some(life)) = (&bounds, brackets.first_mut()) {
+    if let (Some(bounds), Some(life)) = (bounds, brackets.first_mut()) {
         let tree = Tree::new(&plan.block, &bounds.map, &bounds.dynamic, tolerance_box.scalars());
         let least = tree.search(life.attained, effort.branches, stop);
         life.bound = Some(least.bound_km / pad(evaluator));
         (branches, stopped_by_clock) = (least.opened, least.stopped);
     }
-    if let Some(bounds) = &bounds {
+    if let Some(bounds) = bounds {
         for (b, (bound, point)) in bounds.blocks.iter().enumerate() {
             brackets.push(block_bracket(&searcher, b, *bound, point)?);
         }
@@ -232,6 +249,13 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
         branches,
         stopped_by_clock,
     })
+}
+
+/// The machine of an evaluator with its blocks as springs.
+fn on_springs<'p>(plan: &'p Plan, evaluator: &Evaluator<'_>) -> Result<Evaluator<'p>, NotConverged> {
+    let not_held = NotConverged { iterations: 0, residual: f64::INFINITY };
+    let machine = Machine::new(plan, evaluator.machine.arrangement).map_err(|_| not_held)?;
+    Evaluator::new(machine, plan.study.drag)
 }
 
 /// A bound that its own corner attains may be milder by the last bits of another order of summing; then it is what is attained.

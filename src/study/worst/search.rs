@@ -48,11 +48,25 @@ impl<'e, 'p> Searcher<'e, 'p> {
         run(0, count as u64, seed, || (), |(), i, rng| self.tolerance_box.random(i % 2 == 0, &mut || uniform(rng)))
     }
 
+    /// The worst of some points.
+    pub(super) fn best_of(&self, points: &[Vec<f64>], of: Badness) -> Result<Found, NotConverged> {
+        let found: Vec<Found> = points.par_iter().map(|point| self.at(point, of)).collect::<Result<_, _>>()?;
+        Ok(self.worst(found))
+    }
+
+    fn at(&self, point: &[f64], of: Badness) -> Result<Found, NotConverged> {
+        Ok(Found { badness: self.badness(point, of, &mut Work::default())?, point: point.to_vec() })
+    }
+
+    fn worst(&self, found: Vec<Found>) -> Found {
+        let none = Found { badness: f64::NEG_INFINITY, point: vec![0.0; self.tolerance_box.dimension()] };
+        found.into_iter().fold(none, |best, f| if f.badness > best.badness { f } else { best })
+    }
+
     /// The worst that climbing from each start finds.
     pub(super) fn climb(&self, starts: &[Vec<f64>], of: Badness) -> Result<Found, NotConverged> {
         let found: Vec<Found> = starts.par_iter().map(|start| self.climb_one(start, of)).collect::<Result<_, _>>()?;
-        let none = Found { badness: f64::NEG_INFINITY, point: vec![0.0; self.tolerance_box.dimension()] };
-        Ok(found.into_iter().fold(none, |best, f| if f.badness > best.badness { f } else { best }))
+        Ok(self.worst(found))
     }
 
     /// Repeatedly goes to the corner that the slope points to, then turns single errors over.
