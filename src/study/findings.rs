@@ -113,7 +113,11 @@ fn life_models(evaluator: &Evaluator<'_>, outcomes: &[Outcome]) -> Option<Findin
     } else {
         return None;
     };
-    let amount = format!("at the median {rows:.0} km by rows, {loads:.0} km by summed loads");
+    let digits = |x: f64| {
+        let unit = 10_f64.powf(x.abs().log10().floor() - 2.0);
+        (x / unit).round() * unit
+    };
+    let amount = format!("at the median {:.0} km by rows, {:.0} km by summed loads", digits(rows), digits(loads));
     Some(finding("the two life models differ", evaluator.machine.name(), amount, advice))
 }
 
