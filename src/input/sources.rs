@@ -92,6 +92,14 @@ impl ErrorKind {
     };
 }
 
+impl ErrorKind {
+    /// True where the error is a profile along a rail.
+    #[must_use]
+    pub fn is_profile(self) -> bool {
+        matches!(self, Self::StraightnessLateral(_) | Self::StraightnessVertical(_) | Self::StraightnessRoll(_))
+    }
+}
+
 /// How an error spreads between its limits.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Spread {

@@ -140,6 +140,54 @@ impl<'p> Machine<'p> {
         largest.sqrt()
     }
 
+    /// Springs along x, y and z of each joint, joint by joint: ranges in [`Machine::joint_spring_forces`].
+    #[must_use]
+    pub fn joint_springs(&self) -> Vec<std::ops::Range<usize>> {
+        let mut list: Vec<std::ops::Range<usize>> = Vec::new();
+        let (mut of, mut count) = (None, 0);
+        for joint in &self.joints {
+            if of != Some((joint.end, joint.number)) {
+                of = Some((joint.end, joint.number));
+                list.push(count..count);
+            }
+            count += usize::from(joint.is_straight_spring());
+            if let Some(last) = list.last_mut() {
+                last.end = count;
+            }
+        }
+        list
+    }
+
+    /// Forces of the joints' springs along x, y and z at a pose, N; offsets left out are 0.
+    #[must_use]
+    pub fn joint_spring_forces(&self, pose: &Vector24, offsets: &[f64]) -> Vec<f64> {
+        let springs = self.joints.iter().enumerate().filter(|(_, j)| j.is_straight_spring());
+        springs.map(|(i, j)| j.component.stiffness_at_rest() * (j.row.dot(pose) - offsets.get(i).copied().unwrap_or(0.0))).collect()
+    }
+
+    /// Sum of the squared drags along x, y and z in each joint, N^2, for floats that slide short of their stops.
+    #[must_use]
+    pub fn joint_drag_squares(&self, drag: Drag) -> Vec<f64> {
+        let mut list: Vec<f64> = Vec::new();
+        let mut of = None;
+        for joint in &self.joints {
+            if of != Some((joint.end, joint.number)) {
+                of = Some((joint.end, joint.number));
+                list.push(0.0);
+            }
+            if let (Law::Float { .. }, true, Some(last)) = (joint.component.law, joint.axis < 3, list.last_mut()) {
+                *last += drag.force(&joint.component.law, 0.0).0.powi(2);
+            }
+        }
+        list
+    }
+
+    /// Stiffness of every block with its support in series: y, z (N/mm), roll, pitch, yaw (N mm/rad).
+    #[must_use]
+    pub fn block_stiffnesses(&self) -> Vec<[f64; 5]> {
+        self.blocks.iter().map(|b| b.stiffness).collect()
+    }
+
     /// Displacement of each joint component at a pose (mm, rad).
     #[must_use]
     pub fn joint_deltas(&self, pose: &Vector24, offsets: &[f64]) -> Vec<f64> {

@@ -79,6 +79,13 @@ pub(super) struct JointElement {
     pub(super) component: Component,
 }
 
+impl JointElement {
+    /// True for a spring along x, y or z.
+    pub(super) fn is_straight_spring(&self) -> bool {
+        self.axis < 3 && matches!(self.component.law, Law::Elastic { .. })
+    }
+}
+
 /// A driven truck.
 #[derive(Debug, Clone)]
 pub(super) struct DriveElement {

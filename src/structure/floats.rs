@@ -168,6 +168,13 @@ impl FloatMap {
         FloatSet { elements: &self.elements, offsets, drag: self.drag }
     }
 
+    /// Displacement of each float at a pose; offsets left out are 0.
+    #[must_use]
+    pub fn displacements(&self, pose: &Vector24, offsets: &[f64]) -> Vec<f64> {
+        let of = |(i, e): (usize, &JointElement)| e.row.dot(pose) - offsets.get(i).copied().unwrap_or(0.0);
+        self.elements.iter().enumerate().map(of).collect()
+    }
+
     /// Displacements of the floats at a pose, into `work.delta`.
     pub(super) fn note_deltas(&self, pose: &Vector24, offsets: &[f64], work: &mut FloatWork) {
         work.delta.clear();

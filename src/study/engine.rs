@@ -22,3 +22,29 @@ pub fn run<M, T: Send>(
     };
     (first..first + count).into_par_iter().map_init(memory, one).collect()
 }
+
+/// Results of trials `first..first + count` in their order, `lanes` of them at a time.
+///
+/// Trial i gets the same generator as in [`run`]; a batch begins at `first` plus a multiple of `lanes`, but what a trial
+/// gives must not depend on its neighbours.
+pub(super) fn run_batches<M, T: Send>(
+    first: u64,
+    count: u64,
+    lanes: usize,
+    seed: u64,
+    memory: impl Fn() -> M + Sync + Send,
+    batch: impl Fn(&mut M, u64, &mut [ChaCha8Rng]) -> T + Sync + Send,
+) -> Vec<T> {
+    let seeded = ChaCha8Rng::seed_from_u64(seed);
+    let starts: Vec<u64> = (first..first + count).step_by(lanes).collect();
+    let one = |memory: &mut M, start: u64| {
+        let of = |i: u64| {
+            let mut rng = seeded.clone();
+            rng.set_stream(i);
+            rng
+        };
+        let mut rngs: Vec<ChaCha8Rng> = (start..(start + lanes as u64).min(first + count)).map(of).collect();
+        batch(memory, start, &mut rngs)
+    };
+    starts.into_par_iter().map_init(memory, one).collect()
+}

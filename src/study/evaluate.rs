@@ -38,10 +38,10 @@ struct Perfect {
     tool: Vec<[f64; 4]>,
 }
 
-struct StationData {
+pub(super) struct StationData {
     x_mm: f64,
-    share: f64,
-    points: Vec<RailPoint>,
+    pub(super) share: f64,
+    pub(super) points: Vec<RailPoint>,
 }
 
 /// A machine made ready for many installations.
@@ -49,11 +49,11 @@ pub struct Evaluator<'p> {
     /// The machine.
     pub machine: Machine<'p>,
     tightener: Option<Tightener>,
-    stations: Vec<StationData>,
-    case_loads: Vec<Vector24>,
+    pub(super) stations: Vec<StationData>,
+    pub(super) case_loads: Vec<Vector24>,
     case_poses: Vec<Vector24>,
-    tools: Vec<ToolPoint>,
-    maps: Vec<FloatMap>,
+    pub(super) tools: Vec<ToolPoint>,
+    pub(super) maps: Vec<FloatMap>,
     unit_skew: Vector24,
     /// Rating of an element of a row, at the contact level.
     row_rating_n: Option<f64>,

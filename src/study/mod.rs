@@ -2,9 +2,12 @@
 
 mod adaptive;
 mod alone;
+mod batch;
 mod engine;
 mod evaluate;
 mod findings;
+mod linear_kernel;
+mod linear_map;
 mod monte_carlo;
 mod outcome;
 mod rows;

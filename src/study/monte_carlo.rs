@@ -2,7 +2,8 @@
 
 use super::adaptive::{Estimates, SEQUENCE, settled};
 use super::alone::{Alone, sources_alone};
-use super::engine::run;
+use super::batch::{BATCH_LANES, Batch, BatchWork};
+use super::engine::{run, run_batches};
 use super::evaluate::{Evaluator, Work};
 use super::findings::{Finding, findings};
 use super::outcome::Outcome;
@@ -15,7 +16,7 @@ use crate::input::plan::DragStates;
 use crate::structure::NotConverged;
 
 /// Installations between two reports of progress.
-const BATCH: u64 = 1024;
+const BETWEEN_REPORTS: u64 = 1024;
 
 /// Installations looked at again with the law of the drag, to see which floats never slide.
 const LOOKED_AT_BY_LAW: u64 = 300;
@@ -113,6 +114,8 @@ pub fn monte_carlo(
     let plan = first.plan();
     let sampler = Draws::new(plan, first.machine.rails());
     let service = service_states(plan);
+    let batches: Vec<Batch<'_, '_>> =
+        evaluators.iter().map(|e| Batch::new(e, &sampler, &service)).collect::<Result<_, _>>().map_err(|e| (0, e))?;
     let mut outcomes: Vec<Vec<Outcome>> = evaluators.iter().map(|_| Vec::new()).collect();
     let mut strokes: Vec<Vec<Vec<f64>>> = evaluators.iter().map(|_| Vec::new()).collect();
     let chosen = evaluators.iter().position(|e| e.machine.arrangement == plan.chosen).unwrap_or(0);
@@ -123,19 +126,24 @@ pub fn monte_carlo(
     let mut enough = Settling::default();
     while done < most {
         // Sequences of the adaptive procedure end on a batch.
-        let count = BATCH.min(most - done).min(SEQUENCE - done % SEQUENCE);
-        let batch = run(done, count, seed, Work::default, |work, i, rng| {
-            let installation = sampler.draw(rng);
-            let one = |e: &Evaluator<'_>| {
-                let outcome = e.evaluate(&installation, &service, work).map_err(|error| (i, error))?;
-                Ok((outcome, (i < KEPT_STROKES).then(|| work.stroke_peak_n.clone())))
-            };
-            evaluators.iter().map(one).collect::<Result<Vec<_>, (u64, NotConverged)>>()
+        let count = BETWEEN_REPORTS.min(most - done).min(SEQUENCE - done % SEQUENCE);
+        let rows = run_batches(done, count, BATCH_LANES, seed, Memory::default, |memory, start, rngs| {
+            let numbers = &mut memory.numbers;
+            numbers.resize(rngs.len(), Vec::new());
+            for (own, rng) in numbers.iter_mut().zip(rngs) {
+                own.clear();
+                sampler.numbers(rng, own);
+            }
+            let one =
+                |b: &Batch<'_, '_>| b.run(numbers, start < KEPT_STROKES, &mut memory.batch).map_err(|(i, error)| (start + i as u64, error));
+            batches.iter().map(one).collect::<Result<Vec<_>, (u64, NotConverged)>>()
         });
-        for row in batch {
-            for (a, (outcome, stroke)) in row?.into_iter().enumerate() {
-                outcomes[a].push(outcome);
-                strokes[a].extend(stroke);
+        for row in rows {
+            for (a, list) in row?.into_iter().enumerate() {
+                for (outcome, stroke) in list {
+                    outcomes[a].push(outcome);
+                    strokes[a].extend(stroke);
+                }
             }
         }
         done += count;
@@ -156,6 +164,13 @@ pub fn monte_carlo(
         .map_err(|e| (0, e))?;
     let settled = matches!(length, Length::Digits { .. }).then_some(enough.settled);
     Ok(StudyResult { draws: done, seed, settled, arrangements })
+}
+
+/// Working memory of one thread.
+#[derive(Default)]
+struct Memory {
+    numbers: Vec<Vec<f64>>,
+    batch: BatchWork,
 }
 
 /// Sequences of the adaptive procedure so far: life, largest block load.

@@ -28,6 +28,30 @@ pub fn unit_draw(spread: Spread, cut: bool, rng: &mut impl Rng) -> f64 {
     }
 }
 
+/// What one number of a drawn installation is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Place {
+    /// A scalar error, or one member of a family.
+    Value {
+        /// Which error.
+        kind: ErrorKind,
+        /// Number in its family.
+        member: usize,
+    },
+    /// Amplitude of one mode of a profile; its shape alone counts.
+    Mode {
+        /// Which profile.
+        kind: ErrorKind,
+        /// Number of the mode.
+        mode: usize,
+    },
+    /// Peak-to-valley of the profile whose amplitudes stand before it.
+    PeakToValley {
+        /// Which profile.
+        kind: ErrorKind,
+    },
+}
+
 /// Draws installations of a plan.
 #[derive(Debug, Clone)]
 pub struct Draws<'p> {
@@ -50,11 +74,75 @@ impl<'p> Draws<'p> {
 
     /// One installation. Sources are drawn in the order of [`ErrorKind::ALL`].
     pub fn draw(&self, rng: &mut impl Rng) -> Installation {
-        let mut installation = Installation::perfect(self.plan);
-        for source in self.plan.errors.sources.iter().filter(|s| !s.in_service) {
-            self.set(source, &mut installation, rng);
+        let mut numbers = Vec::new();
+        self.numbers(rng, &mut numbers);
+        self.installation(&numbers)
+    }
+
+    /// The numbers of one installation, as [`Draws::places`] names them, appended to `to`.
+    pub fn numbers(&self, rng: &mut impl Rng, to: &mut Vec<f64>) {
+        for source in self.sources() {
+            if source.kind.is_profile() {
+                to.extend((0..self.modes.count()).map(|_| -> f64 { StandardNormal.sample(rng) }));
+                to.push(source.middle() + source.half_width() * unit_draw(source.spread, true, rng));
+            } else {
+                to.extend((0..self.members(source.kind)).map(|_| scalar(source, rng)));
+            }
         }
-        installation
+    }
+
+    /// What each number of an installation is, in order.
+    #[must_use]
+    pub fn places(&self) -> Vec<Place> {
+        let of = |source: &Source| -> Vec<Place> {
+            let kind = source.kind;
+            if kind.is_profile() {
+                (0..self.modes.count()).map(|mode| Place::Mode { kind, mode }).chain([Place::PeakToValley { kind }]).collect()
+            } else {
+                (0..self.members(kind)).map(|member| Place::Value { kind, member }).collect()
+            }
+        };
+        self.sources().flat_map(of).collect()
+    }
+
+    /// The installation of some numbers. A profile's amplitudes give its shape, its last number its peak-to-valley.
+    #[must_use]
+    pub fn installation(&self, numbers: &[f64]) -> Installation {
+        let mut to = Installation::perfect(self.plan);
+        let mut rest = numbers;
+        for source in self.sources() {
+            let count = if source.kind.is_profile() { self.modes.count() + 1 } else { self.members(source.kind) };
+            let (own, after) = rest.split_at(count.min(rest.len()));
+            self.set(source.kind, own, &mut to);
+            rest = after;
+        }
+        to
+    }
+
+    /// The perfect installation with one profile at the anchors.
+    #[must_use]
+    pub fn with_profile(&self, kind: ErrorKind, at_anchors: Vec<f64>) -> Installation {
+        let mut to = Installation::perfect(self.plan);
+        match kind {
+            ErrorKind::StraightnessLateral(rail) => to.residual[rail][0] = at_anchors,
+            ErrorKind::StraightnessVertical(rail) => to.residual[rail][1] = at_anchors,
+            ErrorKind::StraightnessRoll(rail) => to.residual[rail][2] = at_anchors,
+            _ => {}
+        }
+        to
+    }
+
+    fn sources(&self) -> impl Iterator<Item = &'p Source> {
+        self.plan.errors.sources.iter().filter(|s| !s.in_service)
+    }
+
+    /// How many numbers a scalar error or a family has.
+    fn members(&self, kind: ErrorKind) -> usize {
+        match kind {
+            ErrorKind::BlockLateral | ErrorKind::BlockVertical => self.plan.block_count(),
+            ErrorKind::Seat | ErrorKind::SeatAngle => 3 * self.plan.joints_at_most().iter().sum::<usize>(),
+            _ => 1,
+        }
     }
 
     /// The perfect installation with one scalar error set; families and profiles are left perfect.
@@ -65,30 +153,28 @@ impl<'p> Draws<'p> {
         installation
     }
 
-    fn set(&self, source: &Source, to: &mut Installation, rng: &mut impl Rng) {
+    fn set(&self, kind: ErrorKind, numbers: &[f64], to: &mut Installation) {
         use ErrorKind as K;
-        let mut value = || scalar(source, rng);
-        match source.kind {
-            K::StraightnessLateral(rail) => to.residual[rail][0] = self.profile(source, rng),
-            K::StraightnessVertical(rail) => to.residual[rail][1] = self.profile(source, rng),
-            K::StraightnessRoll(rail) => to.residual[rail][2] = self.profile(source, rng),
-            K::BlockLateral => each_block(to, 0, value),
-            K::BlockVertical => each_block(to, 1, value),
-            K::Seat => each_seat(to, 0, value),
-            K::SeatAngle => each_seat(to, 3, value),
-            kind => set_scalar(kind, value(), to),
+        match kind {
+            K::StraightnessLateral(rail) => to.residual[rail][0] = self.profile(numbers),
+            K::StraightnessVertical(rail) => to.residual[rail][1] = self.profile(numbers),
+            K::StraightnessRoll(rail) => to.residual[rail][2] = self.profile(numbers),
+            K::BlockLateral => each_block(to, 0, numbers),
+            K::BlockVertical => each_block(to, 1, numbers),
+            K::Seat => each_seat(to, 0, numbers),
+            K::SeatAngle => each_seat(to, 3, numbers),
+            kind => set_scalar(kind, numbers.first().copied().unwrap_or(0.0), to),
         }
     }
 
-    /// A smooth profile whose peak-to-valley is drawn from the source.
-    fn profile(&self, source: &Source, rng: &mut impl Rng) -> Vec<f64> {
-        let amplitudes: Vec<f64> = (0..self.modes.count()).map(|_| StandardNormal.sample(rng)).collect();
-        let wanted = source.middle() + source.half_width() * unit_draw(source.spread, true, rng);
-        let has = self.modes.peak_to_valley(&amplitudes);
+    /// A smooth profile of the given amplitudes, brought to the peak-to-valley that follows them.
+    fn profile(&self, numbers: &[f64]) -> Vec<f64> {
+        let Some((wanted, amplitudes)) = numbers.split_last() else { return Vec::new() };
+        let has = self.modes.peak_to_valley(amplitudes);
         if has == 0.0 {
             return Vec::new();
         }
-        self.modes.at_anchors(&amplitudes).into_iter().map(|v| v * wanted / has).collect()
+        self.modes.at_anchors(amplitudes).into_iter().map(|v| v * wanted / has).collect()
     }
 }
 
@@ -120,10 +206,10 @@ fn scalar(source: &Source, rng: &mut impl Rng) -> f64 {
     source.middle() + source.half_width() * unit_draw(source.spread, source.inspected, rng)
 }
 
-fn each_block(to: &mut Installation, direction: usize, mut value: impl FnMut() -> f64) {
-    to.block_offset_mm.iter_mut().flatten().for_each(|block| block[direction] = value());
+fn each_block(to: &mut Installation, direction: usize, numbers: &[f64]) {
+    to.block_offset_mm.iter_mut().flatten().zip(numbers).for_each(|(block, v)| block[direction] = *v);
 }
 
-fn each_seat(to: &mut Installation, first: usize, mut value: impl FnMut() -> f64) {
-    to.seats.iter_mut().flatten().flat_map(|seat| &mut seat[first..first + 3]).for_each(|v| *v = value());
+fn each_seat(to: &mut Installation, first: usize, numbers: &[f64]) {
+    to.seats.iter_mut().flatten().flat_map(|seat| &mut seat[first..first + 3]).zip(numbers).for_each(|(place, v)| *place = *v);
 }

@@ -1,0 +1,91 @@
+//! Many installations of one machine: eight at a time where its map is affine, one by one where it is not.
+
+use super::evaluate::{Evaluator, Work};
+use super::linear_kernel::{LANES, Lane, Sweep, Weights, sweep};
+use super::linear_map::LinearMap;
+use super::outcome::Outcome;
+use super::sampling::Draws;
+use super::service::ServiceState;
+use crate::bearing::{rating_life_km, row_unloading_load, system_life_km};
+use crate::structure::NotConverged;
+use crate::units::MRAD;
+
+pub(super) use super::linear_kernel::LANES as BATCH_LANES;
+
+/// An evaluator with the fast path of its machine, where it has one.
+pub(super) struct Batch<'e, 'p> {
+    evaluator: &'e Evaluator<'p>,
+    draws: &'e Draws<'p>,
+    service: &'e [ServiceState],
+    fast: Option<(LinearMap, Weights)>,
+}
+
+/// Working memory of one thread.
+#[derive(Debug, Clone, Default)]
+pub(super) struct BatchWork {
+    sweep: Sweep,
+    one: Work,
+}
+
+/// One installation: what it comes to, and its largest loads along the stroke where wanted.
+pub(super) type Done = (Outcome, Option<Vec<f64>>);
+
+impl<'e, 'p> Batch<'e, 'p> {
+    /// Prepares the fast path.
+    ///
+    /// # Errors
+    /// An equilibrium was not found.
+    pub(super) fn new(evaluator: &'e Evaluator<'p>, draws: &'e Draws<'p>, service: &'e [ServiceState]) -> Result<Self, NotConverged> {
+        let map = LinearMap::new(evaluator, draws, service)?;
+        let fast = map.map(|map| (map, Weights::new(&evaluator.plan().block)));
+        Ok(Self { evaluator, draws, service, fast })
+    }
+
+    /// What up to eight installations come to; `numbers` holds each one's numbers. `keep` asks for loads along the stroke.
+    ///
+    /// # Errors
+    /// An equilibrium was not found: the place of the installation in the batch.
+    pub(super) fn run(&self, numbers: &[Vec<f64>], keep: bool, work: &mut BatchWork) -> Result<Vec<Done>, (usize, NotConverged)> {
+        let mut list = Vec::with_capacity(numbers.len());
+        if let Some((map, weights)) = &self.fast {
+            let lane = |j: usize| -> Lane { std::array::from_fn(|i| numbers.get(i).map_or(0.0, |n| n[j])) };
+            let lanes: Vec<Lane> = (0..map.count).map(lane).collect();
+            sweep(map, weights, &lanes, &mut work.sweep);
+        }
+        for (i, own) in numbers.iter().enumerate().take(LANES) {
+            let on_map = self.fast.as_ref().filter(|_| work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9);
+            if on_map.is_some() {
+                let stroke = keep.then(|| work.sweep.stroke.iter().map(|s| s[i]).collect());
+                list.push((self.outcome(&work.sweep, i), stroke));
+            } else {
+                let installation = self.draws.installation(own);
+                let outcome = self.evaluator.evaluate(&installation, self.service, &mut work.one).map_err(|e| (i, e))?;
+                list.push((outcome, keep.then(|| work.one.stroke_peak_n.clone())));
+            }
+        }
+        Ok(list)
+    }
+
+    fn outcome(&self, sweep: &Sweep, i: usize) -> Outcome {
+        let block = &self.evaluator.plan().block;
+        let mut o = Outcome { slot_used: sweep.slot_used[i], float_travel_used: sweep.travel_used[i], ..Outcome::start() };
+        o.extra_load_n = f64::NEG_INFINITY;
+        let power = 1.0 / block.element.life_exponent();
+        for (b, (peak, peak_static)) in sweep.peak.iter().zip(&sweep.peak_static).enumerate() {
+            o.peak_load_n = o.peak_load_n.max(peak[i]);
+            o.extra_load_n = o.extra_load_n.max(peak[i] - self.evaluator.perfect_peak_load_n(b));
+            o.static_safety = o.static_safety.min(block.c0_n / peak_static[i]);
+            o.pull_n = o.pull_n.max(sweep.pull[b][i]);
+        }
+        let unloading_n = row_unloading_load(block);
+        o.row_unloading = if unloading_n > 0.0 { o.peak_load_n / unloading_n } else { 0.0 };
+        let lives = sweep.fatigue.iter().map(|sum| rating_life_km(block, sum[i].powf(power)));
+        o.life_km = system_life_km(block.element, lives);
+        let perfect_km = self.evaluator.perfect().life_km;
+        o.life_loss = if perfect_km > 0.0 { 1.0 - o.life_km / perfect_km } else { 0.0 };
+        o.joint_force_n = sweep.joint_square[i].sqrt();
+        o.tool_displacement_mm = sweep.tool_square[i].sqrt();
+        o.tool_yaw_mrad = sweep.tool_yaw[i] / MRAD;
+        o
+    }
+}

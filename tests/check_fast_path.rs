@@ -1,0 +1,67 @@
+//! The fast path of a study against the evaluator, installation by installation.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+use railtrue::input::{Plan, read_plan};
+use railtrue::structure::Machine;
+use railtrue::study::{Draws, Evaluator, Length, Outcome, Work, monte_carlo, run, service_states};
+
+fn shipped(text: &str) -> Plan {
+    read_plan(text, "plan.toml").unwrap()
+}
+
+/// Both ways on the same draws; every figure of every outcome agrees. Returns how many were compared.
+fn compare(plan: &Plan, count: u64, tolerance: f64) -> usize {
+    let evaluators: Vec<Evaluator<'_>> =
+        (0..plan.arrangements.len()).map(|a| Evaluator::new(Machine::new(plan, a).unwrap(), plan.study.drag).unwrap()).collect();
+    let service = service_states(plan);
+    let study = monte_carlo(&evaluators, Length::Fixed(count), 5, &|_| {}).unwrap();
+    let mut compared = 0;
+    for (e, a) in evaluators.iter().zip(&study.arrangements) {
+        let draws = Draws::new(plan, e.machine.rails());
+        let slow: Vec<Outcome> = run(0, count, 5, Work::default, |work, _, rng| e.evaluate(&draws.draw(rng), &service, work).unwrap());
+        for (i, (fast, slow)) in a.outcomes.iter().zip(&slow).enumerate() {
+            let figures = |o: &Outcome| {
+                [
+                    o.life_km,
+                    o.peak_load_n,
+                    o.extra_load_n,
+                    o.static_safety,
+                    o.row_unloading,
+                    o.float_travel_used,
+                    o.tool_displacement_mm,
+                    o.joint_force_n,
+                    o.pull_n,
+                    o.slot_used,
+                    o.tool_yaw_mrad,
+                ] // slot used, number 9, follows weak directions most
+            };
+            for (k, (x, y)) in figures(fast).iter().zip(figures(slow)).enumerate() {
+                let tolerance = if k == 9 { 10.0 * tolerance } else { tolerance };
+                assert!((x - y).abs() <= tolerance * y.abs().max(1e-9), "{} draw {i} figure {k}: {x} against {y}", a.name);
+            }
+            assert!((fast.life_loss - slow.life_loss).abs() <= tolerance.max(1e-9));
+            assert_eq!(fast.stop_from_x_mm, slow.stop_from_x_mm);
+            compared += 1;
+        }
+    }
+    compared
+}
+
+#[test]
+fn check_the_demo_agrees() {
+    // Take-ups follow the errors only to the digits that weak directions leave: 1e-6.
+    let plan = shipped(include_str!("../examples/panel-bridge.toml"));
+    assert_eq!(compare(&plan, 203, 2e-6), 406);
+}
+
+#[test]
+fn check_other_machines_agree_and_stops_and_slot_ends_fall_back() {
+    for text in [include_str!("../examples/tile-scanner.toml"), include_str!("../examples/glass-loader.toml")] {
+        let mut plan = shipped(text);
+        assert!(compare(&plan, 60, 2e-6) > 0);
+        for source in &mut plan.errors.sources {
+            (source.lower, source.upper) = (4.0 * source.lower, 4.0 * source.upper);
+        }
+        assert!(compare(&plan, 60, 2e-6) > 0);
+    }
+}
