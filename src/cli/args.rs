@@ -38,6 +38,8 @@ pub(crate) enum Command {
     Block(BlockArgs),
     /// Check a plan without studying it; every problem is reported at once.
     Check(CheckArgs),
+    /// What the tolerance classes of standards mean on this machine, and which stay inside the plan's tolerances.
+    Classes(ClassesArgs),
     /// Explain a key of a plan: unit, meaning, usual values, where to find the number.
     Explain(ExplainArgs),
 }
@@ -151,6 +153,13 @@ fn five(text: &str) -> Result<[f64; 5], String> {
 /// Arguments of `check`.
 #[derive(Debug, clap::Args)]
 pub(crate) struct CheckArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+}
+
+/// Arguments of `classes`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct ClassesArgs {
     /// The plan (TOML).
     pub(crate) plan: PathBuf,
 }

@@ -3,6 +3,7 @@
 mod args;
 mod block;
 mod check;
+mod classes;
 mod demo;
 mod explain;
 mod machines;
@@ -41,6 +42,7 @@ pub fn main() -> ExitCode {
         Command::Study(a) => study::run(&a),
         Command::Trace(a) => trace::run(&a),
         Command::Check(a) => check::run(&a),
+        Command::Classes(a) => classes::run(&a),
         Command::Explain(a) => explain::run(&a),
         Command::Worst(a) => worst::run(&a),
         Command::Start(a) => start::run(&a),

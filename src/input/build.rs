@@ -6,6 +6,7 @@ use super::document::{Document, View};
 use super::parts;
 use super::plan::{DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::problem::{Problem, Problems};
+use super::tolerances;
 use crate::units::REFERENCE_TEMPERATURE_C;
 
 /// Reads a plan; `file` is its name for messages.
@@ -45,7 +46,7 @@ fn build(root: &View<'_>) -> Option<Plan> {
         let advice = "Give the height over which the difference acts.";
         root.table("bridge").problem("", "height_mm is missing, but a season has top_hotter_k", advice);
     }
-    let errors = parts::errors(&root.table("errors"));
+    let errors = tolerances::errors(&root.table("errors"), frame.as_ref());
     let requirements = requirements(&root.table("requirement"));
     let frame = frame?;
     let tightening = tightening(root, &frame, &duty, reference_c)?;

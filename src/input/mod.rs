@@ -3,6 +3,7 @@
 mod block;
 mod build;
 pub mod catalogue;
+pub mod classes;
 mod document;
 mod joint;
 mod parts;
@@ -10,6 +11,7 @@ pub mod plan;
 pub mod problem;
 pub mod sources;
 mod stated;
+mod tolerances;
 
 pub use build::{problem_at, read_plan};
 pub(crate) use document::nearest;

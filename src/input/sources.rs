@@ -1,5 +1,7 @@
 //! Sources of error: what may be wrong, between which limits, how it is spread.
 
+use super::classes::Classed;
+
 /// A scalar error of the model page, or a family of alike ones.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[allow(missing_docs, reason = "each is described where its name and unit stand, in `ErrorKind::ALL`")]
@@ -128,6 +130,8 @@ pub struct Source {
 pub struct ErrorSources {
     /// The sources; an error that is not named is zero.
     pub sources: Vec<Source>,
+    /// Those whose limits came from a class of a standard.
+    pub classes: Vec<Classed>,
 }
 
 impl ErrorSources {
