@@ -38,6 +38,8 @@ pub(crate) enum Command {
     Block(BlockArgs),
     /// Check a plan without studying it; every problem is reported at once.
     Check(CheckArgs),
+    /// Whose fault is the scatter: each error's share in the variance of life loss and of the largest block load.
+    Shares(SharesArgs),
     /// What the tolerance classes of standards mean on this machine, and which stay inside the plan's tolerances.
     Classes(ClassesArgs),
     /// Explain a key of a plan: unit, meaning, usual values, where to find the number.
@@ -155,6 +157,22 @@ fn five(text: &str) -> Result<[f64; 5], String> {
 pub(crate) struct CheckArgs {
     /// The plan (TOML).
     pub(crate) plan: PathBuf,
+}
+
+/// Arguments of `shares`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct SharesArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// Pairs of drawn installations; each costs as many evaluations as there are errors, and two.
+    #[arg(long, default_value_t = 2000, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
+    pub(crate) rows: u64,
+    /// Seed instead of the plan's.
+    #[arg(long)]
+    pub(crate) seed: Option<u64>,
+    /// Folder for shares.json and the figures; made if it is not there, PLAN-shares here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
 }
 
 /// Arguments of `classes`.

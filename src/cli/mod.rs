@@ -9,6 +9,7 @@ mod explain;
 mod machines;
 mod output;
 mod schema;
+mod shares;
 mod start;
 mod study;
 mod trace;
@@ -41,6 +42,7 @@ pub fn main() -> ExitCode {
         Command::Demo(a) => demo::run(&a),
         Command::Study(a) => study::run(&a),
         Command::Trace(a) => trace::run(&a),
+        Command::Shares(a) => shares::run(&a),
         Command::Check(a) => check::run(&a),
         Command::Classes(a) => classes::run(&a),
         Command::Explain(a) => explain::run(&a),

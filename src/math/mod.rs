@@ -5,6 +5,7 @@ pub mod box_qp;
 pub mod elliptic;
 pub mod order;
 pub mod proportion;
+pub mod sobol;
 pub mod spline;
 
 pub use band::{Band, Corners};

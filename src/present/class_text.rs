@@ -59,7 +59,7 @@ fn would_do(plan: &Plan, source: &Source, spec: &ErrorSpec, rule: &crate::input:
     let own = if spec.zone == ZoneMeaning::AboutNominal && rule.form == Form::Zone { 2.0 } else { 1.0 } * source.upper;
     let inside = |v: &ClassValue| v.tolerance_mm <= own * (1.0 + 1e-9) && source.lower <= 0.0;
     let fitting = (0..rule.classes.len()).filter_map(|c| rule.at(c, &plan.frame).ok()).filter(inside).next_back();
-    fitting.map_or_else(|| "none: even the finest is wider".into(), |v| v.class)
+    fitting.map_or_else(|| "none".into(), |v| v.class)
 }
 
 /// For every error that a standard limits: the value of each class on this machine, and the widest one inside the plan's tolerance.
@@ -67,27 +67,32 @@ fn would_do(plan: &Plan, source: &Source, spec: &ErrorSpec, rule: &crate::input:
 pub fn classes_table(plan: &Plan) -> String {
     let mut text = String::new();
     let mut remembered = false;
-    for spec in &ErrorKind::ALL {
-        let rules: Vec<_> = rules_for(spec.kind).collect();
-        if rules.is_empty() {
+    let planned = |spec: &ErrorSpec| plan.errors.get(spec.kind).map_or_else(|| "not in the plan".into(), |s| tolerance(s, spec));
+    let alike = |a: &ErrorSpec, b: &ErrorSpec| {
+        planned(a) == planned(b) && rules_for(a.kind).map(|r| r.quantity).eq(rules_for(b.kind).map(|r| r.quantity))
+    };
+    let mut shown: Vec<&ErrorSpec> = Vec::new();
+    for spec in ErrorKind::ALL.iter().filter(|s| rules_for(s.kind).next().is_some()) {
+        if shown.iter().any(|s| alike(s, spec)) {
             continue;
         }
+        shown.push(spec);
+        let same: Vec<&str> = ErrorKind::ALL.iter().filter(|s| alike(s, spec)).map(|s| s.label).collect();
         let source = plan.errors.get(spec.kind);
-        let planned = source.map_or_else(|| "not in the plan".into(), |s| tolerance(s, spec));
-        let _ = writeln!(text, "{} (errors.{}), planned {planned}", spec.label, spec.key);
-        let mut table = plain_table(["standard", "classes here", "inside the plan's"]);
-        for rule in rules {
-            let one = |c: usize| match rule.at(c, &plan.frame) {
-                Ok(v) => {
-                    remembered |= v.sure == Sure::Memory;
-                    format!("{} {}{}", rule.classes[c], value(&v), if v.sure == Sure::Memory { "*" } else { "" })
-                }
-                Err(_) => format!("{} -", rule.classes[c]),
+        let _ = writeln!(text, "{}: planned {}", same.join("; "), planned(spec));
+        let mut table = plain_table(["standard", "its classes on this machine, mm", "widest inside the planned"]);
+        for rule in rules_for(spec.kind) {
+            let mut one = |c: usize| {
+                let class = rule.classes[c].trim_start_matches("class ");
+                let Ok(v) = rule.at(c, &plan.frame) else { return format!("{class}: -") };
+                remembered |= v.sure == Sure::Memory;
+                format!("{class}: {}{}", short(v.tolerance_mm), if v.sure == Sure::Memory { "*" } else { "" })
             };
-            let all: Vec<String> = (0..rule.classes.len()).map(one).collect();
+            let all: Vec<String> = (0..rule.classes.len()).map(&mut one).collect();
+            let form = if rule.form == Form::Zone { "zone" } else { "+-" };
             let lines: Vec<String> = all.chunks(5).map(|c| c.join(", ")).collect();
             let fits = source.map_or_else(String::new, |s| would_do(plan, s, spec, rule));
-            table.add_row([format!("{}{}", rule.standard, rule.suffix), lines.join(",\n"), fits]);
+            table.add_row([format!("{}{}", rule.standard, rule.suffix), format!("{form} {}", lines.join("\n")), fits]);
         }
         let _ = writeln!(text, "{table}\n");
     }
@@ -95,6 +100,7 @@ pub fn classes_table(plan: &Plan) -> String {
     if remembered {
         text += "* from memory: check it against the standard.\n";
     }
+    text += "-: the table does not reach the machine's length. Zone: total width.\n";
     text += "A class inside one planned tolerance does for that error as long as the other tolerances hold too.\n";
     text
 }

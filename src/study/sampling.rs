@@ -116,6 +116,17 @@ pub(super) fn set_scalar(kind: ErrorKind, value: f64, to: &mut Installation) {
     }
 }
 
+/// Sets an error with all its members to one value; profiles are left as they are.
+pub(super) fn set_all(kind: ErrorKind, value: f64, to: &mut Installation) {
+    match kind {
+        ErrorKind::BlockLateral => each_block(to, 0, || value),
+        ErrorKind::BlockVertical => each_block(to, 1, || value),
+        ErrorKind::Seat => each_seat(to, 0, || value),
+        ErrorKind::SeatAngle => each_seat(to, 3, || value),
+        kind => set_scalar(kind, value, to),
+    }
+}
+
 fn scalar(source: &Source, rng: &mut impl Rng) -> f64 {
     source.middle() + source.half_width() * unit_draw(source.spread, source.inspected, rng)
 }
