@@ -38,6 +38,8 @@ pub(crate) enum Command {
     Block(BlockArgs),
     /// Check a plan without studying it; every problem is reported at once.
     Check(CheckArgs),
+    /// Life loss over two errors as a map, every arrangement beside the others, all other errors zero.
+    Map(MapArgs),
     /// Whose fault is the scatter: each error's share in the variance of life loss and of the largest block load.
     Shares(SharesArgs),
     /// What the tolerance classes of standards mean on this machine, and which stay inside the plan's tolerances.
@@ -157,6 +159,25 @@ fn five(text: &str) -> Result<[f64; 5], String> {
 pub(crate) struct CheckArgs {
     /// The plan (TOML).
     pub(crate) plan: PathBuf,
+}
+
+/// Arguments of `map`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct MapArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// Error across: its key in [errors].
+    #[arg(long, default_value = "parallelism")]
+    pub(crate) x: String,
+    /// Error upwards.
+    #[arg(long, default_value = "height")]
+    pub(crate) y: String,
+    /// Without temperatures and shaft wind-up: what the errors alone cost.
+    #[arg(long)]
+    pub(crate) still: bool,
+    /// Folder for the map and map.json; made if it is not there, PLAN-map here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
 }
 
 /// Arguments of `shares`.

@@ -7,6 +7,7 @@ mod classes;
 mod demo;
 mod explain;
 mod machines;
+mod map;
 mod output;
 mod schema;
 mod shares;
@@ -42,6 +43,7 @@ pub fn main() -> ExitCode {
         Command::Demo(a) => demo::run(&a),
         Command::Study(a) => study::run(&a),
         Command::Trace(a) => trace::run(&a),
+        Command::Map(a) => map::run(&a),
         Command::Shares(a) => shares::run(&a),
         Command::Check(a) => check::run(&a),
         Command::Classes(a) => classes::run(&a),
