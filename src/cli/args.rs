@@ -38,6 +38,8 @@ pub(crate) enum Command {
     Block(BlockArgs),
     /// Check a plan without studying it; every problem is reported at once.
     Check(CheckArgs),
+    /// The cheapest tolerances that still meet the requirements, for each arrangement, from your own hours.
+    Budget(BudgetArgs),
     /// Life loss over two errors as a map, every arrangement beside the others, all other errors zero.
     Map(MapArgs),
     /// Whose fault is the scatter: each error's share in the variance of life loss and of the largest block load.
@@ -159,6 +161,19 @@ fn five(text: &str) -> Result<[f64; 5], String> {
 pub(crate) struct CheckArgs {
     /// The plan (TOML).
     pub(crate) plan: PathBuf,
+}
+
+/// Arguments of `budget`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct BudgetArgs {
+    /// The plan (TOML), with a cost for some of its errors.
+    pub(crate) plan: PathBuf,
+    /// Seed instead of the plan's.
+    #[arg(long)]
+    pub(crate) seed: Option<u64>,
+    /// Folder for budget.json; made if it is not there, PLAN-budget here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
 }
 
 /// Arguments of `map`.

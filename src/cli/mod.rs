@@ -2,6 +2,7 @@
 
 mod args;
 mod block;
+mod budget;
 mod check;
 mod classes;
 mod demo;
@@ -44,6 +45,7 @@ pub fn main() -> ExitCode {
         Command::Study(a) => study::run(&a),
         Command::Trace(a) => trace::run(&a),
         Command::Map(a) => map::run(&a),
+        Command::Budget(a) => budget::run(&a),
         Command::Shares(a) => shares::run(&a),
         Command::Check(a) => check::run(&a),
         Command::Classes(a) => classes::run(&a),

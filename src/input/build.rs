@@ -4,7 +4,7 @@
 use super::catalogue::PLAN;
 use super::document::{Document, View};
 use super::parts;
-use super::plan::{DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
+use super::plan::{Budget, DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::problem::{Problem, Problems};
 use super::tolerances;
 use crate::units::REFERENCE_TEMPERATURE_C;
@@ -46,7 +46,7 @@ fn build(root: &View<'_>) -> Option<Plan> {
         let advice = "Give the height over which the difference acts.";
         root.table("bridge").problem("", "height_mm is missing, but a season has top_hotter_k", advice);
     }
-    let errors = tolerances::errors(&root.table("errors"), frame.as_ref());
+    let errors = tolerances::errors(&root.table("errors"), &root.table("cost"), frame.as_ref());
     let requirements = requirements(&root.table("requirement"));
     let frame = frame?;
     let tightening = tightening(root, &frame, &duty, reference_c)?;
@@ -67,6 +67,10 @@ fn build(root: &View<'_>) -> Option<Plan> {
             digits: study.has("digits").then(|| study.whole("digits").clamp(1, 3) as u32),
             seed: study.whole("seed").unsigned_abs(),
             drag: if study.text("drag") == "law" { DragStates::Law } else { DragStates::BothSigns },
+        },
+        budget: Budget {
+            money_per_hour: root.table("budget").optional("money_per_hour"),
+            currency: root.table("budget").text("currency").into(),
         },
         assumed: assumed(root),
         km_per_year: root.optional("km_per_year"),

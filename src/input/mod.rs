@@ -4,6 +4,7 @@ mod block;
 mod build;
 pub mod catalogue;
 pub mod classes;
+pub mod cost;
 mod document;
 mod joint;
 mod parts;

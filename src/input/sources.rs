@@ -1,6 +1,7 @@
 //! Sources of error: what may be wrong, between which limits, how it is spread.
 
 use super::classes::Classed;
+use super::cost::ErrorCost;
 
 /// A scalar error of the model page, or a family of alike ones.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -132,6 +133,8 @@ pub struct ErrorSources {
     pub sources: Vec<Source>,
     /// Those whose limits came from a class of a standard.
     pub classes: Vec<Classed>,
+    /// What they cost, where the plan tells.
+    pub costs: Vec<ErrorCost>,
 }
 
 impl ErrorSources {

@@ -1,13 +1,14 @@
 //! The errors of a plan with their tolerances: from numbers, zone widths or classes of standards to limits.
 
 use super::classes::{Classed, Form, resolve};
+use super::cost::costs;
 use super::document::View;
 use super::plan::Frame;
 use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
 use crate::units::MRAD;
 
-/// All errors of the plan; `frame` is what classes of standards are entered with.
-pub(super) fn errors(table: &View<'_>, frame: Option<&Frame>) -> ErrorSources {
+/// All errors of the plan; `cost` is the table of what they cost, `frame` what classes of standards are entered with.
+pub(super) fn errors(table: &View<'_>, cost: &View<'_>, frame: Option<&Frame>) -> ErrorSources {
     let (mut sources, mut classes) = (Vec::new(), Vec::new());
     for spec in &ErrorKind::ALL {
         let t = table.table(spec.key);
@@ -29,10 +30,12 @@ pub(super) fn errors(table: &View<'_>, frame: Option<&Frame>) -> ErrorSources {
                 "triangular" => Spread::Triangular,
                 _ => Spread::Normal { capability: t.number("capability") },
             };
-            sources.push(Source { kind: spec.kind, lower, upper, spread, inspected: t.flag("inspected"), in_service });
+            let source = Source { kind: spec.kind, lower, upper, spread, inspected: t.flag("inspected"), in_service };
+            sources.push(source);
         }
     }
-    ErrorSources { sources, classes }
+    let costs = costs(cost, &sources);
+    ErrorSources { sources, classes, costs }
 }
 
 /// Limits of an error from whichever form the plan gives; the zone width is converted here and nowhere else.

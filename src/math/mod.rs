@@ -1,5 +1,6 @@
 //! Mathematics without a word of the domain.
 
+pub mod allocate;
 pub mod band;
 pub mod box_qp;
 pub mod elliptic;

@@ -2,6 +2,7 @@
 
 mod block_curves;
 mod block_text;
+mod budget_text;
 mod class_text;
 mod contour;
 mod figure;
@@ -20,6 +21,7 @@ mod worst_text;
 
 pub use block_curves::block_curves;
 pub use block_text::block_text;
+pub use budget_text::budget_text;
 pub use class_text::{class_lines, classes_table, standards};
 pub use figure::{FigureError, to_png};
 pub use histogram::{float_travel, histograms};

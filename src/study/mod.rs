@@ -2,6 +2,7 @@
 
 mod adaptive;
 mod alone;
+mod budget;
 mod engine;
 mod evaluate;
 mod findings;
@@ -19,6 +20,7 @@ mod worst;
 
 pub use adaptive::{Estimates, SEQUENCE, numerical_tolerance, settled};
 pub use alone::{Alone, sources_alone};
+pub use budget::{ArrangementBudget, BudgetEffort, BudgetResult, CostedError, NoSet, Set, budget};
 pub use engine::run;
 pub use evaluate::{BlockOutcome, Evaluator, Outcome, Work};
 pub use findings::{Finding, stiffness_doubts};
