@@ -1,7 +1,6 @@
 //! `budget`: the cheapest tolerances that meet the requirements, for each arrangement.
 
 use indicatif::ProgressBar;
-use serde_json::json;
 
 use super::args::BudgetArgs;
 use super::machines::load;
@@ -31,13 +30,7 @@ pub(super) fn run(args: &BudgetArgs) -> Result<Done, Failure> {
     });
     spinner.finish_and_clear();
     let result = result.map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
-    let money = json!({ "per_hour": plan.budget.money_per_hour, "currency": plan.budget.currency });
-    let value = to_json::with_head(
-        "budget",
-        plan,
-        &output::origin(&args.plan, &loaded.text),
-        json!({ "seed": seed, "verified_by": result.verified_by, "money": money, "errors": result.errors, "arrangements": result.arrangements }),
-    );
+    let value = to_json::with_head("budget", plan, &output::origin(&args.plan, &loaded.text), to_json::budget(plan, &result));
     let file = folder.join("budget.json");
     output::write(&file, format!("{value:#}\n").as_bytes())?;
     let text = format!("{}\n\n{}\nFILES\n- {}\n\nCAUTIONS\n{CAUTIONS}\n", plan.title, budget_text(plan, &result), output::shown(&file));

@@ -7,6 +7,7 @@ use super::numbers::{percent, plain, significant};
 use super::summary::largest_drag_n;
 use super::tables::{align_right, plain_table};
 use crate::input::Plan;
+use crate::input::plan::Measure;
 use crate::study::{ArrangementBudget, BudgetResult, CostedError, NoSet, Set};
 
 /// Table, totals, what floats save and cost, and how it was found.
@@ -18,6 +19,10 @@ pub fn budget_text(plan: &Plan, result: &BudgetResult) -> String {
     }
     text += &savings(plan, result);
     text += &kept(plan, result);
+    if !plan.requirements.iter().any(|r| r.measure == Measure::ToolDisplacement) {
+        text += "No requirement limits the tool point, so tolerances that only move the work are opened as far as may be: add\n\
+                 [requirement] tool_displacement_mm where the work needs it.\n";
+    }
     let _ = writeln!(
         text,
         "Each set holds as a whole: on {} fresh installations (seed {}) every requirement is shown to be met. Between the bounds it is\n\

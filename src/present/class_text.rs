@@ -58,7 +58,7 @@ pub fn class_lines(plan: &Plan) -> String {
 fn would_do(plan: &Plan, source: &Source, spec: &ErrorSpec, rule: &crate::input::classes::Rule) -> String {
     let own = if spec.zone == ZoneMeaning::AboutNominal && rule.form == Form::Zone { 2.0 } else { 1.0 } * source.upper;
     let inside = |v: &ClassValue| v.tolerance_mm <= own * (1.0 + 1e-9) && source.lower <= 0.0;
-    let fitting = (0..rule.classes.len()).filter_map(|c| rule.at(c, &plan.frame).ok()).filter(inside).next_back();
+    let fitting = (0..rule.classes.len()).filter_map(|c| rule.at(c, &plan.frame).ok()).rfind(inside);
     fitting.map_or_else(|| "none".into(), |v| v.class)
 }
 

@@ -28,7 +28,7 @@ pub use map::{ArrangementMap, Axis, CELLS as MAP_CELLS, Map, map, may_be_axis};
 pub use monte_carlo::{ArrangementResult, Band, Length, StudyResult, monte_carlo};
 pub use sampling::{Draws, uniform, unit_draw};
 pub use service::{ServiceState, service_states};
-pub use shares::{ArrangementShares, NOTHING, OUTPUTS, SharesResult, SourceShares, shares};
+pub use shares::{ArrangementShares, NOTHING, OUTPUTS, ShareOutput, SharesResult, SourceShares, shares};
 pub use stack::{Stack, stack};
 pub use stiffness::lateral_stiffness_n_per_um;
 pub use trace::{Trace, TracedState, trace};

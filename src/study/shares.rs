@@ -24,8 +24,11 @@ const SMALL: f64 = 1e-3;
 /// Rows evaluated between two reports of progress.
 const BATCH: u64 = 128;
 
+/// Key, name, and how it is read from an outcome.
+pub type ShareOutput = (&'static str, &'static str, fn(&Outcome) -> f64);
+
 /// What the shares are of.
-pub const OUTPUTS: [(&str, &str, fn(&Outcome) -> f64); 2] =
+pub const OUTPUTS: [ShareOutput; 2] =
     [("life_loss", "life loss", |o| o.life_loss), ("peak_load_n", "largest block load", |o| o.peak_load_n)];
 
 /// Shares of one source, in the order of [`OUTPUTS`].

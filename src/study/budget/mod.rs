@@ -72,6 +72,7 @@ pub struct Set {
     /// Hours if all planned tolerances were scaled alike to the same requirements (before rounding); none where no scale meets them.
     pub scaled_hours: Option<f64>,
     /// Requirements, from the fresh run.
+    #[serde(skip)]
     pub verdicts: Vec<Verdict>,
     /// Share of a float's travel used at 95 in 100, 0 without floats.
     pub float_travel_used: f64,
@@ -93,7 +94,7 @@ pub struct NoSet {
 }
 
 /// One arrangement.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct ArrangementBudget {
     /// Name in the plan.
     pub name: String,
@@ -108,7 +109,7 @@ pub struct ArrangementBudget {
 }
 
 /// All arrangements.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct BudgetResult {
     /// The errors with a cost, in the order of the plan.
     pub errors: Vec<CostedError>,
