@@ -26,9 +26,8 @@ pub fn budget_text(plan: &Plan, result: &BudgetResult) -> String {
     let _ = writeln!(
         text,
         "Each set holds as a whole: on {} fresh installations (seed {}) every requirement is shown to be met. Between the bounds it is\n\
-         the cheapest that the search found, not one proved to be so. Tolerances are rounded down to two digits; choose the round\n\
-         value below for a drawing and run railtrue study with it. < and > mark the tightest and\n\
-             the loosest that may be asked for.\n\
+         the cheapest that the search found, not one proved to be so; < and > mark the tightest and the loosest that may be asked for.\n\
+         Tolerances are rounded down to two digits; choose the round value below for a drawing and run railtrue study with it.\n\
          The hours are yours: what is wrong in them is wrong here. They count keeping the tolerances, not buying or fitting joints.",
         plain(result.verified_by as f64),
         result.seed.wrapping_add(1)

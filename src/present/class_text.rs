@@ -80,7 +80,7 @@ pub fn classes_table(plan: &Plan) -> String {
         let same: Vec<&str> = ErrorKind::ALL.iter().filter(|s| alike(s, spec)).map(|s| s.label).collect();
         let source = plan.errors.get(spec.kind);
         let _ = writeln!(text, "{}: planned {}", same.join("; "), planned(spec));
-        let mut table = plain_table(["standard", "its classes on this machine, mm", "widest inside the planned"]);
+        let mut table = plain_table(["standard", "form", "its classes on this machine, mm", "widest inside the planned"]);
         for rule in rules_for(spec.kind) {
             let mut one = |c: usize| {
                 let class = rule.classes[c].trim_start_matches("class ");
@@ -92,7 +92,7 @@ pub fn classes_table(plan: &Plan) -> String {
             let form = if rule.form == Form::Zone { "zone" } else { "+-" };
             let lines: Vec<String> = all.chunks(5).map(|c| c.join(", ")).collect();
             let fits = source.map_or_else(String::new, |s| would_do(plan, s, spec, rule));
-            table.add_row([format!("{}{}", rule.standard, rule.suffix), format!("{form} {}", lines.join("\n")), fits]);
+            table.add_row([format!("{}{}", rule.standard, rule.suffix), form.into(), lines.join("\n"), fits]);
         }
         let _ = writeln!(text, "{table}\n");
     }

@@ -7,7 +7,7 @@ use super::{Key, from_zero, key, positive};
 /// Keys in the order of a plan.
 #[rustfmt::skip] // one line a key
 pub(super) const KEYS: &[Key] = &[
-    key("cost", Table, Optional, "What keeping the tolerances costs in hours, for `railtrue budget`; an error that is not named keeps its planned tolerance.", ""),
+    key("cost", Table, Optional, "What keeping the tolerances costs in hours, for `railtrue budget`; an error that is not named keeps its planned tolerance.", "[cost] parallelism = { law = \"reciprocal\", hours = 4, at_mm = 0.5, fixed_hours = 1 }"),
     key("cost.*", Table, Optional, "What keeping the tolerance of the error of this name costs in hours. Tolerances in it are the greatest deviation either way, or the zone of a straightness or waviness.", "Your own hours: setting, measuring, milling."),
     key("cost.*.law", Choice(&["reciprocal", "reciprocal_squared", "table"]), Required, "How hours rise as the tolerance t shrinks: fixed + b/t, fixed + b/t^2, or straight between the rows of a table.", "reciprocal."),
     key("cost.*.hours", positive(1e6), Optional, "Hours at the tolerance at_mm (at_mrad), the fixed ones included.", ""),

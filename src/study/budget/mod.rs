@@ -36,7 +36,7 @@ pub struct BudgetEffort {
 
 impl BudgetEffort {
     /// For an answer.
-    pub const FULL: Self = Self { coarse: 1000, fine: 4000, verify: 10_000, rounds: 6 };
+    pub const FULL: Self = Self { coarse: 600, fine: 4000, verify: 10_000, rounds: 6 };
 }
 
 /// Most steps of 2 % by which a set is tightened until a fresh run shows it.
@@ -270,11 +270,12 @@ fn verified(asked: &Asked<'_, '_>, set: &[f64], scaled_hours: Option<f64>, seed:
     Ok(Err(no_set(asked, seed, n)?))
 }
 
-/// Down to two digits of the tolerance's own unit, but not below the tightest.
+/// Down to two digits of the tolerance's own unit (steps of 0.05 from 1 to 2), but not below the tightest.
 fn round_down(t: f64, spec: &ErrorSpec, cost: &ErrorCost) -> f64 {
     let factor = unit(spec).1;
     let (t, tightest) = (t / factor, cost.tightest / factor);
-    let step = 10.0_f64.powf(t.log10().floor() - 1.0);
+    let decade = 10.0_f64.powf(t.log10().floor());
+    let step = if t < 2.0 * decade { 0.05 * decade } else { 0.1 * decade };
     let rounded = ((t / step + 1e-9).floor() * step * 1e9).round() / 1e9;
     rounded.max(tightest) * factor
 }
