@@ -44,7 +44,7 @@ impl Search<'_, '_, '_> {
         let n = self.effort.coarse;
         let planned = self.asked.planned();
         let scaled = |set: &[f64], u: f64| self.bounded(set.iter().map(|t| t * (-u).exp()));
-        let Some(start) = self.edge(|u| scaled(&planned, u), 0.0, n)? else { return Ok(None) };
+        let Some(start) = self.edge(|u| scaled(&planned, u), 0.0, self.effort.fine)? else { return Ok(None) };
         let scaled_hours = Some(self.asked.hours(&start));
         let mut best = start;
         let mut stride = STRIDE;
