@@ -38,6 +38,14 @@ pub(crate) enum Command {
     Block(BlockArgs),
     /// Check a plan without studying it; every problem is reported at once.
     Check(CheckArgs),
+    /// The cheapest tolerances that still meet the requirements, for each arrangement, from your own hours.
+    Budget(BudgetArgs),
+    /// Life loss over two errors as a map, every arrangement beside the others, all other errors zero.
+    Map(MapArgs),
+    /// Whose fault is the scatter: each error's share in the variance of life loss and of the largest block load.
+    Shares(SharesArgs),
+    /// What the tolerance classes of standards mean on this machine, and which stay inside the plan's tolerances.
+    Classes(ClassesArgs),
     /// Explain a key of a plan: unit, meaning, usual values, where to find the number.
     Explain(ExplainArgs),
 }
@@ -151,6 +159,61 @@ fn five(text: &str) -> Result<[f64; 5], String> {
 /// Arguments of `check`.
 #[derive(Debug, clap::Args)]
 pub(crate) struct CheckArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+}
+
+/// Arguments of `budget`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct BudgetArgs {
+    /// The plan (TOML), with a cost for some of its errors.
+    pub(crate) plan: PathBuf,
+    /// Seed instead of the plan's.
+    #[arg(long)]
+    pub(crate) seed: Option<u64>,
+    /// Folder for budget.json; made if it is not there, PLAN-budget here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+}
+
+/// Arguments of `map`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct MapArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// Error across: its key in [errors].
+    #[arg(long, default_value = "parallelism")]
+    pub(crate) x: String,
+    /// Error upwards.
+    #[arg(long, default_value = "height")]
+    pub(crate) y: String,
+    /// Without temperatures and shaft wind-up: what the errors alone cost.
+    #[arg(long)]
+    pub(crate) still: bool,
+    /// Folder for the map and map.json; made if it is not there, PLAN-map here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+}
+
+/// Arguments of `shares`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct SharesArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// Pairs of drawn installations; each costs as many evaluations as there are errors, and two.
+    #[arg(long, default_value_t = 2000, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
+    pub(crate) rows: u64,
+    /// Seed instead of the plan's.
+    #[arg(long)]
+    pub(crate) seed: Option<u64>,
+    /// Folder for shares.json and the figures; made if it is not there, PLAN-shares here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+}
+
+/// Arguments of `classes`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct ClassesArgs {
     /// The plan (TOML).
     pub(crate) plan: PathBuf,
 }

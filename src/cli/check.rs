@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use super::args::CheckArgs;
 use super::machines::load;
 use super::{Done, Failure};
+use crate::present::class_lines;
 use crate::present::numbers::significant;
 use crate::study::stiffness_doubts;
 
@@ -33,6 +34,7 @@ pub(super) fn run(args: &CheckArgs) -> Result<Done, Failure> {
             machine.float_count()
         );
     }
+    text += &class_lines(plan);
     for doubt in stiffness_doubts(plan) {
         let _ = writeln!(text, "doubtful: {}: {}, {}. {}", doubt.what, doubt.place, doubt.amount, doubt.advice);
     }

@@ -6,6 +6,7 @@ use super::args::ExplainArgs;
 use super::{Done, Failure};
 use crate::input::catalogue::{INSTALLATION, Key, Need, PLAN};
 use crate::input::{ErrorKind, nearest};
+use crate::present::standards;
 
 pub(super) fn run(args: &ExplainArgs) -> Result<Done, Failure> {
     let wanted = args.key.trim().to_lowercase();
@@ -26,7 +27,7 @@ pub(super) fn run(args: &ExplainArgs) -> Result<Done, Failure> {
         let unit = if e.angle { "mrad (mm/m)" } else { "mm" };
         let _ = writeln!(text, "error {}: {}, {unit}\n    {}", e.key, e.label, e.sign);
     }
-    if found.is_empty() && text.is_empty() {
+    if found.is_empty() && text.is_empty() && !wanted.contains("iso") {
         let near = nearest(all().flat_map(Key::names), &wanted, 0.7);
         let hint = near.map_or_else(String::new, |n| format!("\n    help: Did you mean {n}?"));
         return Err(Failure(format!("no key has \"{}\" in its name or meaning{hint}", args.key)));
@@ -44,6 +45,9 @@ pub(super) fn run(args: &ExplainArgs) -> Result<Done, Failure> {
                 let _ = writeln!(text, "    keys: {}", below.join(", "));
             }
         }
+    }
+    if ["class", "iso", "standard"].iter().any(|w| wanted.contains(w)) {
+        text += &standards();
     }
     Ok(Done { text, within: true })
 }

@@ -2,12 +2,16 @@
 
 mod args;
 mod block;
+mod budget;
 mod check;
+mod classes;
 mod demo;
 mod explain;
 mod machines;
+mod map;
 mod output;
 mod schema;
+mod shares;
 mod start;
 mod study;
 mod trace;
@@ -40,7 +44,11 @@ pub fn main() -> ExitCode {
         Command::Demo(a) => demo::run(&a),
         Command::Study(a) => study::run(&a),
         Command::Trace(a) => trace::run(&a),
+        Command::Map(a) => map::run(&a),
+        Command::Budget(a) => budget::run(&a),
+        Command::Shares(a) => shares::run(&a),
         Command::Check(a) => check::run(&a),
+        Command::Classes(a) => classes::run(&a),
         Command::Explain(a) => explain::run(&a),
         Command::Worst(a) => worst::run(&a),
         Command::Start(a) => start::run(&a),

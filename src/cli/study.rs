@@ -9,7 +9,9 @@ use super::machines::{Loaded, load};
 use super::{Done, Failure, output};
 use crate::bearing::row_unloading_load;
 use crate::input::Plan;
-use crate::present::{CAUTIONS, float_travel, histograms, json, loads_along_stroke, rails_drawing, study_summary, study_tables, to_png};
+use crate::present::{
+    CAUTIONS, class_lines, float_travel, histograms, json, loads_along_stroke, rails_drawing, study_summary, study_tables, to_png,
+};
 use crate::study::{Length, Status, StudyResult, monte_carlo};
 
 pub(super) fn run(args: &StudyArgs) -> Result<Done, Failure> {
@@ -51,6 +53,10 @@ pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, seed: &str) -> 
         "{}\n{} installations drawn with seed {}, the same ones for every arrangement{digits}\n\n",
         plan.title, result.draws, result.seed
     );
+    let classes = class_lines(plan);
+    if !classes.is_empty() {
+        text += &format!("TOLERANCES FROM CLASSES\n{classes}\n");
+    }
     text += &study_tables(plan, &result);
     let worst = worst_draw(&result);
     let next = format!("railtrue trace {} --draw {worst}{seed}   (the worst drawn installation in full)", output::quoted(path));

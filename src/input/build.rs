@@ -3,9 +3,9 @@
 
 use super::catalogue::PLAN;
 use super::document::{Document, View};
-use super::plan::{DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
+use super::plan::{Budget, DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::problem::{Problem, Problems};
-use super::{block_table, parts};
+use super::{block_table, parts, tolerances};
 use crate::units::REFERENCE_TEMPERATURE_C;
 
 /// Reads a plan; `file` is its name for messages.
@@ -45,7 +45,7 @@ fn build(root: &View<'_>) -> Option<Plan> {
         let advice = "Give the height over which the difference acts.";
         root.table("bridge").problem("", "height_mm is missing, but a season has top_hotter_k", advice);
     }
-    let errors = parts::errors(&root.table("errors"));
+    let errors = tolerances::errors(&root.table("errors"), &root.table("cost"), frame.as_ref());
     let requirements = requirements(&root.table("requirement"));
     let frame = frame?;
     let tightening = tightening(root, &frame, &duty, reference_c)?;
@@ -66,6 +66,10 @@ fn build(root: &View<'_>) -> Option<Plan> {
             digits: study.has("digits").then(|| study.whole("digits").clamp(1, 3) as u32),
             seed: study.whole("seed").unsigned_abs(),
             drag: if study.text("drag") == "law" { DragStates::Law } else { DragStates::BothSigns },
+        },
+        budget: Budget {
+            money_per_hour: root.table("budget").optional("money_per_hour"),
+            currency: root.table("budget").text("currency").into(),
         },
         assumed: assumed(root),
         km_per_year: root.optional("km_per_year"),

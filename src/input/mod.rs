@@ -4,6 +4,8 @@ mod block;
 mod block_table;
 mod build;
 pub mod catalogue;
+pub mod classes;
+pub mod cost;
 mod document;
 mod joint;
 mod parts;
@@ -11,6 +13,7 @@ pub mod plan;
 pub mod problem;
 pub mod sources;
 mod stated;
+mod tolerances;
 
 pub use block_table::a1;
 pub use build::{problem_at, read_plan};

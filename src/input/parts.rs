@@ -2,7 +2,6 @@
 
 use super::document::View;
 use super::plan::{Arrangement, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Extra, Joint, Law, LoadCase, Support, Truck};
-use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
 use crate::units::{COMPONENTS, MRAD, N_M, N_M_PER_MRAD, N_PER_UM};
 
 /// Checks that the shares of a list add up to 1 and returns their sum.
@@ -242,57 +241,4 @@ fn component(table: &View<'_>, turn: bool, report: bool) -> Component {
         _ => Law::Free,
     };
     Component { law, take_up: get(&take_up) * way_factor }
-}
-
-pub(super) fn errors(table: &View<'_>) -> ErrorSources {
-    let mut sources = Vec::new();
-    for spec in &ErrorKind::ALL {
-        let t = table.table(spec.key);
-        if let Some((lower, upper)) = t.is_there().then(|| limits(&t, spec)).flatten() {
-            let in_service = t.text("state") == "in_service";
-            if in_service && ["distribution", "capability", "inspected"].iter().any(|k| t.has(k)) {
-                let advice = "Both limits count, each for half of the distance: take distribution, capability and inspected out.";
-                t.problem("state", "an error that comes and goes has no spread", advice);
-            }
-            if in_service && spec.kind != ErrorKind::Skew {
-                t.problem(
-                    "state",
-                    "only skew can come and go in service",
-                    "Temperatures, shaft wind-up and drag do so by themselves; the rest is fixed.",
-                );
-            }
-            let spread = match t.text("distribution") {
-                "uniform" => Spread::Uniform,
-                "triangular" => Spread::Triangular,
-                _ => Spread::Normal { capability: t.number("capability") },
-            };
-            sources.push(Source { kind: spec.kind, lower, upper, spread, inspected: t.flag("inspected"), in_service });
-        }
-    }
-    ErrorSources { sources }
-}
-
-/// Limits of an error from whichever form the plan gives; the zone width is converted here and nowhere else.
-fn limits(table: &View<'_>, spec: &ErrorSpec) -> Option<(f64, f64)> {
-    let (unit, factor) = if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) };
-    let [half, zone, lower, upper] = ["plus_minus", "zone", "lower", "upper"].map(|n| format!("{n}_{unit}"));
-    let forms = [table.has(&half), table.has(&zone), table.has(&lower) || table.has(&upper)];
-    if forms.iter().filter(|f| **f).count() != 1 {
-        let choices =
-            if spec.zone == ZoneMeaning::PeakToValley { zone } else { format!("exactly one of {half}, {zone}, or {lower} with {upper}") };
-        table.problem("", "the tolerance must be given once", &format!("Give {choices}."));
-        return None;
-    }
-    let (low, high) = match (table.optional(&half), table.optional(&zone), spec.zone) {
-        (Some(h), _, _) => (-h, h),
-        (_, Some(t), ZoneMeaning::AboutNominal) => (-t / 2.0, t / 2.0),
-        (_, Some(t), ZoneMeaning::EndToEnd) => (-t, t),
-        (_, Some(t), ZoneMeaning::PeakToValley) => (0.0, t),
-        _ => (table.number(&lower), table.number(&upper)),
-    };
-    if !(low <= high) {
-        table.problem(&lower, &format!("{lower} and {upper} must both stand here, the lower first"), "");
-        return None;
-    }
-    Some((low * factor, high * factor))
 }

@@ -2,6 +2,7 @@
 //! Units: N, mm, MPa, rad, kg, m/s2, K; pairs are in the order rail A, rail B.
 
 pub use super::block::{Block, Contact, Element, Level};
+pub use super::cost::Budget;
 pub use super::joint::{Arrangement, Component, Joint, Law};
 use super::sources::ErrorSources;
 use crate::contact::stiffness_from_geometry;
@@ -41,6 +42,8 @@ pub struct Plan {
     pub requirements: Vec<Requirement>,
     /// How the Monte Carlo study is run.
     pub study: StudySettings,
+    /// What an hour of keeping tolerances costs.
+    pub budget: Budget,
     /// Keys whose values are assumed, not known.
     pub assumed: Vec<String>,
     /// Distance travelled in a year.

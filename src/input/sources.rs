@@ -1,5 +1,8 @@
 //! Sources of error: what may be wrong, between which limits, how it is spread.
 
+use super::classes::Classed;
+use super::cost::ErrorCost;
+
 /// A scalar error of the model page, or a family of alike ones.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[allow(missing_docs, reason = "each is described where its name and unit stand, in `ErrorKind::ALL`")]
@@ -136,6 +139,10 @@ pub struct Source {
 pub struct ErrorSources {
     /// The sources; an error that is not named is zero.
     pub sources: Vec<Source>,
+    /// Those whose limits came from a class of a standard.
+    pub classes: Vec<Classed>,
+    /// What they cost, where the plan tells.
+    pub costs: Vec<ErrorCost>,
 }
 
 impl ErrorSources {

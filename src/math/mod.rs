@@ -1,10 +1,12 @@
 //! Mathematics without a word of the domain.
 
+pub mod allocate;
 pub mod band;
 pub mod box_qp;
 pub mod elliptic;
 pub mod order;
 pub mod proportion;
+pub mod sobol;
 pub mod spline;
 
 pub use band::{Band, Corners};

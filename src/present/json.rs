@@ -5,7 +5,9 @@ use serde_json::{Value, json};
 use super::trace_text::block_names;
 use crate::input::{Installation, Plan};
 use crate::math::order::quantile;
-use crate::study::{ArrangementResult, BlockOutcome, Bracket, Outcome, Stack, StudyResult, Trace, Verdict, WorstCase};
+use crate::study::{
+    ArrangementBudget, ArrangementResult, BlockOutcome, Bracket, BudgetResult, Outcome, Set, Stack, StudyResult, Trace, Verdict, WorstCase,
+};
 use crate::units::{COMPONENTS, MRAD, SIDES};
 
 /// Version of the layout.
@@ -43,6 +45,29 @@ pub fn worst(worst: &WorstCase, stacks: &[Stack]) -> Value {
     json!({
         "name": worst.arrangement, "brackets": worst.brackets.iter().map(bracket).collect::<Vec<_>>(), "no_bound": worst.no_bound,
         "stops_possible": worst.stops_possible, "branches_opened": worst.branches, "stopped_by_clock": worst.stopped_by_clock, "stacks": stacks,
+    })
+}
+
+/// A budget: the costed errors, and of each arrangement the set that holds or why there is none.
+#[must_use]
+pub fn budget(plan: &Plan, result: &BudgetResult) -> Value {
+    let set = |set: &Set| {
+        let verdicts: Vec<Value> = set.verdicts.iter().map(verdict).collect();
+        with(
+            serde_json::to_value(set).unwrap_or(Value::Null),
+            json!({ "hours_together": set.hours.iter().sum::<f64>(), "verdicts": verdicts }),
+        )
+    };
+    let one = |a: &ArrangementBudget| {
+        json!({
+            "name": a.name, "chosen": a.chosen, "has_floats": a.has_floats, "planned_meets": a.planned_meets,
+            "set": a.set.as_ref().ok().map(set), "no_set": a.set.as_ref().err(),
+        })
+    };
+    json!({
+        "seed": result.seed, "verified_by": result.verified_by,
+        "money_per_hour": plan.budget.money_per_hour, "currency": plan.budget.currency, "errors": result.errors,
+        "arrangements": result.arrangements.iter().map(one).collect::<Vec<_>>(),
     })
 }
 

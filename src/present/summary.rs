@@ -90,8 +90,9 @@ fn bad_end(outcomes: &[Outcome], of: fn(&Outcome) -> f64) -> f64 {
 }
 
 /// What an arrangement's floats cost: travel, drag, tool point, stiffness.
-fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
-    let joints = plan.arrangements.iter().filter(|x| x.name == a.name).flat_map(|x| x.ends.iter().flatten());
+/// Largest drag of a float along x, y or z in an arrangement.
+pub(super) fn largest_drag_n(plan: &Plan, arrangement: &str) -> f64 {
+    let joints = plan.arrangements.iter().filter(|x| x.name == arrangement).flat_map(|x| x.ends.iter().flatten());
     let drags: Vec<f64> = joints
         .flat_map(|j| &j.components[..3])
         .filter_map(|c| match c.law {
@@ -99,7 +100,11 @@ fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
             _ => None,
         })
         .collect();
-    let drag = drags.iter().copied().fold(0.0, f64::max);
+    drags.iter().copied().fold(0.0, f64::max)
+}
+
+fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
+    let drag = largest_drag_n(plan, &a.name);
     let stiff = study.arrangements.iter().find(|x| !x.has_floats);
     let against = |of: fn(&ArrangementResult) -> String| stiff.map_or_else(String::new, |s| format!(" ({} {})", s.name, of(s)));
     let tool: fn(&ArrangementResult) -> String = |a| significant(bad_end(&a.outcomes, |o| o.tool_displacement_mm), 2);

@@ -159,10 +159,10 @@ impl<'p> Draws<'p> {
             K::StraightnessLateral(rail) => to.residual[rail][0] = self.profile(numbers),
             K::StraightnessVertical(rail) => to.residual[rail][1] = self.profile(numbers),
             K::StraightnessRoll(rail) => to.residual[rail][2] = self.profile(numbers),
-            K::BlockLateral => each_block(to, 0, numbers),
-            K::BlockVertical => each_block(to, 1, numbers),
-            K::Seat => each_seat(to, 0, numbers),
-            K::SeatAngle => each_seat(to, 3, numbers),
+            K::BlockLateral => each_block(to, 0, numbers.iter().copied()),
+            K::BlockVertical => each_block(to, 1, numbers.iter().copied()),
+            K::Seat => each_seat(to, 0, numbers.iter().copied()),
+            K::SeatAngle => each_seat(to, 3, numbers.iter().copied()),
             kind => set_scalar(kind, numbers.first().copied().unwrap_or(0.0), to),
         }
     }
@@ -202,14 +202,25 @@ pub(super) fn set_scalar(kind: ErrorKind, value: f64, to: &mut Installation) {
     }
 }
 
+/// Sets an error with all its members to one value; profiles are left as they are.
+pub(super) fn set_all(kind: ErrorKind, value: f64, to: &mut Installation) {
+    match kind {
+        ErrorKind::BlockLateral => each_block(to, 0, std::iter::repeat(value)),
+        ErrorKind::BlockVertical => each_block(to, 1, std::iter::repeat(value)),
+        ErrorKind::Seat => each_seat(to, 0, std::iter::repeat(value)),
+        ErrorKind::SeatAngle => each_seat(to, 3, std::iter::repeat(value)),
+        kind => set_scalar(kind, value, to),
+    }
+}
+
 fn scalar(source: &Source, rng: &mut impl Rng) -> f64 {
     source.middle() + source.half_width() * unit_draw(source.spread, source.inspected, rng)
 }
 
-fn each_block(to: &mut Installation, direction: usize, numbers: &[f64]) {
-    to.block_offset_mm.iter_mut().flatten().zip(numbers).for_each(|(block, v)| block[direction] = *v);
+fn each_block(to: &mut Installation, direction: usize, numbers: impl IntoIterator<Item = f64>) {
+    to.block_offset_mm.iter_mut().flatten().zip(numbers).for_each(|(block, v)| block[direction] = v);
 }
 
-fn each_seat(to: &mut Installation, first: usize, numbers: &[f64]) {
-    to.seats.iter_mut().flatten().flat_map(|seat| &mut seat[first..first + 3]).zip(numbers).for_each(|(place, v)| *place = *v);
+fn each_seat(to: &mut Installation, first: usize, numbers: impl IntoIterator<Item = f64>) {
+    to.seats.iter_mut().flatten().flat_map(|seat| &mut seat[first..first + 3]).zip(numbers).for_each(|(place, v)| *place = v);
 }

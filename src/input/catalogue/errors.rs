@@ -1,6 +1,6 @@
 //! Keys of the sources of error.
 
-use super::Kind::{Choice, Flag, Number, Table};
+use super::Kind::{Choice, Flag, Number, Table, Text};
 use super::Need::{Default, Optional, Required};
 use super::{Key, from_zero, key, signed};
 
@@ -18,6 +18,7 @@ pub(super) const KEYS: &[Key] = &[
     key("errors.cross_level_a|cross_level_b|cross_level_twist_a|cross_level_twist_b|bridge_twist|end_tilt_a|end_tilt_b|end_squareness_a|end_squareness_b|seat_angle.plus_minus_mrad", from_zero(1e3), Optional, "Greatest deviation either way (mm/m).", ""),
     key("errors.cross_level_a|cross_level_b|cross_level_twist_a|cross_level_twist_b|bridge_twist|end_tilt_a|end_tilt_b|end_squareness_a|end_squareness_b|seat_angle|waviness_roll_a|waviness_roll_b.zone_mrad", from_zero(1e3), Optional, "Total width of the tolerance zone. Twist: the drift from end to end is up to the whole width; waviness: peak-to-valley; all others: plus or minus half.", ""),
     key("errors.cross_level_a|cross_level_b|cross_level_twist_a|cross_level_twist_b|bridge_twist|end_tilt_a|end_tilt_b|end_squareness_a|end_squareness_b|seat_angle.lower_mrad|upper_mrad", signed(1e3), Optional, "Limits that are not symmetrical; give both.", ""),
+    key("errors.*.class", Text, Optional, "A class of a standard instead of a number; the table is entered with the span (span, height, made length) or the length of the rail (straightness, parallelism). Values were not read in the standards themselves: `railtrue check` and `railtrue classes` show each with its edition and how sure it is.", "\"ISO 12488-1 class 2\" (also \"in operation\"), \"ISO 286-1 IT10\", \"ISO 2768-mK\", \"ISO 13920-BF\"."),
     key("errors.*.distribution", Choice(&["normal", "uniform", "triangular"]), Default("normal"), "How the error spreads between its limits.", "normal for made parts, uniform for what is set by hand and left."),
     key("errors.*.capability", Number { least: 0.33, most: 10.0, above: false }, Default("1"), "Process capability Cp of a normal spread: half the tolerance over three standard deviations.", "0.67 to 1.33."),
     key("errors.*.inspected", Flag, Default("false"), "true where every part is measured and refused beyond its limits: the spread is cut there.", ""),

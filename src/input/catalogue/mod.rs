@@ -1,6 +1,7 @@
 //! Every key that a file may hold, once: kind, range, default, meaning. Reading, checking,
 //! explaining and the editor schema all work from this table.
 
+mod budget;
 mod errors;
 mod installation;
 mod joints;
@@ -82,7 +83,7 @@ pub struct Catalogue {
 }
 
 /// Keys of a plan.
-pub const PLAN: Catalogue = Catalogue { parts: &[machine::KEYS, joints::KEYS, service::KEYS, errors::KEYS] };
+pub const PLAN: Catalogue = Catalogue { parts: &[machine::KEYS, joints::KEYS, service::KEYS, errors::KEYS, budget::KEYS] };
 
 /// Keys of a stated installation.
 pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::KEYS] };

@@ -1,0 +1,80 @@
+//! The errors of a plan with their tolerances: from numbers, zone widths or classes of standards to limits.
+
+use super::classes::{Classed, Form, resolve};
+use super::cost::costs;
+use super::document::View;
+use super::plan::Frame;
+use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
+use crate::units::MRAD;
+
+/// All errors of the plan; `cost` is the table of what they cost, `frame` what classes of standards are entered with.
+pub(super) fn errors(table: &View<'_>, cost: &View<'_>, frame: Option<&Frame>) -> ErrorSources {
+    let (mut sources, mut classes) = (Vec::new(), Vec::new());
+    for spec in &ErrorKind::ALL {
+        let t = table.table(spec.key);
+        if let Some((lower, upper)) = t.is_there().then(|| limits(&t, spec, frame, &mut classes)).flatten() {
+            let in_service = t.text("state") == "in_service";
+            if in_service && ["distribution", "capability", "inspected"].iter().any(|k| t.has(k)) {
+                let advice = "Both limits count, each for half of the distance: take distribution, capability and inspected out.";
+                t.problem("state", "an error that comes and goes has no spread", advice);
+            }
+            if in_service && spec.kind != ErrorKind::Skew {
+                t.problem(
+                    "state",
+                    "only skew can come and go in service",
+                    "Temperatures, shaft wind-up and drag do so by themselves; the rest is fixed.",
+                );
+            }
+            let spread = match t.text("distribution") {
+                "uniform" => Spread::Uniform,
+                "triangular" => Spread::Triangular,
+                _ => Spread::Normal { capability: t.number("capability") },
+            };
+            let source = Source { kind: spec.kind, lower, upper, spread, inspected: t.flag("inspected"), in_service };
+            sources.push(source);
+        }
+    }
+    let costs = costs(cost, &sources);
+    ErrorSources { sources, classes, costs }
+}
+
+/// Limits of an error from whichever form the plan gives; the zone width is converted here and nowhere else.
+fn limits(table: &View<'_>, spec: &ErrorSpec, frame: Option<&Frame>, classes: &mut Vec<Classed>) -> Option<(f64, f64)> {
+    let (unit, factor) = if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) };
+    let [half, zone, lower, upper] = ["plus_minus", "zone", "lower", "upper"].map(|n| format!("{n}_{unit}"));
+    let forms = [table.has(&half), table.has(&zone), table.has(&lower) || table.has(&upper), table.has("class")];
+    if forms.iter().filter(|f| **f).count() != 1 {
+        let choices =
+            if spec.zone == ZoneMeaning::PeakToValley { zone } else { format!("exactly one of {half}, {zone}, or {lower} with {upper}") };
+        table.problem("", "the tolerance must be given once", &format!("Give {choices}, or a class of a standard."));
+        return None;
+    }
+    if table.has("class") {
+        let frame = frame.filter(|f| f.span_mm > 0.0)?;
+        let value = resolve(table.text("class"), spec, frame).map_err(|(what, advice)| table.problem("class", &what, &advice)).ok()?;
+        let limits = match value.form {
+            Form::PlusMinus => (-value.tolerance_mm, value.tolerance_mm),
+            Form::Zone => of_zone(value.tolerance_mm, spec.zone),
+        };
+        classes.push(Classed { kind: spec.kind, value });
+        return Some(limits);
+    }
+    let (low, high) = match (table.optional(&half), table.optional(&zone)) {
+        (Some(h), _) => (-h, h),
+        (_, Some(t)) => of_zone(t, spec.zone),
+        _ => (table.number(&lower), table.number(&upper)),
+    };
+    if !(low <= high) {
+        table.problem(&lower, &format!("{lower} and {upper} must both stand here, the lower first"), "");
+        return None;
+    }
+    Some((low * factor, high * factor))
+}
+
+fn of_zone(width: f64, meaning: ZoneMeaning) -> (f64, f64) {
+    match meaning {
+        ZoneMeaning::AboutNominal => (-width / 2.0, width / 2.0),
+        ZoneMeaning::EndToEnd => (-width, width),
+        ZoneMeaning::PeakToValley => (0.0, width),
+    }
+}

@@ -1,0 +1,301 @@
+//! The cheapest tolerances that still meet the requirements, for each arrangement, from the user's own hours.
+//!
+//! Errors without a cost keep their planned tolerance. A set is found on common random numbers (`search.rs`), rounded down to
+//! two digits and then shown to meet every requirement by a fresh run with another seed, or tightened until it does.
+
+mod search;
+
+use super::engine::run;
+use super::evaluate::{Evaluator, Work};
+use super::outcome::Outcome;
+use super::sampling::Draws;
+use super::service::service_states;
+use super::verdict::{Status, Verdict};
+use crate::input::cost::{ErrorCost, set_tolerance, tolerance_of};
+use crate::input::plan::{Measure, Requirement};
+use crate::input::sources::ErrorSpec;
+use crate::input::{ErrorKind, Plan};
+use crate::math::order::quantile;
+use crate::math::proportion::lower_limit;
+use crate::structure::NotConverged;
+use crate::units::MRAD;
+
+use search::Search;
+
+/// Installations for each step of a budget.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BudgetEffort {
+    /// While tolerances are exchanged.
+    pub coarse: u64,
+    /// For the last common scale.
+    pub fine: u64,
+    /// Of the fresh run that verifies.
+    pub verify: u64,
+    /// Rounds of exchange.
+    pub rounds: usize,
+}
+
+impl BudgetEffort {
+    /// For an answer.
+    pub const FULL: Self = Self { coarse: 600, fine: 4000, verify: 10_000, rounds: 6 };
+}
+
+/// Most steps of 2 % by which a set is tightened until a fresh run shows it.
+const STEPS: usize = 15;
+const STEP: f64 = 0.02;
+
+/// One error with a cost, as the table shows it.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct CostedError {
+    /// Its key in the plan.
+    pub key: &'static str,
+    /// Its name.
+    pub label: &'static str,
+    /// mm or mrad.
+    pub unit: &'static str,
+    /// True where the tolerance is a zone from peak to valley, false for plus or minus.
+    pub zone: bool,
+    /// Planned tolerance, in `unit`.
+    pub planned: f64,
+    /// Hours that it costs.
+    pub planned_hours: f64,
+}
+
+/// A set that was shown to hold.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Set {
+    /// Tolerance of each costed error, in its unit.
+    pub tolerances: Vec<f64>,
+    /// Hours of each.
+    pub hours: Vec<f64>,
+    /// True where a tolerance stands at the tightest or loosest that may be asked for.
+    pub at_bound: Vec<bool>,
+    /// Hours if all planned tolerances were scaled alike to the same requirements (before rounding); none where no scale meets them.
+    pub scaled_hours: Option<f64>,
+    /// Requirements, from the fresh run.
+    #[serde(skip)]
+    pub verdicts: Vec<Verdict>,
+    /// Share of a float's travel used at 95 in 100, 0 without floats.
+    pub float_travel_used: f64,
+    /// Tool point off at 95 in 100, mm.
+    pub tool_displacement_mm: f64,
+    /// Life at 5 in 100, km.
+    pub life_km: f64,
+}
+
+/// Why there is no set.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct NoSet {
+    /// Key of the requirement that stops it.
+    pub requirement: &'static str,
+    /// What it comes to at its quantile with every costed tolerance at its tightest.
+    pub at_tightest: f64,
+    /// True where the machine without any error fails it already, in service.
+    pub without_errors: bool,
+}
+
+/// One arrangement.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ArrangementBudget {
+    /// Name in the plan.
+    pub name: String,
+    /// True for the arrangement that sets the exit code.
+    pub chosen: bool,
+    /// True if it has floating components.
+    pub has_floats: bool,
+    /// True where the planned tolerances meet all requirements on the fresh run.
+    pub planned_meets: bool,
+    /// The set, or why there is none.
+    pub set: Result<Set, NoSet>,
+}
+
+/// All arrangements.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BudgetResult {
+    /// The errors with a cost, in the order of the plan.
+    pub errors: Vec<CostedError>,
+    /// Seed of the search; the fresh run has the next one.
+    pub seed: u64,
+    /// Installations of the fresh run.
+    pub verified_by: u64,
+    /// The arrangements in the order of the plan.
+    pub arrangements: Vec<ArrangementBudget>,
+}
+
+/// The cheapest set for every arrangement.
+///
+/// # Errors
+/// An equilibrium was not found.
+pub fn budget(evaluators: &[Evaluator<'_>], effort: BudgetEffort, seed: u64, progress: &dyn Fn()) -> Result<BudgetResult, NotConverged> {
+    let plan = evaluators.first().map(Evaluator::plan);
+    let errors = plan.map_or_else(Vec::new, |p| costed(p).map(|(spec, cost, t)| described(spec, cost, t)).collect());
+    let one = |e: &Evaluator<'_>| arrangement(&Asked { evaluator: e, costs: costed(e.plan()).collect() }, effort, seed, progress);
+    let arrangements = evaluators.iter().map(one).collect::<Result<_, _>>()?;
+    Ok(BudgetResult { errors, seed, verified_by: effort.verify, arrangements })
+}
+
+/// Errors with a cost and their planned tolerances.
+fn costed(plan: &Plan) -> impl Iterator<Item = (&'static ErrorSpec, &ErrorCost, f64)> {
+    plan.errors.costs.iter().filter_map(|cost| {
+        let spec = ErrorKind::ALL.iter().find(|s| s.kind == cost.kind)?;
+        Some((spec, cost, tolerance_of(plan.errors.get(cost.kind)?, spec)))
+    })
+}
+
+fn unit(spec: &ErrorSpec) -> (&'static str, f64) {
+    if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) }
+}
+
+fn described(spec: &'static ErrorSpec, cost: &ErrorCost, t: f64) -> CostedError {
+    let (unit, factor) = unit(spec);
+    let zone = spec.zone == crate::input::sources::ZoneMeaning::PeakToValley;
+    CostedError { key: spec.key, label: spec.label, unit, zone, planned: t / factor, planned_hours: cost.hours(t) }
+}
+
+/// One machine asked with other tolerances than its plan's.
+struct Asked<'e, 'p> {
+    evaluator: &'e Evaluator<'p>,
+    costs: Vec<(&'static ErrorSpec, &'p ErrorCost, f64)>,
+}
+
+impl Asked<'_, '_> {
+    fn planned(&self) -> Vec<f64> {
+        self.costs.iter().map(|c| c.2).collect()
+    }
+
+    fn hours(&self, set: &[f64]) -> f64 {
+        self.costs.iter().zip(set).map(|((_, cost, _), t)| cost.hours(*t)).sum()
+    }
+
+    /// Draws installations with these tolerances; the same seed gives the same unit draws.
+    fn outcomes(&self, set: &[f64], seed: u64, n: u64) -> Result<Vec<Outcome>, NotConverged> {
+        let mut plan = self.evaluator.plan().clone();
+        for ((spec, cost, _), t) in self.costs.iter().zip(set) {
+            plan.errors.sources.iter_mut().filter(|s| s.kind == cost.kind).for_each(|s| set_tolerance(s, spec, *t));
+        }
+        let draws = Draws::new(&plan, self.evaluator.machine.rails());
+        let service = service_states(&plan);
+        run(0, n, seed, Work::default, |work, _, rng| self.evaluator.evaluate(&draws.draw(rng), &service, work)).into_iter().collect()
+    }
+
+    fn requirements(&self) -> impl Iterator<Item = &Requirement> {
+        let floats = self.evaluator.machine.float_count() > 0;
+        self.evaluator.plan().requirements.iter().filter(move |r| floats || r.measure != Measure::FloatTravel)
+    }
+
+    /// Each requirement's distance from its limit, as a logarithm, at the rank that shows it to be met; above 0 if it is.
+    fn margins(&self, outcomes: &[Outcome]) -> Vec<f64> {
+        self.requirements().map(|r| margin(r, outcomes)).collect()
+    }
+
+    fn verdicts(&self, outcomes: &[Outcome]) -> Vec<Verdict> {
+        let floats = self.evaluator.machine.float_count() > 0;
+        let perfect = self.evaluator.perfect();
+        self.evaluator.plan().requirements.iter().map(|r| Verdict::of(r, outcomes, &perfect, floats)).collect()
+    }
+}
+
+/// Margins that say no more than "far away".
+const FAR: f64 = 3.0;
+
+/// Logarithm of value over limit (limit over value where less is better), of the installation that must still meet it so that
+/// the share is shown with the requirement's confidence.
+fn margin(r: &Requirement, outcomes: &[Outcome]) -> f64 {
+    let n = outcomes.len() as u64;
+    let tail = 1.0 - r.confidence;
+    // The fewest hits that show the share; all of them where even that is not enough.
+    let (mut low, mut high) = (0, n);
+    while high - low > 1 {
+        let middle = u64::midpoint(low, high);
+        if lower_limit(middle, n, tail).is_some_and(|l| l >= r.quantile) { high = middle } else { low = middle }
+    }
+    let one = |o: &Outcome| {
+        let value = r.measure.of(o).max(1e-12);
+        let m = if r.measure.more_is_better() { value / r.limit } else { r.limit / value };
+        if m.is_nan() { -FAR } else { m.ln().clamp(-10.0, FAR) }
+    };
+    let mut margins: Vec<f64> = outcomes.iter().map(one).collect();
+    margins.sort_by(|a, b| b.total_cmp(a));
+    margins.get((high as usize).saturating_sub(1)).copied().unwrap_or(-FAR)
+}
+
+fn met(verdicts: &[Verdict]) -> bool {
+    verdicts.iter().all(|v| matches!(v.status, Status::Met | Status::NotApplicable))
+}
+
+fn arrangement(asked: &Asked<'_, '_>, effort: BudgetEffort, seed: u64, progress: &dyn Fn()) -> Result<ArrangementBudget, NotConverged> {
+    let evaluator = asked.evaluator;
+    let fresh = seed.wrapping_add(1);
+    let planned_meets = met(&asked.verdicts(&asked.outcomes(&asked.planned(), fresh, effort.verify)?));
+    let search = Search { asked, effort, seed, progress };
+    let set = match search.cheapest()? {
+        None => Err(no_set(asked, seed, effort.fine)?),
+        Some(found) => verified(asked, &found.set, found.scaled_hours, fresh, effort.verify)?,
+    };
+    Ok(ArrangementBudget {
+        name: evaluator.machine.name().into(),
+        chosen: evaluator.machine.arrangement == evaluator.plan().chosen,
+        has_floats: evaluator.machine.float_count() > 0,
+        planned_meets,
+        set,
+    })
+}
+
+/// The set rounded down and tightened until a fresh run shows that it meets all requirements.
+fn verified(asked: &Asked<'_, '_>, set: &[f64], scaled_hours: Option<f64>, seed: u64, n: u64) -> Result<Result<Set, NoSet>, NotConverged> {
+    for step in 0..=STEPS {
+        let shrink = (-STEP * step as f64).exp();
+        let rounded: Vec<f64> = asked.costs.iter().zip(set).map(|((spec, cost, _), t)| round_down(t * shrink, spec, cost)).collect();
+        let outcomes = asked.outcomes(&rounded, seed, n)?;
+        let verdicts = asked.verdicts(&outcomes);
+        if !met(&verdicts) {
+            continue;
+        }
+        let at = |of: fn(&Outcome) -> f64, p: f64| {
+            let mut values: Vec<f64> = outcomes.iter().map(of).collect();
+            values.sort_by(f64::total_cmp);
+            quantile(&values, p, 0.95).map_or(f64::NAN, |q| q.value)
+        };
+        let costs = || asked.costs.iter().zip(&rounded);
+        return Ok(Ok(Set {
+            hours: costs().map(|((_, cost, _), t)| cost.hours(*t)).collect(),
+            at_bound: costs().map(|((_, c, _), t)| *t <= c.tightest * 1.0001 || *t >= c.loosest * 0.95).collect(),
+            tolerances: costs().map(|((spec, _, _), t)| t / unit(spec).1).collect(),
+            scaled_hours,
+            float_travel_used: at(|o| o.float_travel_used, 0.95),
+            tool_displacement_mm: at(|o| o.tool_displacement_mm, 0.95),
+            life_km: at(|o| o.life_km, 0.05),
+            verdicts,
+        }));
+    }
+    Ok(Err(no_set(asked, seed, n)?))
+}
+
+/// Down to two digits of the tolerance's own unit (steps of 0.05 from 1 to 2), but not below the tightest.
+fn round_down(t: f64, spec: &ErrorSpec, cost: &ErrorCost) -> f64 {
+    let factor = unit(spec).1;
+    let (t, tightest) = (t / factor, cost.tightest / factor);
+    let decade = 10.0_f64.powf(t.log10().floor());
+    let step = if t < 2.0 * decade { 0.05 * decade } else { 0.1 * decade };
+    let rounded = ((t / step + 1e-9).floor() * step * 1e9).round() / 1e9;
+    rounded.max(tightest) * factor
+}
+
+fn no_set(asked: &Asked<'_, '_>, seed: u64, n: u64) -> Result<NoSet, NotConverged> {
+    let tightest: Vec<f64> = asked.costs.iter().map(|c| c.1.tightest).collect();
+    let outcomes = asked.outcomes(&tightest, seed, n)?;
+    let margins = asked.margins(&outcomes);
+    let worst = asked.requirements().zip(&margins).min_by(|a, b| a.1.total_cmp(b.1)).map(|(r, _)| *r);
+    let perfect = crate::input::Installation::perfect(asked.evaluator.plan());
+    let service = service_states(asked.evaluator.plan());
+    let without = asked.evaluator.evaluate(&perfect, &service, &mut Work::default())?;
+    let Some(r) = worst else { return Ok(NoSet { requirement: "", at_tightest: f64::NAN, without_errors: false }) };
+    let mut values: Vec<f64> = outcomes.iter().map(|o| r.measure.of(o)).collect();
+    values.sort_by(f64::total_cmp);
+    let p = if r.measure.more_is_better() { 1.0 - r.quantile } else { r.quantile };
+    Ok(NoSet {
+        requirement: r.measure.key(),
+        at_tightest: quantile(&values, p, 0.95).map_or(f64::NAN, |q| q.value),
+        without_errors: super::verdict::shortfall(&r, &without) > 0.0,
+    })
+}

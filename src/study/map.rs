@@ -1,0 +1,177 @@
+//! Life over two errors, all others at zero: where on the plane of the two the required life ends.
+
+use rayon::prelude::*;
+
+use super::evaluate::{Evaluator, Work};
+use super::outcome::Outcome;
+use super::sampling::set_scalar;
+use super::service::{ServiceState, service_states};
+use super::verdict::shortfall;
+use crate::input::plan::{Measure, Requirement};
+use crate::input::sources::ErrorSpec;
+use crate::input::{ErrorKind, Installation, Plan};
+use crate::structure::NotConverged;
+use crate::units::MRAD;
+
+/// Cells along each axis.
+pub const CELLS: usize = 120;
+
+/// The map reaches this many times past the planned tolerance.
+const PAST_PLANNED: f64 = 2.5;
+
+/// The map goes on to where the requirement ends, but not past this many planned tolerances.
+const AT_MOST: f64 = 12.0;
+
+/// What is drawn past the end of the requirement.
+const MARGIN: f64 = 1.2;
+
+/// One axis: an error in its own unit (mm or mrad).
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Axis {
+    /// Which error.
+    #[serde(skip)]
+    pub kind: ErrorKind,
+    /// Its key in the plan.
+    pub key: &'static str,
+    /// Its name.
+    pub label: &'static str,
+    /// mm or mrad.
+    pub unit: &'static str,
+    /// Limits in the plan, if it names the error.
+    pub planned: Option<(f64, f64)>,
+    /// Values from the least to the greatest, one more than there are cells.
+    pub values: Vec<f64>,
+}
+
+/// One arrangement over the plane.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct ArrangementMap {
+    /// Name in the plan.
+    pub name: String,
+    /// True for the arrangement that sets the exit code.
+    pub chosen: bool,
+    /// Life of the perfect installation, km.
+    pub perfect_life_km: f64,
+    /// Life in km, by value of y, then by value of x.
+    pub life_km: Vec<Vec<f64>>,
+    /// Life loss, the same way.
+    pub life_loss: Vec<Vec<f64>>,
+}
+
+/// The map of all arrangements.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Map {
+    /// Across.
+    pub x: Axis,
+    /// Up.
+    pub y: Axis,
+    /// True without temperatures and shaft wind-up.
+    pub still: bool,
+    /// The plan's required life, km.
+    pub required_life_km: Option<f64>,
+    /// The arrangements in the order of the plan.
+    pub arrangements: Vec<ArrangementMap>,
+}
+
+/// True where an error is one number, so that it can be an axis.
+#[must_use]
+pub fn may_be_axis(kind: ErrorKind) -> bool {
+    use ErrorKind as K;
+    !matches!(
+        kind,
+        K::StraightnessLateral(_)
+            | K::StraightnessVertical(_)
+            | K::StraightnessRoll(_)
+            | K::BlockLateral
+            | K::BlockVertical
+            | K::Seat
+            | K::SeatAngle
+    )
+}
+
+/// Maps two errors; all others are zero. Temperatures, shaft wind-up and a skew that comes and goes as in service, or none if
+/// `still`.
+///
+/// # Errors
+/// An equilibrium was not found.
+pub fn map(evaluators: &[Evaluator<'_>], x: &ErrorSpec, y: &ErrorSpec, still: bool) -> Result<Map, NotConverged> {
+    let plan = evaluators.first().map(Evaluator::plan);
+    let service = match plan {
+        Some(plan) if !still => service_states(plan),
+        _ => vec![ServiceState::still()],
+    };
+    let required = plan.and_then(|p| p.requirements.iter().find(|r| r.measure == Measure::Life));
+    let (x, y) = (axis(evaluators, x, required, &service)?, axis(evaluators, y, required, &service)?);
+    let one = |e: &Evaluator<'_>| {
+        let row = |v: &f64| {
+            let mut work = Work::default();
+            x.values.iter().map(|u| at(e, &[(&x, *u), (&y, *v)], &service, &mut work)).collect::<Result<Vec<_>, _>>()
+        };
+        let rows: Vec<Vec<Outcome>> = y.values.par_iter().map(row).collect::<Result<_, _>>()?;
+        let each = |of: fn(&Outcome) -> f64| rows.iter().map(|r| r.iter().map(of).collect()).collect();
+        Ok(ArrangementMap {
+            name: e.machine.name().into(),
+            chosen: e.machine.arrangement == e.plan().chosen,
+            perfect_life_km: e.perfect().life_km,
+            life_km: each(|o| o.life_km),
+            life_loss: each(|o| o.life_loss),
+        })
+    };
+    let arrangements = evaluators.iter().map(one).collect::<Result<_, _>>()?;
+    Ok(Map { still, required_life_km: required.map(|r| r.limit), arrangements, x, y })
+}
+
+/// What an installation with these errors alone comes to.
+fn at(evaluator: &Evaluator<'_>, errors: &[(&Axis, f64)], service: &[ServiceState], work: &mut Work) -> Result<Outcome, NotConverged> {
+    let mut installation = Installation::perfect(evaluator.plan());
+    for (axis, value) in errors {
+        set_scalar(axis.kind, value * factor(axis.unit), &mut installation);
+    }
+    evaluator.evaluate(&installation, service, work)
+}
+
+fn factor(unit: &str) -> f64 {
+    if unit == "mrad" { MRAD } else { 1.0 }
+}
+
+/// The axis of an error: past its planned tolerance, and on to where the required life ends in any arrangement.
+fn axis(
+    evaluators: &[Evaluator<'_>],
+    spec: &ErrorSpec,
+    required: Option<&Requirement>,
+    service: &[ServiceState],
+) -> Result<Axis, NotConverged> {
+    let unit = if spec.angle { "mrad" } else { "mm" };
+    let planned = evaluators.first().and_then(|e| planned(e.plan(), spec, unit));
+    let own = planned.map_or(0.0, |(low, high): (f64, f64)| low.abs().max(high.abs()));
+    let own = if own > 0.0 { own } else { 1.0 };
+    let mut axis = Axis { kind: spec.kind, key: spec.key, label: spec.label, unit, planned, values: Vec::new() };
+    let mut reach = PAST_PLANNED * own;
+    let mut work = Work::default();
+    for (evaluator, required) in evaluators.iter().filter_map(|e| Some((e, required?))) {
+        let mut fails = |u: f64| Ok(shortfall(required, &at(evaluator, &[(&axis, u)], service, &mut work)?) > 0.0);
+        let most = AT_MOST * own;
+        if fails(0.0)? || !(fails(most)? || fails(-most)?) {
+            continue;
+        }
+        let (mut low, mut high) = (0.0, most);
+        for _ in 0..12 {
+            let middle = f64::midpoint(low, high);
+            if fails(middle)? || fails(-middle)? { high = middle } else { low = middle }
+        }
+        reach = reach.max(MARGIN * high);
+    }
+    let reach = round_up(reach);
+    axis.values = (0..=CELLS).map(|i| reach * (2.0 * i as f64 / CELLS as f64 - 1.0)).collect();
+    Ok(axis)
+}
+
+fn planned(plan: &Plan, spec: &ErrorSpec, unit: &str) -> Option<(f64, f64)> {
+    plan.errors.get(spec.kind).map(|s| (s.lower / factor(unit), s.upper / factor(unit)))
+}
+
+/// The next number with a round first digit or a half behind it.
+fn round_up(x: f64) -> f64 {
+    let decade = 10.0_f64.powf(x.log10().floor());
+    (2.0 * x / decade - 1e-9).ceil() * decade / 2.0
+}

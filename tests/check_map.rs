@@ -1,0 +1,65 @@
+//! Laws of the map of two errors.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+mod common;
+
+use common::{plan, simple::Simple};
+use railtrue::input::sources::ErrorSpec;
+use railtrue::input::{ErrorKind, Installation, Plan};
+use railtrue::structure::Machine;
+use railtrue::study::{Evaluator, MAP_CELLS, Map, ServiceState, Work, map, may_be_axis};
+
+fn spec(key: &str) -> &'static ErrorSpec {
+    ErrorKind::ALL.iter().find(|s| s.key == key).unwrap()
+}
+
+fn mapped(plan: &Plan, x: &str, y: &str, still: bool) -> Map {
+    map(&[Evaluator::new(Machine::new(plan, 0).unwrap(), plan.study.drag).unwrap()], spec(x), spec(y), still).unwrap()
+}
+
+fn machine(life_km: f64, season: &str) -> Plan {
+    let errors = format!("[errors]\nspan = {{ plus_minus_mm = 0.01 }}\nskew = {{ plus_minus_mm = 0.01 }}\n{season}");
+    let requirement = format!("[requirement]\nlife_km = {{ least = {life_km} }}\n");
+    plan(&Simple { bridge_kg: 100.0, errors, requirement, ..Simple::default() }.text())
+}
+
+#[test]
+fn check_the_map_reaches_past_the_end_of_the_required_life() {
+    let free = machine(1.0, "");
+    let perfect = Evaluator::new(Machine::new(&free, 0).unwrap(), free.study.drag).unwrap().perfect().life_km;
+    let required = 0.2 * perfect;
+    let plan = machine(required, "");
+    let map = mapped(&plan, "span", "height", false);
+    let middle = MAP_CELLS / 2;
+    assert_eq!((map.x.values[middle], map.y.values[middle], map.x.values.len()), (0.0, 0.0, MAP_CELLS + 1));
+    assert_eq!((map.x.planned, map.y.planned), (Some((-0.01, 0.01)), None));
+    // The end of the required life along x by bisection lies on the map, inside the planned tolerance's reach or not.
+    let evaluator = Evaluator::new(Machine::new(&plan, 0).unwrap(), plan.study.drag).unwrap();
+    let mut work = Work::default();
+    let mut life = |span_mm: f64| {
+        let installation = Installation { span_mm, ..Installation::perfect(&plan) };
+        evaluator.evaluate(&installation, &[ServiceState::still()], &mut work).unwrap().life_km
+    };
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..40 {
+        let half = f64::midpoint(low, high);
+        if life(half) >= required && life(-half) >= required { low = half } else { high = half }
+    }
+    let reach = map.x.values[MAP_CELLS];
+    assert!(reach > low && (low < 0.12 || reach >= 0.025), "{reach} against {low}");
+    let row = &map.arrangements[0].life_km[middle];
+    for (u, l) in map.x.values.iter().zip(row) {
+        assert!((l / life(*u) - 1.0).abs() < 1e-12);
+    }
+    let loss = map.arrangements[0].life_loss[middle][MAP_CELLS];
+    assert!((loss - (1.0 - row[MAP_CELLS] / perfect)).abs() < 1e-12);
+}
+
+#[test]
+fn check_temperatures_count_unless_the_map_is_still() {
+    let season = "[temperature]\n[[temperature.season]]\nname = \"hot\"\nshare = 1\nbridge_c = 40\nframe_c = 20\n";
+    let plan = machine(1.0, season);
+    let at_nominal = |still: bool| mapped(&plan, "span", "skew", still).arrangements[0].life_loss[MAP_CELLS / 2][MAP_CELLS / 2];
+    assert!(at_nominal(true).abs() < 1e-12 && at_nominal(false) > 0.5, "{}", at_nominal(false));
+    assert!(!may_be_axis(ErrorKind::Seat) && !may_be_axis(ErrorKind::StraightnessRoll(1)) && may_be_axis(ErrorKind::Skew));
+}
