@@ -10,6 +10,7 @@ mod output;
 mod schema;
 mod start;
 mod study;
+mod survey;
 mod trace;
 mod worst;
 
@@ -39,6 +40,7 @@ pub fn main() -> ExitCode {
     let result = match args.command {
         Command::Demo(a) => demo::run(&a),
         Command::Study(a) => study::run(&a),
+        Command::Survey(a) => survey::run(&a),
         Command::Trace(a) => trace::run(&a),
         Command::Check(a) => check::run(&a),
         Command::Explain(a) => explain::run(&a),

@@ -10,6 +10,7 @@ mod sampling;
 mod service;
 mod stack;
 mod stiffness;
+pub mod survey;
 mod trace;
 mod verdict;
 mod worst;

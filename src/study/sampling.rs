@@ -28,6 +28,11 @@ pub fn unit_draw(spread: Spread, cut: bool, rng: &mut impl Rng) -> f64 {
     }
 }
 
+/// Independent standard normal numbers.
+pub(super) fn normals(count: usize, rng: &mut impl Rng) -> Vec<f64> {
+    (0..count).map(|_| StandardNormal.sample(rng)).collect()
+}
+
 /// Draws installations of a plan.
 #[derive(Debug, Clone)]
 pub struct Draws<'p> {

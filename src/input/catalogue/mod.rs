@@ -6,6 +6,7 @@ mod installation;
 mod joints;
 mod machine;
 mod service;
+mod site;
 
 /// What a key holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -82,7 +83,7 @@ pub struct Catalogue {
 }
 
 /// Keys of a plan.
-pub const PLAN: Catalogue = Catalogue { parts: &[machine::KEYS, joints::KEYS, service::KEYS, errors::KEYS] };
+pub const PLAN: Catalogue = Catalogue { parts: &[machine::KEYS, joints::KEYS, service::KEYS, errors::KEYS, site::KEYS] };
 
 /// Keys of a stated installation.
 pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::KEYS] };
