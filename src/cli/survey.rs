@@ -8,9 +8,10 @@ use super::study::file_stem;
 use super::{Done, Failure, output};
 use crate::geometry::Rails;
 use crate::input::survey::{Survey, read_survey};
-use crate::present::{CAUTIONS, checks_table, findings_list, predictions_table, survey_head};
-use crate::study::Status;
-use crate::study::survey::{Check, Conformity, Prediction, checks, evaluate_survey, predict};
+use crate::present::{CAUTIONS, checks_table, findings_list, predictions_table, survey_head, work_list_text};
+use crate::study::survey::shims::correct_rails;
+use crate::study::survey::{Check, Conformity, Measured, Prediction, checks, evaluate_survey, predict};
+use crate::study::{Evaluator, Status};
 
 pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let loaded = load(&args.plan)?;
@@ -25,12 +26,22 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let seed = plan.study.seed;
     let checked = checks(plan, &rails, &evaluated.measured, seed);
     let draws = args.draws.unwrap_or(plan.study.draws);
-    let predicted = predict(plan, &evaluators, &evaluated.measured, &|i| i, draws, seed).map_err(|e| failed(&e))?;
+    let machines: Vec<&Evaluator<'_>> = evaluators.iter().collect();
+    let predicted = predict(plan, &machines, &evaluated.measured, draws, seed).map_err(|e| failed(&e))?;
     let mut text = survey_head(plan, &survey, &evaluated.said);
     text.push('\n');
     text += &checks_table(&checked);
     text += &format!("\nWHAT THE MACHINE WILL DO ON THESE RAILS ({draws} draws: rails as measured, the rest as the plan tolerates)\n");
     text += &predictions_table(plan, &predicted);
+    let recheck = |m: &Measured| checks(plan, &rails, m, seed);
+    let correction = correct_rails(plan, &evaluators, &evaluated.measured, &checked, &predicted, &recheck, seed).map_err(|e| failed(&e))?;
+    match &correction {
+        None => text += "WORK LIST\nNothing is to be done: every limit passes and every requirement is met.\n\n",
+        Some(c) => {
+            let after = (recheck(&c.after), predict(plan, &machines, &c.after, draws, seed).map_err(|e| failed(&e))?);
+            text += &work_list_text(plan, c, (&checked, &predicted), (&after.0, &after.1));
+        }
+    }
     text += &findings_list(&evaluated.findings);
     text += &format!("CAUTIONS\n{CAUTIONS}\n");
     Ok(Done { text, within: within(&checked, &predicted) })

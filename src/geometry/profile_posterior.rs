@@ -31,8 +31,8 @@ pub struct Prior {
     pub relative: bool,
     /// Amplitude of the smooth profile of each rail.
     pub smooth: [f64; 2],
-    /// Amplitude of what each pad has for itself.
-    pub pad: f64,
+    /// What each pad of each rail has for itself.
+    pub pads: [Vec<f64>; 2],
     /// Correlation length of the smooth profile, mm.
     pub correlation_length_mm: f64,
     /// The further unknowns.
@@ -140,7 +140,8 @@ impl Basis {
     fn new(spline: &NaturalSpline, prior: &Prior) -> Self {
         let x = spline.knots();
         let n = x.len();
-        let modes: Vec<DMatrix<f64>> = prior.smooth.iter().map(|s| root_of_kernel(x, *s, prior.pad, prior.correlation_length_mm)).collect();
+        let modes: Vec<DMatrix<f64>> =
+            (0..2).map(|rail| root_of_kernel(x, prior.smooth[rail], &prior.pads[rail], prior.correlation_length_mm)).collect();
         let (ka, kb) = (modes[0].ncols(), modes[1].ncols());
         let mut at_anchors = DMatrix::zeros(2 * n, 4 + ka + kb);
         for i in 0..n {
@@ -182,10 +183,10 @@ impl Basis {
 }
 
 /// A root of the covariance at the anchors, freed of offset and slope: smooth part and what each pad has for itself.
-fn root_of_kernel(x: &[f64], smooth: f64, pad: f64, length_mm: f64) -> DMatrix<f64> {
+fn root_of_kernel(x: &[f64], smooth: f64, pads: &[f64], length_mm: f64) -> DMatrix<f64> {
     let n = x.len();
     let kernel = DMatrix::from_fn(n, n, |i, j| {
-        let own = if i == j { pad * pad } else { 0.0 };
+        let own = if i == j { pads.get(i).map_or(0.0, |p| p * p) } else { 0.0 };
         smooth * smooth * (-0.5 * ((x[i] - x[j]) / length_mm).powi(2)).exp() + own
     });
     let free = super::straightness::remove_line(x);
@@ -209,7 +210,7 @@ mod tests {
             line_b: [30.0; 2],
             relative: true,
             smooth: [0.05; 2],
-            pad: 0.0,
+            pads: Default::default(),
             correlation_length_mm: 2000.0,
             nuisance: vec![],
         }
@@ -243,7 +244,7 @@ mod tests {
     #[test]
     fn cross_posterior_equals_the_textbook_formula() {
         // m = K A' (A K A' + S)^-1 y with the same prior written out as a covariance.
-        let (spline, prior) = (spline(), Prior { pad: 0.01, ..prior() });
+        let (spline, prior) = (spline(), Prior { pads: [vec![0.01; 14], vec![0.01; 14]], ..prior() });
         let observations: Vec<Observation> =
             (0..9).map(|i| at(300.0 + 650.0 * f64::from(i), (i % 2) as usize, 0.01 * f64::from(i * i % 7))).collect();
         let p = ProfilePosterior::new(&spline, &prior, &observations).unwrap();

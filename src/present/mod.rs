@@ -12,6 +12,7 @@ mod summary;
 mod survey_text;
 mod tables;
 mod trace_text;
+mod work_list_text;
 mod worst_text;
 
 pub use block_curves::block_curves;
@@ -24,4 +25,5 @@ pub use summary::{CAUTIONS, study_summary};
 pub use survey_text::{checks_table, findings_list, predictions_table, survey_head, with_uncertainty};
 pub use tables::study_tables;
 pub use trace_text::trace_tables;
+pub use work_list_text::work_list_text;
 pub use worst_text::worst_table;

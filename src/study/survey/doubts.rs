@@ -146,6 +146,16 @@ fn repeats(series: &[&Reading], list: &mut Vec<Finding>) {
 
 fn rough(plan: &Plan, measured: &Measured, list: &mut Vec<Finding>) {
     for (direction, name, scale, unit) in [(0, "lateral", 1.0, "mm"), (1, "vertical", 1.0, "mm"), (2, "cross-level", 1e-3, "mm/m")] {
+        for &(rail, pad) in &measured.settled[direction] {
+            let values = &measured.profiles[direction].mean_profiles()[rail];
+            let off = values[pad] - beside(values, pad);
+            list.push(finding(
+                "a pad stands out for itself",
+                format!("{name}, rail {}, pad {} at {:.0} mm", SIDES[rail].to_uppercase(), pad + 1, plan.frame.anchors_x_mm[pad]),
+                format!("{:+.3} {unit} from the line through its neighbours", off / scale),
+                "It has settled, or its reading is wrong: read it again before shimming.",
+            ));
+        }
         let (factor, pad) = measured.roughness[direction];
         if factor == 1.0 && pad == 0.0 {
             continue;
@@ -163,6 +173,16 @@ fn rough(plan: &Plan, measured: &Measured, list: &mut Vec<Finding>) {
             parts.join(", "),
             "The profile follows the readings that much more closely; between them it is known that much less.",
         ));
+    }
+}
+
+/// What the neighbours of a pad say at its place.
+fn beside(values: &[f64], pad: usize) -> f64 {
+    match (pad.checked_sub(1).map(|p| values[p]), values.get(pad + 1)) {
+        (Some(a), Some(b)) => f64::midpoint(a, *b),
+        (Some(a), None) => a,
+        (None, Some(b)) => *b,
+        (None, None) => values[pad],
     }
 }
 

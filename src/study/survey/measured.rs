@@ -38,6 +38,10 @@ pub struct Measured {
     pub used: [Vec<Reading>; 3],
     /// How much rougher than the plan's prior each direction is: factor on its amplitude, and deviation of each pad for itself.
     pub roughness: [(f64, f64); 3],
+    /// Pads of each direction that stand out for themselves: rail and number from 0.
+    pub settled: [Vec<(usize, usize)>; 3],
+    /// Drift of what rail A was moved across by since it was read: a yaw that its own line does not show.
+    moved_yaw_a_mm: f64,
     frame: Frame,
 }
 
@@ -69,6 +73,7 @@ impl Measured {
         let mut read = [[false; 2]; 3];
         parts.iter().enumerate().for_each(|(d, p)| read[d] = p.read);
         let roughness = [0, 1, 2].map(|d| parts[d].roughness);
+        let settled = [0, 1, 2].map(|d| parts[d].settled.clone());
         let [l, v, r] = <[Part; 3]>::try_from(parts).map_err(|_| SurveyError::NoFrame)?;
         Ok(Self {
             used: [l.used, v.used, r.used],
@@ -78,6 +83,8 @@ impl Measured {
             keeps_common_yaw: corrected.keeps_common_yaw,
             turned_with_rolls: corrected.turn_with_rolls,
             roughness,
+            settled,
+            moved_yaw_a_mm: 0.0,
             frame: plan.frame.clone(),
         })
     }
@@ -114,8 +121,20 @@ impl Measured {
         rest
     }
 
+    /// The same rails after every pad was moved by these amounts: direction, rail, pad.
+    #[must_use]
+    pub fn moved(&self, moves: &[[Vec<f64>; 2]; 3]) -> Self {
+        let mut after = self.clone();
+        for (profile, pair) in after.profiles.iter_mut().zip(moves) {
+            profile.mean += DVector::from_iterator(profile.mean.len(), pair.iter().flatten().copied());
+        }
+        after.moved_yaw_a_mm += line(&self.frame, &moves[LATERAL][A])[1];
+        after
+    }
+
     fn set(&self, to: &mut Installation, profiles: [[Vec<f64>; 2]; 3]) {
-        set_profiles(&self.frame, to, profiles, self.keeps_common_yaw);
+        let kept = (!self.keeps_common_yaw).then_some(self.moved_yaw_a_mm);
+        set_profiles(&self.frame, to, profiles, kept);
         if !self.seen.vertical[0] {
             // Roll of both rails and a height of the far one by roll x span are one rigid motion.
             if self.turned_with_rolls {
@@ -128,7 +147,9 @@ impl Measured {
 }
 
 /// Puts anchor profiles of both rails into an installation: offsets and drifts of B against A, what is left as residuals.
-pub(super) fn set_profiles(frame: &Frame, to: &mut Installation, profiles: [[Vec<f64>; 2]; 3], keep_line_a: bool) {
+///
+/// `yaw_mm` is the drift of both rails together against the square of the frame; that of rail A's own line where `None`.
+pub(super) fn set_profiles(frame: &Frame, to: &mut Installation, profiles: [[Vec<f64>; 2]; 3], yaw_mm: Option<f64>) {
     let lines = [0, 1, 2].map(|d: usize| [0, 1].map(|rail: usize| line(frame, &profiles[d][rail])));
     let kept = |d: usize, i: usize| lines[d][B][i] - lines[d][A][i];
     (to.span_mm, to.parallelism_mm) = (kept(LATERAL, 0), kept(LATERAL, 1));
@@ -139,7 +160,7 @@ pub(super) fn set_profiles(frame: &Frame, to: &mut Installation, profiles: [[Vec
         for (rail, values) in pair.into_iter().enumerate() {
             let line = lines[d][rail];
             // The slope of both rails together is a yaw: it stays where the frame is the plan's.
-            let common = if keep_line_a && d == LATERAL { lines[d][A][1] } else { 0.0 };
+            let common = if d == LATERAL { yaw_mm.unwrap_or(lines[d][A][1]) } else { 0.0 };
             let left = values.iter().zip(&frame.anchors_x_mm).map(|(v, x)| v - line[0] - line[1] * frame.s(*x) + common * frame.s(*x));
             to.residual[rail][d] = left.collect();
         }
@@ -173,8 +194,16 @@ struct Part {
     seen: [[bool; 2]; 2],
     read: [bool; 2],
     roughness: (f64, f64),
+    /// Pads out for themselves: rail and number.
+    settled: Vec<(usize, usize)>,
     used: Vec<Reading>,
 }
+
+/// Room of a settled pad, over the readings' uncertainty.
+const ROOM: f64 = 6.0;
+
+/// Most pads that are called settled one by one; more of them is roughness.
+const MOST_SETTLED: usize = 6;
 
 /// Least gain of the logarithm of the evidence for which rails are called rougher than the plan's prior: odds of about 20.
 const GAIN: f64 = 3.0;
@@ -190,12 +219,13 @@ impl Part {
         let median = median(observations.iter().map(|o| o.uncertainty));
         let smooth = smooth_amplitudes(plan, rails, direction, &observations, median);
         let read = [A, B].map(|rail| observations.iter().any(|o| o.factors[rail] != 0.0));
+        let spline_pads = plan.frame.anchors_x_mm.len();
         let mut prior = Prior {
             line_a: if own_line { [vague; 2] } else { [0.0; 2] },
             line_b: [vague; 2],
             relative: direction != ROLL,
             smooth,
-            pad: 0.0,
+            pads: [vec![0.0; spline_pads], vec![0.0; spline_pads]],
             correlation_length_mm: plan.frame.correlation_length_mm,
             nuisance,
         };
@@ -213,21 +243,76 @@ impl Part {
                 prior.line_a[i] = limits[A][i];
             }
         }
-        let mut best = (condition(&prior)?, (1.0, 0.0));
-        let base = best.0.log_evidence;
-        if !observations.is_empty() {
-            for factor in [1.0, 2.0, 4.0, 8.0, 16.0] {
-                for pad in [0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0] {
-                    let rough = Prior { smooth: smooth.map(|s| s * factor), pad: pad * median, ..prior.clone() };
-                    let tried = condition(&rough)?;
-                    if tried.log_evidence > base + GAIN && tried.log_evidence > best.0.log_evidence {
-                        best = (tried, (factor, pad * median));
-                    }
-                }
+        let mut best = condition(&prior)?;
+        let settled = settled_pads(plan, &condition, &mut prior, &mut best, &observations, median)?;
+        let roughness = rougher(&condition, &prior, &mut best, &observations, median)?;
+        Ok(Self { posterior: best, seen, read, roughness, settled, used })
+    }
+}
+
+/// Gives single pads room of their own where the readings there speak for it: a settled pad is no wave of the rail.
+///
+/// The pad that gains most is taken first, until none gains enough.
+fn settled_pads(
+    plan: &Plan,
+    condition: &dyn Fn(&Prior) -> Result<ProfilePosterior, SurveyError>,
+    prior: &mut Prior,
+    best: &mut ProfilePosterior,
+    observations: &[Observation],
+    median: f64,
+) -> Result<Vec<(usize, usize)>, SurveyError> {
+    let anchors = &plan.frame.anchors_x_mm;
+    let nearest = |x: f64| (0..anchors.len()).min_by(|&a, &b| (anchors[a] - x).abs().total_cmp(&(anchors[b] - x).abs())).unwrap_or(0);
+    let mut found = Vec::new();
+    while found.len() < MOST_SETTLED {
+        let mut candidates: Vec<(usize, usize)> = Vec::new();
+        for (o, _) in observations.iter().zip(&best.surprise).filter(|(_, s)| s.abs() > 2.5) {
+            candidates.extend([A, B].into_iter().filter(|&r| o.factors[r] != 0.0).map(|r| (r, nearest(o.x_mm))));
+        }
+        candidates.sort_unstable();
+        candidates.dedup();
+        let mut winner: Option<(ProfilePosterior, Prior, (usize, usize))> = None;
+        for pad in candidates.into_iter().filter(|pad| !found.contains(pad)) {
+            let mut tried = prior.clone();
+            tried.pads[pad.0][pad.1] = ROOM * median;
+            let posterior = condition(&tried)?;
+            let bar = winner.as_ref().map_or(best.log_evidence + GAIN, |(p, _, _)| p.log_evidence);
+            if posterior.log_evidence > bar {
+                winner = Some((posterior, tried, pad));
             }
         }
-        Ok(Self { posterior: best.0, seen, read, roughness: best.1, used })
+        let Some((posterior, tried, pad)) = winner else { break };
+        (*best, *prior) = (posterior, tried);
+        found.push(pad);
     }
+    found.sort_unstable();
+    Ok(found)
+}
+
+/// Lets the whole rail be rougher than the plan's straightness where the readings speak for it: higher waves, or pads that
+/// are each out for themselves.
+fn rougher(
+    condition: &dyn Fn(&Prior) -> Result<ProfilePosterior, SurveyError>,
+    prior: &Prior,
+    best: &mut ProfilePosterior,
+    observations: &[Observation],
+    median: f64,
+) -> Result<(f64, f64), SurveyError> {
+    let base = best.log_evidence;
+    let mut roughness = (1.0, 0.0);
+    if observations.is_empty() {
+        return Ok(roughness);
+    }
+    for factor in [1.0, 2.0, 4.0, 8.0, 16.0] {
+        for pad in [0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 64.0] {
+            let pads = [A, B].map(|r| prior.pads[r].iter().map(|own| own.max(pad * median)).collect());
+            let tried = condition(&Prior { smooth: prior.smooth.map(|s| s * factor), pads, ..prior.clone() })?;
+            if tried.log_evidence > base + GAIN && tried.log_evidence > best.log_evidence {
+                (*best, roughness) = (tried, (factor, pad * median));
+            }
+        }
+    }
+    Ok(roughness)
 }
 
 fn median(values: impl Iterator<Item = f64>) -> f64 {

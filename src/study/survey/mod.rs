@@ -7,6 +7,7 @@ mod doubts;
 mod measured;
 mod placed;
 mod predicted;
+pub mod shims;
 
 pub use checks::{Check, Conformity, Decision, GUARD, checks, decide};
 pub use corrected::{Corrected, correct};

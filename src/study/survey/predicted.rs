@@ -35,15 +35,12 @@ pub struct Prediction {
 
 /// Draws rails from what is known and the rest from the plan's tolerances, and evaluates every arrangement on each.
 ///
-/// `change` is done to each drawn installation's rails: a correction, or nothing.
-///
 /// # Errors
 /// An equilibrium was not found.
 pub fn predict(
     plan: &Plan,
-    evaluators: &[Evaluator<'_>],
+    evaluators: &[&Evaluator<'_>],
     measured: &Measured,
-    change: &(dyn Fn(Installation) -> Installation + Sync),
     draws: u64,
     seed: u64,
 ) -> Result<Vec<Prediction>, NotConverged> {
@@ -52,7 +49,7 @@ pub fn predict(
     let service = service_states(plan);
     let rows = run(0, draws, seed, Work::default, |work, _, rng| {
         let rest = sampler.draw(rng);
-        let installation = change(measured.drawn(rest, &normals(measured.dimension(), rng)));
+        let installation = measured.drawn(rest, &normals(measured.dimension(), rng));
         evaluators
             .iter()
             .map(|e| e.evaluate(&installation, &service, work).map(|o| (o, work.stroke_peak_n.clone())))
@@ -65,7 +62,7 @@ pub fn predict(
             all[a].1.push(stroke);
         }
     }
-    let likely = change(measured.mean(Installation::perfect(plan)));
+    let likely = measured.mean(Installation::perfect(plan));
     let mut work = Work::default();
     let mut list = Vec::new();
     for (e, (outcomes, strokes)) in evaluators.iter().zip(all) {
