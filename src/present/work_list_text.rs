@@ -13,7 +13,14 @@ use crate::units::{MRAD, SIDES};
 /// The list of pads with what to do at each, then limits and life before and after.
 #[must_use]
 pub fn work_list_text(plan: &Plan, correction: &Correction, before: (&[Check], &[Prediction]), after: (&[Check], &[Prediction])) -> String {
-    let mut text = String::from("WORK LIST, rail A from the first pad to the last, then rail B\n");
+    let mut text = String::from("WORK LIST, up along rail A and back along rail B\n");
+    if correction.items.is_empty() {
+        text += "No pad that may be moved would help.\n";
+        for stop in &correction.stopped_by {
+            let _ = writeln!(text, "What stops it: {stop}.");
+        }
+        return text + "\n";
+    }
     let tapered = correction.items.iter().any(|i| i.taper_rad != 0.0);
     let mut table = plain_table([
         "done",
@@ -30,7 +37,11 @@ pub fn work_list_text(plan: &Plan, correction: &Correction, before: (&[Check], &
     align_right(&mut table, 2..4);
     let _ = writeln!(text, "{table}");
     let shims: usize = correction.items.iter().map(|i| i.stack_mm.len()).sum();
-    let proof = if correction.fewest_proved { "no list touches fewer" } else { "a shorter list may exist: the search was cut off" };
+    let proof = if correction.fewest_proved {
+        "none that goes direction by direction touches fewer"
+    } else {
+        "a shorter list may exist: the search was cut off"
+    };
     let _ = writeln!(text, "{} of {} pads, {shims} shims; {proof}.", correction.items.len(), 2 * plan.frame.anchors_x_mm.len());
     text += "Move across: + away from rail A towards rail B's side (+y). Loosen, shim, tighten to torque, then check the torque once more and survey again.\n";
     if correction.tightened < 1.0 {

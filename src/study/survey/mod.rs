@@ -5,6 +5,7 @@ mod checks;
 mod corrected;
 mod doubts;
 mod measured;
+mod panels;
 mod placed;
 mod predicted;
 pub mod shims;
@@ -13,6 +14,7 @@ pub use checks::{Check, Conformity, Decision, GUARD, checks, decide};
 pub use corrected::{Corrected, correct};
 pub use doubts::doubts;
 pub use measured::{LATERAL, Measured, ROLL, Seen, VERTICAL};
+pub use panels::{Curve, Panel, panels};
 pub use placed::{Placed, place};
 pub use predicted::{Prediction, predict};
 

@@ -38,6 +38,9 @@ pub struct Task {
     pub bounds: Vec<Bound>,
     /// Size of a step.
     pub step: f64,
+    /// True where the program must find whole steps (shims); otherwise its movements are rounded to steps at the end, and
+    /// limits must leave half a step of room.
+    pub whole: bool,
     /// Largest difference of the movements of neighbouring pads.
     pub largest_step: f64,
     /// Greatest bend at a pad (its deviation less the mean of its neighbours'), unless it is more bent already.
@@ -136,10 +139,23 @@ fn bend_limit(task: &Task, rail: usize, i: usize, widened: f64) -> f64 {
     task.bend[rail].max(bend(&now, i).abs()) + widened * task.zones[rail]
 }
 
-/// No movement at all, where that keeps the limits: a start that ends the search at once.
+/// A list to start from: no movement at all where that keeps the limits; else the least movement of a linear program with
+/// limits narrower by a step, rounded.
 fn start(task: &Task, widened: f64) -> Vec<i32> {
     let still = [0, 1].map(|r: usize| task.rails[r].iter().map(|p| 0.clamp(p.steps.0, p.steps.1)).collect::<Vec<i32>>());
-    if keeps(task, &still, widened) { flat(&still) } else { Vec::new() }
+    if keeps(task, &still, widened) {
+        return flat(&still);
+    }
+    let mut narrow = task.clone();
+    narrow.zones.iter_mut().for_each(|z| *z = (*z - task.step).max(0.1 * *z));
+    narrow.largest_step = (task.largest_step - task.step).max(0.5 * task.largest_step);
+    narrow.bend.iter_mut().for_each(|b| *b = (*b - task.step).max(0.5 * *b));
+    for b in &mut narrow.bounds {
+        let room = (task.step).min((b.high - b.low) / 4.0);
+        (b.low, b.high) = (b.low + room, b.high - room);
+    }
+    let rounded = Model::new(&narrow, Aim::Movement, Some(widened), f64::INFINITY, false).solve(&[]).map(|f| f.steps);
+    rounded.filter(|steps| keeps(task, steps, widened)).map_or_else(Vec::new, |steps| flat(&steps))
 }
 
 fn flat(steps: &[Vec<i32>; 2]) -> Vec<i32> {
@@ -168,6 +184,7 @@ struct Model {
     touched: Vec<Variable>,
     lengths: [usize; 2],
     whole: bool,
+    whole_steps: bool,
 }
 
 impl Model {
@@ -182,6 +199,7 @@ impl Model {
             touched: Vec::new(),
             lengths: [0, 1].map(|r: usize| task.rails[r].len()),
             whole,
+            whole_steps: task.whole,
         };
         let movement = if aim == Aim::Movement { 1.0 } else { 0.0 };
         for pad in task.rails.iter().flatten() {
@@ -216,7 +234,11 @@ impl Model {
     fn pad(&mut self, pad: &Pad, movement: f64, touched: f64) {
         let (low, high) = pad.steps;
         let count = |most: i32, model: &mut Problem| {
-            if self.whole { model.add_integer_var(movement, (0, most)) } else { model.add_var(movement, (0.0, f64::from(most))) }
+            if self.whole && self.whole_steps {
+                model.add_integer_var(movement, (0, most))
+            } else {
+                model.add_var(movement, (0.0, f64::from(most)))
+            }
         };
         let up = count(high.max(0), &mut self.problem);
         let down = (low < 0).then(|| count(-low, &mut self.problem));
@@ -340,6 +362,7 @@ mod tests {
                 Bound { factors: [0.0, -1.0, 0.0, 1.0], low: -0.2, high: 0.2 },
             ],
             step: 0.1,
+            whole: true,
             largest_step: 0.25,
             bend: [0.15, 0.15],
         }

@@ -33,7 +33,7 @@ pub struct Item {
 /// A work list with what it leads to.
 #[derive(Debug, Clone)]
 pub struct Correction {
-    /// Pads to touch, rail A along the rails, then rail B.
+    /// Pads to touch, up along rail A and back along rail B.
     pub items: Vec<Item>,
     /// The rails after it.
     pub after: Measured,
@@ -50,8 +50,8 @@ pub struct Correction {
 /// Shares of the limits that are tried in turn until the requirements are met.
 const TIGHTER: [f64; 5] = [1.0, 0.75, 0.5, 0.35, 0.2];
 
-/// Draws that judge a list while it is looked for.
-const JUDGED_BY: u64 = 400;
+/// Most draws that judge a list while it is looked for.
+const JUDGED_BY: u64 = 4000;
 
 /// The cheapest list that brings limits and requirements back; `None` where nothing is to be done.
 ///
@@ -64,7 +64,7 @@ pub fn correct_rails(
     now: &[Check],
     before: &[Prediction],
     recheck: &dyn Fn(&Measured) -> Vec<Check>,
-    seed: u64,
+    (draws, seed): (u64, u64),
 ) -> Result<Option<Correction>, NotConverged> {
     if kept(now) && met(before) {
         return Ok(None);
@@ -72,16 +72,23 @@ pub fn correct_rails(
     let chosen: Vec<&Evaluator<'_>> = evaluators.iter().filter(|e| e.machine.arrangement == plan.chosen).collect();
     let mut best: Option<(Correction, f64)> = None;
     for tightened in TIGHTER {
-        let Some((moves, fewest_proved, mut stopped_by)) = moves(plan, measured, now, tightened) else { continue };
+        let (moves, fewest_proved, stops) = moves(plan, measured, now, tightened);
         let after = measured.moved(&moves);
         let checked = recheck(&after);
-        let predicted = predict(plan, &chosen, &after, JUDGED_BY, seed)?;
+        let predicted = predict(plan, &chosen, &after, draws.min(JUDGED_BY), seed)?;
         let share = predicted.iter().flat_map(|p| &p.verdicts).map(|v| v.share / v.requirement.quantile).fold(f64::INFINITY, f64::min);
         let limits = kept(&checked);
         let requirements = share >= 1.0;
-        if !limits {
-            stopped_by.extend(checked.iter().filter(|c| out(c)).map(|c| format!("{} stays out or undecided", c.label)));
-        }
+        // What stopped a direction matters where one of its limits is still out.
+        let stopped_by = (0..3).flat_map(|d| {
+            let out: Vec<&str> = checked.iter().filter(|c| out(c) && direction_of(c.key) == d).map(|c| c.label).collect();
+            let why = stops
+                .iter()
+                .find(|(of, _)| *of == d)
+                .map_or_else(|| "the uncertainty of the survey leaves it undecided".to_string(), |(_, why)| why.clone());
+            (!out.is_empty()).then(|| format!("{}: {why}", out.join(", ")))
+        });
+        let stopped_by = stopped_by.collect();
         let score = if limits { 10.0 } else { 0.0 } + share.min(1.0);
         let correction =
             Correction { items: items(plan, &moves), after, fewest_proved, tightened, meets_all: limits && requirements, stopped_by };
@@ -120,7 +127,7 @@ fn met(predicted: &[Prediction]) -> bool {
 type Moves = [[Vec<f64>; 2]; 3];
 
 /// The three programs, height first; pads touched there cost nothing in the others.
-fn moves(plan: &Plan, measured: &Measured, checks: &[Check], tightened: f64) -> Option<(Moves, bool, Vec<String>)> {
+fn moves(plan: &Plan, measured: &Measured, checks: &[Check], tightened: f64) -> (Moves, bool, Vec<(usize, String)>) {
     let n = plan.frame.anchors_x_mm.len();
     let c = &plan.site.correction;
     let mut moves: Moves = Default::default();
@@ -130,21 +137,25 @@ fn moves(plan: &Plan, measured: &Measured, checks: &[Check], tightened: f64) -> 
     let increments = Increments::new(c);
     let lateral_steps = (c.slot_mm / c.lateral_step_mm + 1e-9).floor() as i32;
     let taper_steps = if c.taper_rad[0] > 0.0 { (c.taper_rad[1] / c.taper_rad[0] + 1e-9).floor() as i32 } else { 0 };
-    for (direction, name, step, steps, largest) in [
-        (VERTICAL, "height", increments.step_mm, (0, increments.most), c.largest_step_mm),
-        (LATERAL, "lateral", c.lateral_step_mm, (-lateral_steps, lateral_steps), c.largest_step_mm),
-        (ROLL, "cross-level", c.taper_rad[0].max(1e-9), (-taper_steps, taper_steps), f64::INFINITY),
+    for (direction, step, steps, largest) in [
+        (VERTICAL, increments.step_mm, (0, increments.most), c.largest_step_mm),
+        (LATERAL, c.lateral_step_mm, (-lateral_steps, lateral_steps), c.largest_step_mm),
+        (ROLL, c.taper_rad[0].max(1e-9), (-taper_steps, taper_steps), f64::INFINITY),
     ] {
         if !measured.read[direction].iter().any(|r| *r) {
             continue;
         }
         let task = task(plan, measured, checks, direction, tightened, step, steps, largest, &moves);
+        if task.rails.iter().flatten().all(|p| p.steps == (0, 0)) {
+            stopped.push((direction, what_holds(direction)));
+            continue;
+        }
         let Some(found) = program::solve(&task) else {
-            stopped.push(format!("{name}: the solver found no list"));
+            stopped.push((direction, format!("{}: the solver found no list", NAMES[direction])));
             continue;
         };
         if found.widened > 0.0 {
-            stopped.push(what_stops(plan, name, &task, &found, direction));
+            stopped.push((direction, what_stops(plan, &task, &found, direction)));
         }
         fewest &= found.fewest_proved;
         for rail in [A, B] {
@@ -153,7 +164,7 @@ fn moves(plan: &Plan, measured: &Measured, checks: &[Check], tightened: f64) -> 
             }
         }
     }
-    Some((moves, fewest, stopped))
+    (moves, fewest, stopped)
 }
 
 #[allow(clippy::too_many_arguments, reason = "one program for three directions")]
@@ -188,11 +199,13 @@ fn task(
         let found = checks.iter().find(|c| c.key == key && c.decision.verdict != Conformity::NotSeen);
         found.map(|c| GUARD * c.uncertainty * if c.unit == "mm" { 1.0 } else { 1e-3 })
     };
+    // Movements across are rounded to steps afterwards.
+    let rounding = if direction == LATERAL { step } else { 0.0 };
     let bound = |kind: ErrorKind, factors: [f64; 4]| {
         let source = plan.errors.get(kind)?;
         let half = source.half_width();
         // Half of a zone that the uncertainty eats up is aimed at all the same.
-        let room = (half - guard(kind)?).max(half / 2.0) * tightened;
+        let room = (half - guard(kind)? - rounding / 2.0).max(half / 2.0) * tightened;
         Some(Bound { factors, low: source.middle() - room, high: source.middle() + room })
     };
     let both: [(ErrorKind, [f64; 4]); 2];
@@ -221,53 +234,71 @@ fn task(
         let wide = 1e3 * step.max(1e-3);
         plan.errors
             .get(straightness(rail))
-            .map_or(wide, |s| (0.97 * s.upper - guard(straightness(rail)).unwrap_or(0.0)).max(s.upper / 2.0) * tightened)
+            .map_or(wide, |s| (0.97 * s.upper - guard(straightness(rail)).unwrap_or(0.0) - rounding).max(s.upper / 2.0) * tightened)
     };
     let zones = [zone(A), zone(B)];
+    let whole = direction != LATERAL;
     Task {
         rails,
         zones,
         bounds,
         step,
+        whole,
         largest_step: if largest.is_finite() { largest } else { 1e3 },
         bend: zones.map(|z| (z / 4.0).max(step / 2.0)),
     }
 }
 
+const NAMES: [&str; 3] = ["lateral", "height", "cross-level"];
+
+/// Direction of a limit by its key.
+fn direction_of(key: &str) -> usize {
+    match key {
+        "span" | "parallelism" | "straightness_lateral_a" | "straightness_lateral_b" => LATERAL,
+        "height" | "vertical_parallelism" | "straightness_vertical_a" | "straightness_vertical_b" => VERTICAL,
+        _ => ROLL,
+    }
+}
+
+fn what_holds(direction: usize) -> String {
+    match direction {
+        ROLL => "no tapered or half-pad shims are allowed (correction.taper_most_mrad in the plan)".into(),
+        LATERAL => "no pad may move across (correction.slot_mm, fixed_pads, master in the plan)".into(),
+        _ => "no pad may be shimmed (correction in the plan)".into(),
+    }
+}
+
 /// Why a program's limits had to be widened.
-fn what_stops(plan: &Plan, name: &str, task: &Task, found: &program::Plan, direction: usize) -> String {
+fn what_stops(plan: &Plan, task: &Task, found: &program::Plan, direction: usize) -> String {
     let c = &plan.site.correction;
     let pads = || task.rails.iter().flatten().zip(found.steps.iter().flatten());
     let ends = pads().filter(|(p, n)| p.steps.1 > p.steps.0 && (**n == p.steps.1 || (p.steps.0 < 0 && **n == p.steps.0))).count();
     let held = pads().filter(|(p, _)| p.steps == (0, 0)).count();
     let mut why = Vec::new();
-    if held == task.rails[A].len() + task.rails[B].len() {
-        why.push(match direction {
-            ROLL => "no tapered shims are allowed (correction.taper_most_mrad)".into(),
-            _ => "no pad may move".to_string(),
-        });
-    } else {
-        if ends > 0 {
-            let what = if direction == VERTICAL { "the greatest stack" } else { "the end of their slots" };
-            why.push(format!("{ends} pads are at {what}"));
-        }
-        if held > 0 {
-            why.push(match c.master {
-                Some(rail) => format!("rail {} stays where it is, or pads are fixed", SIDES[rail].to_uppercase()),
-                None => format!("{held} pads cannot move"),
-            });
-        }
-        if why.is_empty() {
-            why.push("the largest step between neighbouring pads and the steps of the shims leave no better list".into());
-        }
+    if ends > 0 {
+        let what = if direction == VERTICAL { "the greatest stack" } else { "the end of their slots" };
+        why.push(format!("{ends} pads are at {what}"));
     }
-    format!("{name}: limits cannot all be met by {:.0} % of their width: {}", 100.0 * found.widened, why.join("; "))
+    if held > 0 {
+        why.push(match c.master {
+            Some(rail) => format!("rail {} stays where it is", SIDES[rail].to_uppercase()),
+            None => format!("{held} pads cannot move"),
+        });
+    }
+    if why.is_empty() {
+        why.push("the largest step between neighbouring pads and the steps of the shims leave no better list".into());
+    }
+    why.join("; ")
 }
 
 fn items(plan: &Plan, moves: &Moves) -> Vec<Item> {
     let mut list = Vec::new();
+    let pads = plan.frame.anchors_x_mm.len();
+    // Up along rail A and back along rail B.
     for rail in [A, B] {
-        for (i, x) in plan.frame.anchors_x_mm.iter().enumerate() {
+        for k in 0..pads {
+            let i = if rail == A { k } else { pads - 1 - k };
+            let x = &plan.frame.anchors_x_mm[i];
             let [lateral, shim, taper] = [LATERAL, VERTICAL, ROLL].map(|d| moves[d][rail][i]);
             if lateral != 0.0 || shim != 0.0 || taper != 0.0 {
                 list.push(Item {
