@@ -28,6 +28,8 @@ pub(crate) enum Command {
     Study(StudyArgs),
     /// Evaluate measured rails: limits with measurement uncertainty, what the machine will do, which pads to shim.
     Survey(SurveyArgs),
+    /// Print an empty survey sheet (CSV): stations, signs, order, and which instrument can decide the limits.
+    Sheet(SheetArgs),
     /// Trace one installation in full: pose, joint forces, block loads, P, S0, life, to be checked by hand.
     Trace(TraceArgs),
     /// The worst machine that the tolerances allow: attained by an installation to replay, and bounded.
@@ -81,12 +83,25 @@ pub(crate) struct SurveyArgs {
     /// A line of the survey's head, as KEY=VALUE, such as u_point_mm=0.02; it goes before the file's own.
     #[arg(long, value_name = "KEY=VALUE", value_parser = pair)]
     pub(crate) say: Vec<(String, String)>,
+    /// An earlier survey of the same machine; give several in the order of their dates.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) before: Vec<PathBuf>,
+    /// The work list of the last earlier survey was carried out: hold this survey against what was predicted.
+    #[arg(long, requires = "before")]
+    pub(crate) shimmed: bool,
     /// Folder for figures and results; made if it is not there, SURVEY-survey here if left out.
     #[arg(long)]
     pub(crate) out: Option<PathBuf>,
     /// Number of drawn installations instead of the plan's.
     #[arg(long, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
     pub(crate) draws: Option<u64>,
+}
+
+/// Arguments of `sheet`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct SheetArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
 }
 
 fn pair(text: &str) -> Result<(String, String), String> {

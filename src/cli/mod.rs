@@ -8,6 +8,7 @@ mod explain;
 mod machines;
 mod output;
 mod schema;
+mod sheet;
 mod start;
 mod study;
 mod survey;
@@ -41,6 +42,7 @@ pub fn main() -> ExitCode {
         Command::Demo(a) => demo::run(&a),
         Command::Study(a) => study::run(&a),
         Command::Survey(a) => survey::run(&a),
+        Command::Sheet(a) => sheet::run(&a),
         Command::Trace(a) => trace::run(&a),
         Command::Check(a) => check::run(&a),
         Command::Explain(a) => explain::run(&a),

@@ -11,9 +11,10 @@ use crate::geometry::Rails;
 use crate::input::Plan;
 use crate::input::survey::{Survey, read_survey};
 use crate::present::{
-    CAUTIONS, FigureError, checks_table, findings_list, json, pads_to_touch, predictions_table, survey_head, survey_json, survey_loads,
-    survey_profiles, to_png, work_list_text,
+    CAUTIONS, FigureError, checks_table, findings_list, history_figure, history_text, json, pads_to_touch, prediction_check,
+    predictions_table, survey_head, survey_json, survey_loads, survey_profiles, to_png, work_list_text,
 };
+use crate::study::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
 use crate::study::survey::shims::{Correction, correct_rails};
 use crate::study::survey::{Check, Conformity, Evaluated, Measured, Panel, Prediction, checks, evaluate_survey, panels, predict};
 use crate::study::{Evaluator, Status};
@@ -54,8 +55,13 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
             text += &work_list_text(plan, c, (&result.now.checks, &result.now.predictions), (&after.checks, &after.predictions));
         }
     }
+    let site = Site { plan, rails: &rails, evaluators: &evaluators };
+    let history = history(&loaded, &site, args, &survey, &result)?;
+    if let Some(h) = &history {
+        text += &h.text;
+    }
     text += &findings_list(&result.evaluated.findings);
-    let files = write(&loaded, args, &survey, &bytes, &result, &folder)?;
+    let files = write(&loaded, args, &survey, &bytes, &result, history, &folder)?;
     let list: Vec<String> = files.iter().map(|f| format!("- {}", output::shown(f))).collect();
     text += &format!("FILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", list.join("\n"));
     Ok(Done { text, within: within(&result.now) })
@@ -85,6 +91,62 @@ fn compute(plan: &Plan, rails: &Rails, evaluators: &[Evaluator<'_>], survey: &Su
     Ok(Surveyed { evaluated, now, correction, panels })
 }
 
+/// What does not change from survey to survey.
+struct Site<'s> {
+    plan: &'s Plan,
+    rails: &'s Rails,
+    evaluators: &'s [Evaluator<'s>],
+}
+
+/// Earlier surveys held against this one.
+struct History {
+    text: String,
+    figure: Option<String>,
+    changes: Vec<Change>,
+    pads: Vec<PadMoved>,
+}
+
+/// Draws of an earlier survey's work list.
+const EARLIER_DRAWS: u64 = 1000;
+
+fn history(loaded: &Loaded, site: &Site<'_>, args: &SurveyArgs, survey: &Survey, result: &Surveyed) -> Result<Option<History>, Failure> {
+    if args.before.is_empty() {
+        return Ok(None);
+    }
+    let (plan, rails) = (site.plan, site.rails);
+    let mut epochs = Vec::new();
+    let mut expected = None;
+    for path in &args.before {
+        let earlier = parse(loaded, path, &read_bytes(path)?, args)?;
+        let epoch = |measured: &Measured, checks: Vec<Check>| Epoch {
+            file: earlier.file.clone(),
+            day: earlier.state.day,
+            measured: measured.clone(),
+            checks,
+        };
+        if args.shimmed && path == &args.before[args.before.len() - 1] {
+            let then = compute(plan, rails, site.evaluators, &earlier, EARLIER_DRAWS)?;
+            expected = then.correction.map(|(c, after)| epoch(&c.after, after.checks));
+            epochs.push(epoch(&then.evaluated.measured, then.now.checks));
+        } else {
+            let evaluated = evaluate_survey(plan, rails, &earlier).map_err(|e| Failure(format!("{}: {e}", earlier.file)))?;
+            epochs.push(epoch(&evaluated.measured, checks(plan, rails, &evaluated.measured, plan.study.seed)));
+        }
+    }
+    let now = Epoch {
+        file: survey.file.clone(),
+        day: survey.state.day,
+        measured: result.evaluated.measured.clone(),
+        checks: result.now.checks.clone(),
+    };
+    let check = expected.map_or_else(String::new, |e| prediction_check(&e, &now));
+    epochs.push(now);
+    let changes = changes(&epochs);
+    let pads = pads_moved(plan, rails, &epochs[0].measured, &epochs[epochs.len() - 1].measured);
+    let figure = history_figure(&epochs, &changes, &plan.title).map_err(|e| Failure(e.to_string()))?;
+    Ok(Some(History { text: check + &history_text(&epochs, &changes, &pads), figure, changes, pads }))
+}
+
 /// Everything is within: each limit that was read passes, each requirement is met by the chosen arrangement.
 fn within(state: &State) -> bool {
     let kept = state.checks.iter().all(|c| matches!(c.decision.verdict, Conformity::Pass | Conformity::NotSeen));
@@ -106,6 +168,7 @@ fn write(
     survey: &Survey,
     bytes: &[u8],
     result: &Surveyed,
+    history: Option<History>,
     folder: &Path,
 ) -> Result<Vec<PathBuf>, Failure> {
     let plan = &loaded.plan;
@@ -121,6 +184,11 @@ fn write(
     if let Some((c, _)) = after {
         figures.push(("pads-to-touch", pads_to_touch(plan, &c.items, &plan.title).map_err(failed)?));
     }
+    let mut changed = serde_json::Value::Null;
+    if let Some(h) = history {
+        figures.extend(h.figure.map(|svg| ("what-has-moved", svg)));
+        changed = serde_json::json!({ "limits": h.changes, "pads": h.pads });
+    }
     let mut files = Vec::new();
     for (name, svg) in figures {
         for (ending, content) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(failed)?)] {
@@ -130,7 +198,7 @@ fn write(
         }
     }
     let correction = result.correction.as_ref().map(|(c, s)| (c, s.checks.as_slice(), s.predictions.as_slice()));
-    let value = survey_json(
+    let mut value = survey_json(
         survey,
         &output::sha256(bytes),
         &result.evaluated.said,
@@ -139,6 +207,7 @@ fn write(
         &result.panels,
         &result.evaluated.findings,
     );
+    value["history"] = changed;
     let file = folder.join("survey.json");
     let whole = json::with_head("survey", plan, &output::origin(&args.plan, &loaded.text), value);
     output::write(&file, format!("{whole:#}\n").as_bytes())?;

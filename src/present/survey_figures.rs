@@ -7,7 +7,7 @@ use plotters::style::text_anchor::HPos;
 use plotters::style::{Color, RGBColor, ShapeStyle};
 
 use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, label, px, text, ticks};
-use super::numbers::{plain, significant};
+use super::numbers::plain;
 use crate::input::Plan;
 use crate::study::survey::shims::Item;
 use crate::study::survey::{Curve, Panel, Prediction};
@@ -267,7 +267,7 @@ fn pad(canvas: &Canvas<'_>, x: f64, y: u32, number: usize, item: Option<&Item>) 
     label(canvas, &number.to_string(), (x as u32, y - 20), 12, item.is_some(), HPos::Center)?;
     let Some(item) = item else { return Ok(()) };
     if item.shim_mm > 0.0 {
-        label(canvas, &format!("+{}", significant(item.shim_mm, 2)), (x as u32, y + 24), 12, false, HPos::Center)?;
+        label(canvas, &format!("+{:.2}", item.shim_mm), (x as u32, y + 24), 12, false, HPos::Center)?;
     }
     if item.lateral_mm != 0.0 {
         // An arrow across the rail, to +y upwards.

@@ -278,14 +278,18 @@ fn meaning(key: &str) -> &'static str {
     HEAD_KEYS.iter().find(|k| k.name == key).map_or("", |k| k.meaning)
 }
 
-/// A head line as key and value, if it is one: a single word, then `=`, `:` or the separator, then the value.
+/// A head line as key and value, if it is one: a single word, then `=` or `:`, then the value. A spreadsheet may put a known
+/// key and its value into two cells.
 fn entry(line: usize, text: &str, separator: char) -> Option<Entry> {
     let text = text.trim_end_matches([separator, '"', ' ']);
-    let at = text.find(['=', ':', separator])?;
-    let key = clean(&text[..at]).to_lowercase();
-    let word = !key.is_empty() && key.chars().all(|c| c.is_ascii_alphanumeric() || c == '_' || c == '.' || c == '/');
-    let value = clean(text[at + 1..].trim_start_matches([separator, '=', ' ']));
-    word.then_some(Entry { line, key, value })
+    let split = |at: usize| {
+        let key = clean(&text[..at]).to_lowercase();
+        let value = clean(text[at..].trim_start_matches(|c: char| c == separator || matches!(c, '=' | ':' | ' ')));
+        let word = !key.is_empty() && key.chars().all(|c| c.is_ascii_alphanumeric() || c == '_' || c == '.' || c == '/');
+        word.then_some(Entry { line, key, value })
+    };
+    let known = |e: &Entry| HEAD_KEYS.iter().any(|k| k.name == e.key) || e.key.starts_with("column.");
+    text.find(separator).and_then(split).filter(known).or_else(|| text.find(['=', ':']).and_then(split))
 }
 
 /// A key must be known, its word too, and a value must not stand twice.

@@ -8,7 +8,7 @@ mod rows;
 mod text;
 
 pub use head::{BridgeState, FrameKind, HEAD_KEYS, HeadKey, Reference, State, Uncertainty};
-pub use text::day_of;
+pub use text::{date_of, day_of};
 
 use super::plan::Plan;
 use super::problem::{Problem, Problems};

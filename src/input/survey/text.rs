@@ -124,6 +124,22 @@ pub fn day_of(date: &str) -> Option<i64> {
     Some(365 * before + before / 4 - before / 100 + before / 400 + in_year + day)
 }
 
+/// The date of a day counted by [`day_of`].
+#[must_use]
+pub fn date_of(day: i64) -> String {
+    // A year holds at most 366 days and at least 365: from just before it, step by step.
+    let mut year = (day / 366).max(1);
+    while day_of(&format!("{}-01-01", year + 1)).is_some_and(|first| first <= day) || year < 1900 {
+        year += 1;
+    }
+    let mut month = 1;
+    while month < 12 && day_of(&format!("{year}-{:02}-01", month + 1)).is_some_and(|first| first <= day) {
+        month += 1;
+    }
+    let first = day_of(&format!("{year}-{month:02}-01")).unwrap_or(day);
+    format!("{year}-{month:02}-{:02}", day - first + 1)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -149,6 +165,9 @@ mod tests {
         // From memory: 1970-01-01 and 2000-01-01 are 10957 days apart.
         assert_eq!(day_of("2000-01-01").unwrap() - day_of("1970-01-01").unwrap(), 10_957);
         assert_eq!(day_of("2024-03-01").unwrap() - day_of("2024-02-28").unwrap(), 2);
+        for date in ["1999-12-31", "2024-02-29", "2026-11-25", "2100-03-01"] {
+            assert_eq!(date_of(day_of(date).unwrap()), date);
+        }
         assert!(day_of("2023-02-29").is_none() && day_of("25.11.2026").is_none());
     }
 }

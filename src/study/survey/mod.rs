@@ -4,9 +4,11 @@
 mod checks;
 mod corrected;
 mod doubts;
+pub mod history;
 mod measured;
 mod panels;
 mod placed;
+pub mod planned;
 mod predicted;
 pub mod shims;
 
