@@ -12,7 +12,7 @@ use crate::input::Plan;
 use crate::input::survey::{Survey, read_survey};
 use crate::present::{
     CAUTIONS, FigureError, checks_table, findings_list, history_figure, history_text, json, pads_to_touch, prediction_check,
-    predictions_table, survey_head, survey_json, survey_loads, survey_profiles, to_png, work_list_text,
+    predictions_table, survey_head, survey_json, survey_loads, survey_profiles, survey_verdict, to_png, work_list_text,
 };
 use crate::study::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
 use crate::study::survey::shims::{Correction, correct_rails};
@@ -46,11 +46,12 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let result = compute(plan, &rails, &evaluators, &survey, draws)?;
     let mut text = survey_head(plan, &survey, &result.evaluated.said);
     text.push('\n');
+    text += &survey_verdict(&result.now.checks, &result.now.predictions);
     text += &checks_table(&result.now.checks);
     text += &format!("\nWHAT THE MACHINE WILL DO ON THESE RAILS ({draws} draws: rails as measured, the rest as the plan tolerates)\n");
     text += &predictions_table(plan, &result.now.predictions);
     match &result.correction {
-        None => text += "WORK LIST\nNothing is to be done: every limit passes and every requirement is met.\n\n",
+        None => text += "WORK LIST\nNothing is to be done: every limit that was read passes and every requirement is met.\n\n",
         Some((c, after)) => {
             text += &work_list_text(plan, c, (&result.now.checks, &result.now.predictions), (&after.checks, &after.predictions));
         }
@@ -147,9 +148,10 @@ fn history(loaded: &Loaded, site: &Site<'_>, args: &SurveyArgs, survey: &Survey,
     Ok(Some(History { text: check + &history_text(&epochs, &changes, &pads), figure, changes, pads }))
 }
 
-/// Everything is within: each limit that was read passes, each requirement is met by the chosen arrangement.
+/// Everything is within: each limit is shown to be kept, each requirement is met by the chosen arrangement. A limit that was not
+/// read is not shown.
 fn within(state: &State) -> bool {
-    let kept = state.checks.iter().all(|c| matches!(c.decision.verdict, Conformity::Pass | Conformity::NotSeen));
+    let kept = state.checks.iter().all(|c| c.decision.verdict == Conformity::Pass);
     let met = |s: Status| matches!(s, Status::Met | Status::NotApplicable);
     kept && state.predictions.iter().filter(|p| p.chosen).flat_map(|p| &p.verdicts).all(|v| met(v.status))
 }

@@ -96,17 +96,17 @@ pub fn history_figure(epochs: &[Epoch], changes: &[Change], title: &str) -> Resu
     let sure = |c: &Change| c.trend.map_or(0.0, |t| t.per_year.abs() / t.uncertainty);
     shown.sort_by(|a, b| sure(b).total_cmp(&sure(a)));
     shown.truncate(4);
-    let (Some(first), Some(last)) = (days.iter().min(), days.iter().max()) else { return Ok(None) };
+    let (Some(&first), Some(&last)) = (days.iter().min(), days.iter().max()) else { return Ok(None) };
     if shown.is_empty() || first == last {
         return Ok(None);
     }
-    let ahead = last + (last - first).max(30);
+    let (from, ahead) = (first - (last - first) / 12 - 1, last + (last - first).max(30));
     let height = 70 + 220 * shown.len() as u32 + 10;
     let svg = draw(height, &format!("What has moved: {title}"), |canvas| {
         label(canvas, &format!("What has moved: {title}"), (WIDTH / 2, 22), 19, true, HPos::Center)?;
-        let note = "circles: surveys with \u{b1}2 standard uncertainties; dashed: a straight line through them, no forecast; grey: the plan's limits";
+        let note = "circles: surveys with \u{b1}2 standard uncertainties; dashed, where the change is sure: a straight line, no forecast; grey: the plan's limits";
         label(canvas, note, (WIDTH / 2, 48), 13, false, HPos::Center)?;
-        shown.iter().enumerate().try_for_each(|(i, c)| paint(canvas, c, &days, (*first, ahead), 64 + 220 * i as u32))
+        shown.iter().enumerate().try_for_each(|(i, c)| paint(canvas, c, &days, (from, ahead), 64 + 220 * i as u32))
     })?;
     Ok(Some(svg))
 }
@@ -145,7 +145,7 @@ fn paint(canvas: &Canvas<'_>, c: &Change, days: &[i64], (first, ahead): (i64, i6
         chart.draw_series(LineSeries::new([(first as f64, limit), (ahead as f64, limit)], grey)).map_err(failed)?;
     }
     let dark = RGBColor(20, 60, 110);
-    if let Some(t) = c.trend {
+    if let Some(t) = c.trend.filter(|t| t.per_year.abs() > 1.96 * t.uncertainty) {
         let (mid, mean) = centre(c, days);
         let at = |day: f64| mean + t.per_year / 365.25 * (day - mid);
         // The line ends where it leaves the picture.

@@ -30,6 +30,28 @@ pub fn survey_head(plan: &Plan, survey: &Survey, said: &[String]) -> String {
     text
 }
 
+/// The verdict in a few lines.
+#[must_use]
+pub fn survey_verdict(checks: &[Check], predictions: &[Prediction]) -> String {
+    let of = |wanted: Conformity| checks.iter().filter(|c| c.decision.verdict == wanted).map(|c| c.label).collect::<Vec<_>>();
+    let mut text = format!("VERDICT   limits: {} of {} pass", of(Conformity::Pass).len(), checks.len());
+    for (wanted, words) in
+        [(Conformity::Fail, "FAIL"), (Conformity::NotDecidable, "NOT DECIDABLE with this instrument"), (Conformity::NotSeen, "not read")]
+    {
+        let list = of(wanted);
+        if !list.is_empty() {
+            let _ = write!(text, "\n          {words}: {}", list.join("; "));
+        }
+    }
+    for p in predictions {
+        let chosen = if p.chosen { " (chosen)" } else { "" };
+        let one = |v: &Verdict| format!("{} {}", v.requirement.measure.key(), probability(v));
+        let parts: Vec<String> = p.verdicts.iter().filter(|v| v.status != Status::NotApplicable).map(one).collect();
+        let _ = write!(text, "\n          {} joints{chosen}: {}", p.name, parts.join(", "));
+    }
+    text + "\n\n"
+}
+
 /// Each limit of the plan with what was measured and the verdict.
 #[must_use]
 pub fn checks_table(checks: &[Check]) -> String {

@@ -148,11 +148,12 @@ fn rough(plan: &Plan, measured: &Measured, list: &mut Vec<Finding>) {
     for (direction, name, scale, unit) in [(0, "lateral", 1.0, "mm"), (1, "vertical", 1.0, "mm"), (2, "cross-level", 1e-3, "mm/m")] {
         for &(rail, pad) in &measured.settled[direction] {
             let values = &measured.profiles[direction].mean_profiles()[rail];
-            let off = values[pad] - beside(values, pad);
+            let others: Vec<usize> = measured.settled[direction].iter().filter(|s| s.0 == rail).map(|s| s.1).collect();
+            let off = values[pad] - beside(values, &plan.frame.anchors_x_mm, pad, &others);
             list.push(finding(
                 "a pad stands out for itself",
                 format!("{name}, rail {}, pad {} at {:.0} mm", SIDES[rail].to_uppercase(), pad + 1, plan.frame.anchors_x_mm[pad]),
-                format!("{:+.3} {unit} from the line through its neighbours", off / scale),
+                format!("{:+.3} {unit} from the line through sound neighbours", off / scale),
                 "It has settled, or its reading is wrong: read it again before shimming.",
             ));
         }
@@ -176,12 +177,12 @@ fn rough(plan: &Plan, measured: &Measured, list: &mut Vec<Finding>) {
     }
 }
 
-/// What the neighbours of a pad say at its place.
-fn beside(values: &[f64], pad: usize) -> f64 {
-    match (pad.checked_sub(1).map(|p| values[p]), values.get(pad + 1)) {
-        (Some(a), Some(b)) => f64::midpoint(a, *b),
-        (Some(a), None) => a,
-        (None, Some(b)) => *b,
+/// What the nearest pads on both sides that have not settled themselves say at a pad's place.
+fn beside(values: &[f64], x: &[f64], pad: usize, settled: &[usize]) -> f64 {
+    let sound = |i: &usize| !settled.contains(i);
+    match ((0..pad).rev().find(sound), (pad + 1..values.len()).find(sound)) {
+        (Some(a), Some(b)) => values[a] + (values[b] - values[a]) * (x[pad] - x[a]) / (x[b] - x[a]),
+        (Some(i), None) | (None, Some(i)) => values[i],
         (None, None) => values[pad],
     }
 }

@@ -219,13 +219,13 @@ impl Part {
         let median = median(observations.iter().map(|o| o.uncertainty));
         let smooth = smooth_amplitudes(plan, rails, direction, &observations, median);
         let read = [A, B].map(|rail| observations.iter().any(|o| o.factors[rail] != 0.0));
-        let spline_pads = plan.frame.anchors_x_mm.len();
+        let pads = unread_pads(plan, direction, &observations);
         let mut prior = Prior {
             line_a: if own_line { [vague; 2] } else { [0.0; 2] },
             line_b: [vague; 2],
             relative: direction != ROLL,
             smooth,
-            pads: [vec![0.0; spline_pads], vec![0.0; spline_pads]],
+            pads,
             correlation_length_mm: plan.frame.correlation_length_mm,
             nuisance,
         };
@@ -313,6 +313,28 @@ fn rougher(
         }
     }
     Ok(roughness)
+}
+
+/// Room of the pads of a rail that was read elsewhere but not there: such a pad may stand anywhere in its zone (evenly spread).
+///
+/// The smooth prior alone would call it nearly certain from its neighbours, but a pad that nobody looked at may have settled.
+fn unread_pads(plan: &Plan, direction: usize, observations: &[Observation]) -> [Vec<f64>; 2] {
+    let anchors = &plan.frame.anchors_x_mm;
+    [A, B].map(|rail| {
+        let xs: Vec<f64> = observations.iter().filter(|o| o.factors[rail] != 0.0).map(|o| o.x_mm).collect();
+        let zone = plan.errors.get(straightness(direction, rail)).map_or(0.0, |s| s.upper);
+        let own = |(i, x): (usize, &f64)| {
+            let before = if i > 0 { x - anchors[i - 1] } else { f64::INFINITY };
+            let after = anchors.get(i + 1).map_or(f64::INFINITY, |next| next - x);
+            let near = xs.iter().any(|read| (read - x).abs() <= 0.5 * before.min(after) + 1e-6);
+            if near || xs.is_empty() { 0.0 } else { zone / 12.0_f64.sqrt() }
+        };
+        anchors.iter().enumerate().map(own).collect()
+    })
+}
+
+fn straightness(direction: usize, rail: usize) -> ErrorKind {
+    [ErrorKind::StraightnessLateral(rail), ErrorKind::StraightnessVertical(rail), ErrorKind::StraightnessRoll(rail)][direction]
 }
 
 fn median(values: impl Iterator<Item = f64>) -> f64 {

@@ -41,6 +41,13 @@ pub fn place(plan: &Plan, survey: &Survey) -> Result<Placed, SurveyError> {
         // A named station is the pad that was meant; without one the place along the rails is where the point lies.
         add(&mut placed.readings, p, at, p.x_mm.map_or(at[0], |_| *x), plan);
     }
+    if survey.state.levels_by_instrument && !upright {
+        // A seat's slope across in the instrument's axes, seen in the plan's: the level line across rises there by this much.
+        let across = motion.rotation.row(1);
+        let level = Vector3::new(across[0], across[1], 0.0).normalize();
+        let turn = (motion.rotation * level)[2];
+        placed.readings.iter_mut().filter(|r| r.quantity == Quantity::CrossLevel).for_each(|r| r.value += turn);
+    }
     let turned = motion.yaw_rad().to_degrees();
     placed.said.push(format!(
         "best rigid motion of {} points: turned by {turned:.3} degrees about z, {}",
