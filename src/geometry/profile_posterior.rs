@@ -94,7 +94,7 @@ impl ProfilePosterior {
             left[i] / free.sqrt()
         });
         let surprise = surprise.collect();
-        let mean = &basis.at_anchors * &found.rows(0, basis.at_anchors.ncols());
+        let mean = &basis.at_anchors * found.rows(0, basis.at_anchors.ncols());
         let root = &basis.at_anchors * inverse.rows(0, basis.at_anchors.ncols());
         (mean.iter().all(|v| v.is_finite()) && log_evidence.is_finite()).then_some(Self { mean, root, log_evidence, surprise })
     }

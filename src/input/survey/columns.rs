@@ -196,7 +196,7 @@ impl Columns {
 
 /// A heading as name and unit: `lateral_mm`, `Lateral [mm]`, `x (m)`, `cross-level, mm/m`.
 fn name_and_unit(heading: &str) -> (String, String) {
-    let text = heading.to_lowercase().replace('\u{b5}', "u").replace('\u{3bc}', "u");
+    let text = heading.to_lowercase().replace(['\u{b5}', '\u{3bc}'], "u");
     if let Some((name, rest)) = text.split_once(['[', '(', ',']) {
         return (clean(name.trim_end_matches('_')), clean(rest.trim_end_matches([']', ')'])));
     }

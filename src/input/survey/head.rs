@@ -284,7 +284,7 @@ fn entry(line: usize, text: &str, separator: char) -> Option<Entry> {
     let text = text.trim_end_matches([separator, '"', ' ']);
     let split = |at: usize| {
         let key = clean(&text[..at]).to_lowercase();
-        let value = clean(text[at..].trim_start_matches(|c: char| c == separator || matches!(c, '=' | ':' | ' ')));
+        let value = clean(text[at..].trim_start_matches([separator, '=', ':', ' ']));
         let word = !key.is_empty() && key.chars().all(|c| c.is_ascii_alphanumeric() || c == '_' || c == '.' || c == '/');
         word.then_some(Entry { line, key, value })
     };

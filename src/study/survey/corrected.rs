@@ -51,7 +51,7 @@ pub fn correct(plan: &Plan, survey: &Survey, placed: &Placed, rails: Option<&Ins
         scale: 0.0,
         level_zero_rad: state.uncertainty.level_zero_rad,
         keeps_common_yaw: state.frame == FrameKind::Plan && state.reference == Reference::Common,
-        height_is_seen: height_read || (vertical && z_is_gravity) || !vertical,
+        height_is_seen: height_read || z_is_gravity || !vertical,
         turn_with_rolls: vertical && !z_is_gravity && !height_read && state.levels_by_instrument,
         said: Vec::new(),
         findings: Vec::new(),

@@ -2,6 +2,7 @@
 //! rails, which pads to shim, and what has moved since.
 
 mod checks;
+mod conditioned;
 mod corrected;
 mod doubts;
 pub mod history;
