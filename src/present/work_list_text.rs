@@ -54,6 +54,16 @@ pub fn work_list_text(plan: &Plan, correction: &Correction, before: (&[Check], &
     for stop in &correction.stopped_by {
         let _ = writeln!(text, "What stops it: {stop}.");
     }
+    let worse = before.1.iter().zip(after.1).filter(|(b, _)| b.chosen).flat_map(|(b, a)| b.verdicts.iter().zip(&a.verdicts));
+    for (b, a) in worse.filter(|(b, a)| a.share < b.share - 0.02) {
+        let _ = writeln!(
+            text,
+            "MIND: with this list {} is met with {} instead of {}. Ask whoever signs the plan before you loosen a bolt; finer shims help.",
+            b.requirement.measure.key(),
+            percent(a.share),
+            percent(b.share)
+        );
+    }
     let _ = writeln!(text, "\nPREDICTED AFTER IT (uncertainty of the survey; shims as thick as they say)\n{}", limits(before.0, after.0));
     for (b, a) in before.1.iter().zip(after.1) {
         let _ = writeln!(text, "{}", lives(b, a));

@@ -48,7 +48,7 @@ pub struct Correction {
 }
 
 /// Shares of the limits that are tried in turn until the requirements are met.
-const TIGHTER: [f64; 5] = [1.0, 0.75, 0.5, 0.35, 0.2];
+const TIGHTER: [f64; 4] = [1.0, 0.6, 0.35, 0.2];
 
 /// Most draws that judge a list while it is looked for.
 const JUDGED_BY: u64 = 4000;
@@ -89,7 +89,8 @@ pub fn correct_rails(
             (!out.is_empty()).then(|| format!("{}: {why}", out.join(", ")))
         });
         let stopped_by = stopped_by.collect();
-        let score = if limits { 10.0 } else { 0.0 } + share.min(1.0);
+        // What the machine will do counts twice what the drawing says: a list that keeps limits and ruins the life is none.
+        let score = if limits { 1.0 } else { 0.0 } + 2.0 * share.min(1.0);
         let correction =
             Correction { items: items(plan, &moves), after, fewest_proved, tightened, meets_all: limits && requirements, stopped_by };
         if best.as_ref().is_none_or(|(_, s)| score > s + 0.02) {
@@ -103,9 +104,12 @@ pub fn correct_rails(
         && !correction.meets_all
         && correction.stopped_by.is_empty()
     {
-        correction.stopped_by.push(
-            "the requirements are not met even with straighter rails: what is left lies in the bridge, the joints or the duty".into(),
-        );
+        let why = if met(before) {
+            "limits and requirements cannot both be met with these shims: whole shims make the rails rougher than they are now"
+        } else {
+            "the requirements are not met even with straighter rails: what is left lies in the bridge, the joints or the duty"
+        };
+        correction.stopped_by.push(why.into());
     }
     Ok(best.map(|(c, _)| c))
 }
@@ -237,6 +241,10 @@ fn task(
             .map_or(wide, |s| (0.97 * s.upper - guard(straightness(rail)).unwrap_or(0.0) - rounding).max(s.upper / 2.0) * tightened)
     };
     let zones = [zone(A), zone(B)];
+    // A wave of the rail's own length bends by this share of its height from pad to pad; more is a hump that shims made. One
+    // step up or down along a slope must stay possible.
+    let pitch = plan.frame.length_mm() / (plan.frame.anchors_x_mm.len() - 1) as f64;
+    let wave = (2.0 * pitch / plan.frame.correlation_length_mm).powi(2).min(1.0);
     let whole = direction != LATERAL;
     Task {
         rails,
@@ -245,7 +253,7 @@ fn task(
         step,
         whole,
         largest_step: if largest.is_finite() { largest } else { 1e3 },
-        bend: zones.map(|z| (z / 4.0).max(step / 2.0)),
+        bend: zones.map(|z| (z / 4.0 * wave).max(0.75 * step)),
     }
 }
 
