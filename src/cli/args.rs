@@ -89,7 +89,7 @@ pub(crate) struct SurveyArgs {
     /// The work list of the last earlier survey was carried out: hold this survey against what was predicted.
     #[arg(long, requires = "before")]
     pub(crate) shimmed: bool,
-    /// Folder for figures and results; made if it is not there, SURVEY-survey here if left out.
+    /// Folder for figures and results; made if it is not there, SURVEY-verdict here if left out.
     #[arg(long)]
     pub(crate) out: Option<PathBuf>,
     /// Number of drawn installations instead of the plan's.

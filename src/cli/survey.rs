@@ -40,7 +40,7 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let survey = parse(&loaded, &args.survey, &bytes, args)?;
     let evaluators = loaded.evaluators()?;
     let rails = Rails::new(plan).ok_or_else(|| Failure(format!("{}: the anchors make no rail", loaded.file)))?;
-    let folder = args.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-survey", file_stem(&args.survey))));
+    let folder = args.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-verdict", file_stem(&args.survey))));
     output::folder(&folder)?;
     let draws = args.draws.unwrap_or(plan.study.draws);
     let result = compute(plan, &rails, &evaluators, &survey, draws)?;

@@ -231,6 +231,9 @@ pub fn pads_to_touch(plan: &Plan, items: &[Item], title: &str) -> Result<String,
     let anchors = &plan.frame.anchors_x_mm;
     let (first, last) = (anchors[0], anchors[anchors.len() - 1]);
     let across = |x: f64| 110.0 + (x - first) / (last - first) * f64::from(WIDTH - 190);
+    // Where pads stand close, only some of them are written out; the work list has them all.
+    let spacing = f64::from(WIDTH - 190) / (anchors.len() - 1) as f64;
+    let every = (38.0 / spacing).ceil() as usize;
     draw(470, &format!("Pads to touch: {title}"), |canvas| {
         label(canvas, &format!("Pads to touch: {title}"), (WIDTH / 2, 22), 19, true, HPos::Center)?;
         label(
@@ -248,7 +251,7 @@ pub fn pads_to_touch(plan: &Plan, items: &[Item], title: &str) -> Result<String,
             canvas.draw(&PathElement::new(line, LOOKS[rail].stroke_width(10))).map_err(failed)?;
             for (i, x) in anchors.iter().enumerate() {
                 let item = items.iter().find(|item| item.rail == rail && item.pad == i + 1);
-                pad(canvas, across(*x), y, i + 1, item)?;
+                pad(canvas, (across(*x), y), i + 1, item, (spacing, i % every == 0))?;
             }
         }
         for x in ticks(first, last, 8) {
@@ -258,14 +261,22 @@ pub fn pads_to_touch(plan: &Plan, items: &[Item], title: &str) -> Result<String,
     })
 }
 
-fn pad(canvas: &Canvas<'_>, x: f64, y: u32, number: usize, item: Option<&Item>) -> Result<(), FigureError> {
-    let (x4, y4, half) = ((x * 4.0) as i32, px(y) as i32, px(8) as i32);
+fn pad(
+    canvas: &Canvas<'_>,
+    (x, y): (f64, u32),
+    number: usize,
+    item: Option<&Item>,
+    (spacing, written): (f64, bool),
+) -> Result<(), FigureError> {
+    let (x4, y4, half) = ((x * 4.0) as i32, px(y) as i32, (4.0 * (0.3 * spacing).min(8.0)) as i32);
     let square = [(x4 - half, y4 - half), (x4 + half, y4 + half)];
     let white = RGBColor(255, 255, 255);
     canvas.draw(&Rectangle::new(square, if item.is_some() { INK.filled() } else { white.filled() })).map_err(failed)?;
     canvas.draw(&Rectangle::new(square, INK.stroke_width(6))).map_err(failed)?;
-    label(canvas, &number.to_string(), (x as u32, y - 20), 12, item.is_some(), HPos::Center)?;
-    let Some(item) = item else { return Ok(()) };
+    if written {
+        label(canvas, &number.to_string(), (x as u32, y - 20), 12, item.is_some(), HPos::Center)?;
+    }
+    let Some(item) = item.filter(|_| written) else { return Ok(()) };
     if item.shim_mm > 0.0 {
         label(canvas, &format!("+{:.2}", item.shim_mm), (x as u32, y + 24), 12, false, HPos::Center)?;
     }

@@ -294,25 +294,27 @@ fn entry(line: usize, text: &str, separator: char) -> Option<Entry> {
 
 /// A key must be known, its word too, and a value must not stand twice.
 fn check(e: &Entry, all: &[Entry], problems: &mut Vec<Problem>) {
+    let shown = if e.line == 0 { format!("--say {}", e.key) } else { e.key.clone() };
+    let line = e.line.max(1);
     let Some(key) = HEAD_KEYS.iter().find(|k| k.name == e.key) else {
         let meant = nearest(HEAD_KEYS.iter().map(|k| k.name), &e.key, 0.85).map_or_else(
             || format!("Known are {}. A remark has no \"=\" and no \":\" after its first word.", names()),
             |k| format!("Did you mean {k}?"),
         );
-        problems.push(problem(e.line, 1, &e.key, &e.value, "this key of the head is not known", &meant));
+        problems.push(problem(line, 1, &shown, &e.value, "this key of the head is not known", &meant));
         return;
     };
     if e.value.is_empty() {
         return;
     }
     if !key.words.is_empty() && !key.words.contains(&e.value.as_str()) {
-        problems.push(problem(e.line, 1, &e.key, &e.value, &format!("expected: {}", key.words.join(" or ")), key.meaning));
+        problems.push(problem(line, 1, &shown, &e.value, &format!("expected: {}", key.words.join(" or ")), key.meaning));
     }
     if key.name == "date" && day_of(&e.value).is_none() {
-        problems.push(problem(e.line, 1, &e.key, &e.value, "expected: a date as 2026-11-25", key.meaning));
+        problems.push(problem(line, 1, &shown, &e.value, "expected: a date as 2026-11-25", key.meaning));
     }
     if key.name != "note" && all.iter().any(|o| o.key == e.key && o.line < e.line) {
-        problems.push(problem(e.line, 1, &e.key, &e.value, "this key stands twice", "Leave one."));
+        problems.push(problem(line, 1, &shown, &e.value, "this key stands twice", "Leave one."));
     }
 }
 

@@ -93,7 +93,8 @@ fn cells(line: &str, separator: char) -> Vec<Cell> {
     let mut quoted = false;
     for (i, c) in line.chars().enumerate() {
         match c {
-            '"' => quoted = !quoted,
+            // As for the reader, a quote opens only at the beginning of a cell.
+            '"' if quoted || begins.last() == Some(&(i + 1)) => quoted = !quoted,
             c if c == separator && !quoted => begins.push(i + 2),
             _ => {}
         }
@@ -146,8 +147,8 @@ mod tests {
 
     #[test]
     fn cells_know_where_they_begin_and_quotes_hold_separators() {
-        let row = cells("A; \"1;5\" ;x", ';');
-        assert_eq!(row.iter().map(|c| c.column).collect::<Vec<_>>(), [1, 3, 10]);
+        let row = cells("A;\"1;5\";x", ';');
+        assert_eq!(row.iter().map(|c| c.column).collect::<Vec<_>>(), [1, 3, 9]);
         let row = cells("A,\"1,5\",x", ',');
         assert_eq!(row[1].text, "1,5");
         assert_eq!(row[2].column, 9);
