@@ -26,6 +26,10 @@ pub(crate) enum Command {
     Demo(DemoArgs),
     /// Study a plan: draw installations inside its tolerances, compare its joint arrangements.
     Study(StudyArgs),
+    /// Evaluate measured rails: limits with measurement uncertainty, what the machine will do, which pads to shim.
+    Survey(SurveyArgs),
+    /// Print an empty survey sheet (CSV): stations, signs, order, and which instrument can decide the limits.
+    Sheet(SheetArgs),
     /// Trace one installation in full: pose, joint forces, block loads, P, S0, life, to be checked by hand.
     Trace(TraceArgs),
     /// The worst machine that the tolerances allow: attained by an installation to replay, and bounded.
@@ -72,6 +76,45 @@ pub(crate) struct StudyArgs {
     /// Seed instead of the plan's.
     #[arg(long)]
     pub(crate) seed: Option<u64>,
+}
+
+/// Arguments of `survey`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct SurveyArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// The measured points or readings (CSV); `railtrue sheet PLAN` prints an empty one.
+    pub(crate) survey: PathBuf,
+    /// A heading of the survey's table, as NAME=HEADING, such as x=Easting.
+    #[arg(long, value_name = "NAME=HEADING", value_parser = pair)]
+    pub(crate) column: Vec<(String, String)>,
+    /// A line of the survey's head, as KEY=VALUE, such as u_point_mm=0.02; it goes before the file's own.
+    #[arg(long, value_name = "KEY=VALUE", value_parser = pair)]
+    pub(crate) say: Vec<(String, String)>,
+    /// An earlier survey of the same machine; give several in the order of their dates.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) before: Vec<PathBuf>,
+    /// The work list of the last earlier survey was carried out: hold this survey against what was predicted.
+    #[arg(long, requires = "before")]
+    pub(crate) shimmed: bool,
+    /// Folder for figures and results; made if it is not there, SURVEY-verdict here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+    /// Number of drawn installations instead of the plan's.
+    #[arg(long, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
+    pub(crate) draws: Option<u64>,
+}
+
+/// Arguments of `sheet`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct SheetArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+}
+
+fn pair(text: &str) -> Result<(String, String), String> {
+    let (name, value) = text.split_once('=').ok_or("two parts with = between them are needed")?;
+    Ok((name.trim().to_lowercase(), value.trim().into()))
 }
 
 /// Arguments of `trace`.

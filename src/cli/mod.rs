@@ -12,8 +12,10 @@ mod map;
 mod output;
 mod schema;
 mod shares;
+mod sheet;
 mod start;
 mod study;
+mod survey;
 mod trace;
 mod worst;
 
@@ -43,6 +45,8 @@ pub fn main() -> ExitCode {
     let result = match args.command {
         Command::Demo(a) => demo::run(&a),
         Command::Study(a) => study::run(&a),
+        Command::Survey(a) => survey::run(&a),
+        Command::Sheet(a) => sheet::run(&a),
         Command::Trace(a) => trace::run(&a),
         Command::Map(a) => map::run(&a),
         Command::Budget(a) => budget::run(&a),

@@ -43,11 +43,15 @@ pub(super) fn quoted(path: &Path) -> String {
     if name.contains(' ') { format!("\"{name}\"") } else { name }
 }
 
+/// SHA-256 of a file's bytes.
+pub(super) fn sha256(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+}
+
 /// Where a result comes from.
 pub(super) fn origin(path: &Path, text: &str) -> Origin {
-    let hash = Sha256::digest(text.as_bytes());
     Origin {
-        plan_sha256: hash.iter().map(|b| format!("{b:02x}")).collect(),
+        plan_sha256: sha256(text.as_bytes()),
         plan_file: path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
         version: env!("CARGO_PKG_VERSION").into(),
     }

@@ -1,7 +1,12 @@
 //! Rails and their errors: what a rail out of line imposes on each block. No forces here.
 
 mod imposed;
+pub mod line_fit;
+mod profile_posterior;
+mod rigid_motion;
 mod straightness;
 
 pub use imposed::{Imposed, RailPoint, Rails};
+pub use profile_posterior::{Observation, Prior, ProfilePosterior};
+pub use rigid_motion::{RigidMotion, lay_onto};
 pub use straightness::ProfileModes;

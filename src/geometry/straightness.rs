@@ -82,7 +82,7 @@ fn scaled_mode(vector: &DVector<f64>, deviation: f64) -> DVector<f64> {
 }
 
 /// The matrix that takes the least-squares straight line out of values at `x`.
-fn remove_line(x: &[f64]) -> DMatrix<f64> {
+pub(super) fn remove_line(x: &[f64]) -> DMatrix<f64> {
     let n = x.len();
     let mean = x.iter().sum::<f64>() / n as f64;
     let spread: f64 = x.iter().map(|v| (v - mean).powi(2)).sum();

@@ -51,6 +51,8 @@ fn build(root: &View<'_>) -> Option<Plan> {
     let tightening = tightening(root, &frame, &duty, reference_c)?;
     let study = root.table("study");
     Some(Plan {
+        site: super::site::site(root, &frame),
+        reference_c,
         title: root.text("title").into(),
         chosen,
         supports,

@@ -11,8 +11,10 @@ mod joint;
 mod parts;
 pub mod plan;
 pub mod problem;
+mod site;
 pub mod sources;
 mod stated;
+pub mod survey;
 mod tolerances;
 
 pub use block_table::a1;
@@ -20,5 +22,6 @@ pub use build::{problem_at, read_plan};
 pub(crate) use document::nearest;
 pub use plan::Plan;
 pub use problem::{Problem, Problems};
+pub use site::{Correction, Site};
 pub use sources::{ErrorKind, ErrorSources, Source};
 pub use stated::{Installation, Stated, read_installation};

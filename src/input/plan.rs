@@ -4,6 +4,7 @@
 pub use super::block::{Block, Contact, Element, Level};
 pub use super::cost::Budget;
 pub use super::joint::{Arrangement, Component, Joint, Law};
+use super::site::Site;
 use super::sources::ErrorSources;
 use crate::contact::stiffness_from_geometry;
 
@@ -48,6 +49,10 @@ pub struct Plan {
     pub assumed: Vec<String>,
     /// Distance travelled in a year.
     pub km_per_year: Option<f64>,
+    /// Temperature at which the sizes hold, degrees Celsius.
+    pub reference_c: f64,
+    /// Survey files and corrections on site.
+    pub site: Site,
 }
 
 /// Rails, anchors and stroke.

@@ -18,6 +18,7 @@ mod service;
 mod shares;
 mod stack;
 mod stiffness;
+pub mod survey;
 mod swap;
 mod trace;
 mod verdict;

@@ -52,6 +52,11 @@ pub enum Place {
     },
 }
 
+/// Independent standard normal numbers.
+pub(super) fn normals(count: usize, rng: &mut impl Rng) -> Vec<f64> {
+    (0..count).map(|_| StandardNormal.sample(rng)).collect()
+}
+
 /// Draws installations of a plan.
 #[derive(Debug, Clone)]
 pub struct Draws<'p> {

@@ -7,6 +7,7 @@ mod installation;
 mod joints;
 mod machine;
 mod service;
+mod site;
 
 /// What a key holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -83,7 +84,7 @@ pub struct Catalogue {
 }
 
 /// Keys of a plan.
-pub const PLAN: Catalogue = Catalogue { parts: &[machine::KEYS, joints::KEYS, service::KEYS, errors::KEYS, budget::KEYS] };
+pub const PLAN: Catalogue = Catalogue { parts: &[machine::KEYS, joints::KEYS, service::KEYS, errors::KEYS, budget::KEYS, site::KEYS] };
 
 /// Keys of a stated installation.
 pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::KEYS] };

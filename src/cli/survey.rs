@@ -1,0 +1,218 @@
+//! `survey`: measured points in; verdict, prediction and work list out.
+
+use std::path::{Path, PathBuf};
+
+use super::args::SurveyArgs;
+use super::machines::{Loaded, load};
+use super::study::file_stem;
+use super::{Done, Failure, output};
+use crate::bearing::row_unloading_load;
+use crate::geometry::Rails;
+use crate::input::Plan;
+use crate::input::survey::{Survey, read_survey};
+use crate::present::{
+    CAUTIONS, FigureError, checks_table, findings_list, history_figure, history_text, json, pads_to_touch, prediction_check,
+    predictions_table, survey_head, survey_json, survey_loads, survey_profiles, survey_verdict, to_png, work_list_text,
+};
+use crate::study::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
+use crate::study::survey::shims::{Correction, correct_rails};
+use crate::study::survey::{Check, Conformity, Evaluated, Measured, Panel, Prediction, checks, evaluate_survey, panels, predict};
+use crate::study::{Evaluator, Status};
+
+/// Limits and predictions of one state of the rails.
+struct State {
+    checks: Vec<Check>,
+    predictions: Vec<Prediction>,
+}
+
+/// Everything that a survey came to.
+struct Surveyed {
+    evaluated: Evaluated,
+    now: State,
+    correction: Option<(Correction, State)>,
+    panels: Vec<Panel>,
+}
+
+pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
+    let loaded = load(&args.plan)?;
+    let plan = &loaded.plan;
+    let bytes = read_bytes(&args.survey)?;
+    let survey = parse(&loaded, &args.survey, &bytes, args)?;
+    let evaluators = loaded.evaluators()?;
+    let rails = Rails::new(plan).ok_or_else(|| Failure(format!("{}: the anchors make no rail", loaded.file)))?;
+    let folder = args.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-verdict", file_stem(&args.survey))));
+    output::folder(&folder)?;
+    let draws = args.draws.unwrap_or(plan.study.draws);
+    let result = compute(plan, &rails, &evaluators, &survey, draws)?;
+    let mut text = survey_head(plan, &survey, &result.evaluated.said);
+    text.push('\n');
+    text += &survey_verdict(&result.now.checks, &result.now.predictions);
+    text += &checks_table(&result.now.checks);
+    text += &format!("\nWHAT THE MACHINE WILL DO ON THESE RAILS ({draws} draws: rails as measured, the rest as the plan tolerates)\n");
+    text += &predictions_table(plan, &result.now.predictions);
+    match &result.correction {
+        None => text += "WORK LIST\nNothing is to be done: every limit that was read passes and every requirement is met.\n\n",
+        Some((c, after)) => {
+            text += &work_list_text(plan, c, (&result.now.checks, &result.now.predictions), (&after.checks, &after.predictions));
+        }
+    }
+    let site = Site { plan, rails: &rails, evaluators: &evaluators };
+    let history = history(&loaded, &site, args, &survey, &result)?;
+    if let Some(h) = &history {
+        text += &h.text;
+    }
+    text += &findings_list(&result.evaluated.findings);
+    let files = write(&loaded, args, &survey, &bytes, &result, history, &folder)?;
+    let list: Vec<String> = files.iter().map(|f| format!("- {}", output::shown(f))).collect();
+    text += &format!("FILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", list.join("\n"));
+    Ok(Done { text, within: within(&result.now) })
+}
+
+fn compute(plan: &Plan, rails: &Rails, evaluators: &[Evaluator<'_>], survey: &Survey, draws: u64) -> Result<Surveyed, Failure> {
+    let failed = |e: &dyn std::fmt::Display| Failure(format!("{}: {e}", survey.file));
+    let seed = plan.study.seed;
+    let evaluated = evaluate_survey(plan, rails, survey).map_err(|e| failed(&e))?;
+    let machines: Vec<&Evaluator<'_>> = evaluators.iter().collect();
+    let state = |m: &Measured| -> Result<State, Failure> {
+        let predictions = predict(plan, &machines, m, draws, seed).map_err(|e| failed(&e))?;
+        Ok(State { checks: checks(plan, rails, m, seed), predictions })
+    };
+    let now = state(&evaluated.measured)?;
+    let recheck = |m: &Measured| checks(plan, rails, m, seed);
+    let found = correct_rails(plan, evaluators, &evaluated.measured, &now.checks, &now.predictions, &recheck, (draws, seed));
+    let correction = match found.map_err(|e| failed(&e))? {
+        Some(c) => {
+            let after = state(&c.after)?;
+            Some((c, after))
+        }
+        None => None,
+    };
+    let after = correction.as_ref().filter(|(c, _)| !c.items.is_empty()).map(|(c, _)| &c.after);
+    let panels = panels(plan, rails, &evaluated.corrected, &evaluated.measured, after);
+    Ok(Surveyed { evaluated, now, correction, panels })
+}
+
+/// What does not change from survey to survey.
+struct Site<'s> {
+    plan: &'s Plan,
+    rails: &'s Rails,
+    evaluators: &'s [Evaluator<'s>],
+}
+
+/// Earlier surveys held against this one.
+struct History {
+    text: String,
+    figure: Option<String>,
+    changes: Vec<Change>,
+    pads: Vec<PadMoved>,
+}
+
+/// Draws of an earlier survey's work list.
+const EARLIER_DRAWS: u64 = 1000;
+
+fn history(loaded: &Loaded, site: &Site<'_>, args: &SurveyArgs, survey: &Survey, result: &Surveyed) -> Result<Option<History>, Failure> {
+    if args.before.is_empty() {
+        return Ok(None);
+    }
+    let (plan, rails) = (site.plan, site.rails);
+    let mut epochs = Vec::new();
+    let mut expected = None;
+    for path in &args.before {
+        let earlier = parse(loaded, path, &read_bytes(path)?, args)?;
+        let epoch = |measured: &Measured, checks: Vec<Check>| Epoch {
+            file: earlier.file.clone(),
+            day: earlier.state.day,
+            measured: measured.clone(),
+            checks,
+        };
+        if args.shimmed && path == &args.before[args.before.len() - 1] {
+            let then = compute(plan, rails, site.evaluators, &earlier, EARLIER_DRAWS)?;
+            expected = then.correction.map(|(c, after)| epoch(&c.after, after.checks));
+            epochs.push(epoch(&then.evaluated.measured, then.now.checks));
+        } else {
+            let evaluated = evaluate_survey(plan, rails, &earlier).map_err(|e| Failure(format!("{}: {e}", earlier.file)))?;
+            epochs.push(epoch(&evaluated.measured, checks(plan, rails, &evaluated.measured, plan.study.seed)));
+        }
+    }
+    let now = Epoch {
+        file: survey.file.clone(),
+        day: survey.state.day,
+        measured: result.evaluated.measured.clone(),
+        checks: result.now.checks.clone(),
+    };
+    let check = expected.map_or_else(String::new, |e| prediction_check(&e, &now));
+    epochs.push(now);
+    let changes = changes(&epochs);
+    let pads = pads_moved(plan, rails, &epochs[0].measured, &epochs[epochs.len() - 1].measured);
+    let figure = history_figure(&epochs, &changes, &plan.title).map_err(|e| Failure(e.to_string()))?;
+    Ok(Some(History { text: check + &history_text(&epochs, &changes, &pads), figure, changes, pads }))
+}
+
+/// Everything is within: each limit is shown to be kept, each requirement is met by the chosen arrangement. A limit that was not
+/// read is not shown.
+fn within(state: &State) -> bool {
+    let kept = state.checks.iter().all(|c| c.decision.verdict == Conformity::Pass);
+    let met = |s: Status| matches!(s, Status::Met | Status::NotApplicable);
+    kept && state.predictions.iter().filter(|p| p.chosen).flat_map(|p| &p.verdicts).all(|v| met(v.status))
+}
+
+fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    std::fs::read(path).map_err(|e| Failure(format!("{}: cannot be read: {e}", path.display())))
+}
+
+fn parse(loaded: &Loaded, path: &Path, bytes: &[u8], args: &SurveyArgs) -> Result<Survey, Failure> {
+    read_survey(bytes, &output::shown(path), &loaded.plan, &args.say, &args.column).map_err(|p| Failure(p.to_string()))
+}
+
+fn write(
+    loaded: &Loaded,
+    args: &SurveyArgs,
+    survey: &Survey,
+    bytes: &[u8],
+    result: &Surveyed,
+    history: Option<History>,
+    folder: &Path,
+) -> Result<Vec<PathBuf>, Failure> {
+    let plan = &loaded.plan;
+    let failed = |e: FigureError| Failure(e.to_string());
+    let chosen = |list: &[Prediction]| list.iter().find(|p| p.chosen).cloned();
+    let after = result.correction.as_ref().filter(|(c, _)| !c.items.is_empty());
+    let mut figures = vec![("profiles", survey_profiles(&result.panels, &plan.title).map_err(failed)?)];
+    if let Some(now) = chosen(&result.now.predictions) {
+        let then = after.and_then(|(_, s)| chosen(&s.predictions));
+        let svg = survey_loads(&now, then.as_ref(), &plan.title, row_unloading_load(&plan.block)).map_err(failed)?;
+        figures.push(("load-along-stroke", svg));
+    }
+    if let Some((c, _)) = after {
+        figures.push(("pads-to-touch", pads_to_touch(plan, &c.items, &plan.title).map_err(failed)?));
+    }
+    let mut changed = serde_json::Value::Null;
+    if let Some(h) = history {
+        figures.extend(h.figure.map(|svg| ("what-has-moved", svg)));
+        changed = serde_json::json!({ "limits": h.changes, "pads": h.pads });
+    }
+    let mut files = Vec::new();
+    for (name, svg) in figures {
+        for (ending, content) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(failed)?)] {
+            let file = folder.join(format!("{name}.{ending}"));
+            output::write(&file, &content)?;
+            files.push(file);
+        }
+    }
+    let correction = result.correction.as_ref().map(|(c, s)| (c, s.checks.as_slice(), s.predictions.as_slice()));
+    let mut value = survey_json(
+        survey,
+        &output::sha256(bytes),
+        &result.evaluated.said,
+        (&result.now.checks, &result.now.predictions),
+        correction,
+        &result.panels,
+        &result.evaluated.findings,
+    );
+    value["history"] = changed;
+    let file = folder.join("survey.json");
+    let whole = json::with_head("survey", plan, &output::origin(&args.plan, &loaded.text), value);
+    output::write(&file, format!("{whole:#}\n").as_bytes())?;
+    files.push(file);
+    Ok(files)
+}

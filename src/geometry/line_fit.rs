@@ -1,0 +1,104 @@
+//! Straightness of measured points: least-squares line, line through the end points, minimum zone; each is named,
+//! because their answers differ.
+
+/// A straight line `offset + slope x`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Line {
+    /// Value at x = 0.
+    pub offset: f64,
+    /// Rise per unit of x.
+    pub slope: f64,
+}
+
+/// A least-squares line with the standard deviations that its own residuals give.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LineFit {
+    /// The line.
+    pub line: Line,
+    /// Standard deviation of offset and slope; NaN for two points.
+    pub deviation: [f64; 2],
+    /// Residual standard deviation, with n - 2 degrees of freedom; NaN for two points.
+    pub residual: f64,
+}
+
+impl Line {
+    /// Its value at a place.
+    #[must_use]
+    pub fn at(&self, x: f64) -> f64 {
+        self.offset + self.slope * x
+    }
+
+    /// Distance between the parallels to this line that hold all points, along z.
+    #[must_use]
+    pub fn zone(&self, x: &[f64], z: &[f64]) -> f64 {
+        let (low, high) = x.iter().zip(z).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (x, z)| {
+            let d = z - self.at(*x);
+            (low.min(d), high.max(d))
+        });
+        (high - low).max(0.0)
+    }
+}
+
+/// Least-squares line through points, by sums about the means.
+///
+/// Returns `None` for fewer than two points or points all at one place.
+#[must_use]
+pub fn least_squares(x: &[f64], z: &[f64]) -> Option<LineFit> {
+    let n = x.len();
+    if n < 2 || z.len() != n {
+        return None;
+    }
+    let mean = |v: &[f64]| {
+        // Twice: what the first mean leaves by rounding is taken up by the second.
+        let first = v.iter().sum::<f64>() / n as f64;
+        first + v.iter().map(|a| a - first).sum::<f64>() / n as f64
+    };
+    let (mx, mz) = (mean(x), mean(z));
+    let sxx: f64 = x.iter().map(|a| (a - mx).powi(2)).sum();
+    let sxz: f64 = x.iter().zip(z).map(|(a, b)| (a - mx) * (b - mz)).sum();
+    if !(sxx > 0.0) {
+        return None;
+    }
+    let slope = sxz / sxx;
+    let line = Line { offset: mz - slope * mx, slope };
+    let left: f64 = x.iter().zip(z).map(|(a, b)| (b - mz - slope * (a - mx)).powi(2)).sum();
+    let residual = (left / (n as f64 - 2.0)).sqrt();
+    Some(LineFit { line, deviation: [residual * (1.0 / n as f64 + mx * mx / sxx).sqrt(), residual / sxx.sqrt()], residual })
+}
+
+/// Line through the first and the last point in x.
+#[must_use]
+pub fn end_points(x: &[f64], z: &[f64]) -> Option<Line> {
+    let by = |a: &usize, b: &usize| x[*a].total_cmp(&x[*b]);
+    let (first, last) = ((0..x.len()).min_by(by)?, (0..x.len()).max_by(by)?);
+    let slope = (z[last] - z[first]) / (x[last] - x[first]);
+    slope.is_finite().then(|| Line { offset: z[first] - slope * x[first], slope })
+}
+
+/// Line of the minimum zone: the two parallels that hold all points at the least distance along z (ISO 12780-1, MZ).
+///
+/// The least width is reached with one parallel along an edge of the convex hull, so the edges are tried.
+#[must_use]
+pub fn minimum_zone(x: &[f64], z: &[f64]) -> Option<Line> {
+    let mut points: Vec<(f64, f64)> = x.iter().copied().zip(z.iter().copied()).collect();
+    points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let hull = |upper: bool| {
+        let side = if upper { -1.0 } else { 1.0 };
+        let mut chain: Vec<(f64, f64)> = Vec::new();
+        for &p in &points {
+            while let [.., a, b] = chain.as_slice()
+                && side * ((b.0 - a.0) * (p.1 - a.1) - (b.1 - a.1) * (p.0 - a.0)) <= 0.0
+            {
+                chain.pop();
+            }
+            chain.push(p);
+        }
+        chain
+    };
+    let edges = [hull(true), hull(false)];
+    let slopes = edges.iter().flat_map(|c| c.windows(2)).filter(|w| w[1].0 > w[0].0).map(|w| (w[1].1 - w[0].1) / (w[1].0 - w[0].0));
+    let zone = |slope: &f64| Line { offset: 0.0, slope: *slope }.zone(x, z);
+    let slope = slopes.min_by(|a, b| zone(a).total_cmp(&zone(b)))?;
+    let reach = points.iter().map(|(x, z)| z - slope * x).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), d| (l.min(d), h.max(d)));
+    Some(Line { offset: f64::midpoint(reach.0, reach.1), slope })
+}

@@ -1,0 +1,177 @@
+//! A survey for the terminal: what was understood, each limit with its verdict, what the machine will do.
+
+use std::fmt::Write as _;
+
+use super::numbers::{percent, significant, years};
+use super::tables::{align_right, bound, plain_table};
+use crate::input::Plan;
+use crate::input::plan::Measure;
+use crate::input::survey::Survey;
+use crate::math::order::quantile;
+use crate::study::survey::{Check, Conformity, Prediction};
+use crate::study::{Finding, Outcome, Status, Verdict};
+
+/// What was read and how it was brought to the plan's reference.
+#[must_use]
+pub fn survey_head(plan: &Plan, survey: &Survey, said: &[String]) -> String {
+    let mut text = format!("{}\nSurvey {}", plan.title, survey.file);
+    if let Some(date) = &survey.state.date {
+        let _ = write!(text, " of {date}");
+    }
+    text.push('\n');
+    for (key, value) in &survey.state.notes {
+        let _ = writeln!(text, "{key}: {value}");
+    }
+    let points = if survey.points.is_empty() { String::new() } else { format!("{} points, ", survey.points.len()) };
+    let _ = writeln!(text, "\nREAD\n- {points}{} readings at stations; {}", survey.readings.len(), survey.understood.join("; "));
+    for sentence in said {
+        let _ = writeln!(text, "- {sentence}");
+    }
+    text
+}
+
+/// The verdict in a few lines.
+#[must_use]
+pub fn survey_verdict(checks: &[Check], predictions: &[Prediction]) -> String {
+    let of = |wanted: Conformity| checks.iter().filter(|c| c.decision.verdict == wanted).map(|c| c.label).collect::<Vec<_>>();
+    let mut text = format!("VERDICT   limits: {} of {} pass", of(Conformity::Pass).len(), checks.len());
+    for (wanted, words) in
+        [(Conformity::Fail, "FAIL"), (Conformity::NotDecidable, "NOT DECIDABLE with this instrument"), (Conformity::NotSeen, "not read")]
+    {
+        let list = of(wanted);
+        if !list.is_empty() {
+            let _ = write!(text, "\n          {words}: {}", list.join("; "));
+        }
+    }
+    for p in predictions {
+        let chosen = if p.chosen { " (chosen)" } else { "" };
+        let one = |v: &Verdict| format!("{} {}", v.requirement.measure.key(), probability(v));
+        let parts: Vec<String> = p.verdicts.iter().filter(|v| v.status != Status::NotApplicable).map(one).collect();
+        let _ = write!(text, "\n          {} joints{chosen}: {}", p.name, parts.join(", "));
+    }
+    text + "\n\n"
+}
+
+/// Each limit of the plan with what was measured and the verdict.
+#[must_use]
+pub fn checks_table(checks: &[Check]) -> String {
+    let mut table = plain_table(["limit of the plan", "measured", "u", "", "limits", "verdict"]);
+    for c in checks {
+        let seen = c.decision.verdict != Conformity::NotSeen;
+        let (value, uncertainty) = if seen { with_uncertainty(c.value, c.uncertainty) } else { ("-".into(), String::new()) };
+        let limits = match c.lower {
+            Some(low) if low == -c.upper => format!("\u{b1}{}", significant(c.upper, 3)),
+            Some(low) => format!("{} to {}", significant(low, 3), significant(c.upper, 3)),
+            None => format!("at most {}", significant(c.upper, 3)),
+        };
+        table.add_row([c.label.into(), value, uncertainty, c.unit.into(), limits, verdict(c)]);
+        if let Some(zone) = c.minimum_zone.filter(|_| seen) {
+            table.add_row([
+                "  by minimum zone".into(),
+                with_uncertainty(zone, c.uncertainty).0,
+                String::new(),
+                c.unit.into(),
+                String::new(),
+                String::new(),
+            ]);
+        }
+    }
+    align_right(&mut table, 1..3);
+    format!(
+        "MEASURED AGAINST THE PLAN'S LIMITS (u: standard uncertainty, k = 1; decided with a guard band of 1.645 u, ISO 14253-1;\nstraightness: peak-to-valley about the least-squares line)\n{table}\n"
+    )
+}
+
+/// A value with as many decimals as two digits of its uncertainty have.
+#[must_use]
+pub fn with_uncertainty(value: f64, uncertainty: f64) -> (String, String) {
+    if !(uncertainty > 0.0) || !uncertainty.is_finite() {
+        return (significant(value, 3), significant(uncertainty, 2));
+    }
+    let decimals = (1 - uncertainty.log10().floor() as i32).clamp(0, 6) as usize;
+    let value = format!("{value:.decimals$}");
+    let value = if value.trim_start_matches(['-', '0', '.']).is_empty() { value.trim_start_matches('-').to_string() } else { value };
+    (value, format!("{uncertainty:.decimals$}"))
+}
+
+fn verdict(c: &Check) -> String {
+    match (c.decision.verdict, c.decision.deciding_uncertainty) {
+        (Conformity::Pass, _) => "PASS".into(),
+        (Conformity::Fail, _) => "FAIL".into(),
+        (Conformity::NotSeen, _) => "not read".into(),
+        (Conformity::NotDecidable, Some(u)) if u < 0.05 * c.uncertainty => "NOT DECIDABLE: it lies on the limit".into(),
+        (Conformity::NotDecidable, u) => format!("NOT DECIDABLE; u = {} would do", significant(u.unwrap_or(0.0), 2)),
+    }
+}
+
+/// One table an arrangement: what the measured rails come to, and the probability that each requirement is met.
+#[must_use]
+pub fn predictions_table(plan: &Plan, predictions: &[Prediction]) -> String {
+    let mut text = String::new();
+    for p in predictions {
+        let mark = if p.chosen { " (chosen: it sets the exit code)" } else { "" };
+        let _ = writeln!(text, "Arrangement \"{}\"{mark}", p.name);
+        let mut table = plain_table(["on these rails", "perfect rails", "median", "5 to 95 in 100", "requirement", "probability"]);
+        for (name, of, measure, write) in ROWS {
+            if measure == Measure::FloatTravel && !p.has_floats {
+                continue;
+            }
+            let mut sorted: Vec<f64> = p.outcomes.iter().map(of).collect();
+            sorted.sort_by(f64::total_cmp);
+            let at = |q: f64| quantile(&sorted, q, 0.95).map_or(f64::NAN, |q| q.value);
+            let verdict = p.verdicts.iter().find(|v| v.requirement.measure == measure);
+            table.add_row([
+                name.into(),
+                write(of(&p.perfect)),
+                write(at(0.5)),
+                format!("{} to {}", write(at(0.05)), write(at(0.95))),
+                verdict.map_or_else(String::new, bound),
+                verdict.map_or_else(String::new, probability),
+            ]);
+            if let Some(km) = plan.km_per_year.filter(|_| measure == Measure::Life) {
+                let span = |x: f64| years(x, km);
+                let range = format!("{} to {}", span(at(0.05)), span(at(0.95)));
+                table.add_row([String::new(), span(of(&p.perfect)), span(at(0.5)), range, String::new(), String::new()]);
+            }
+        }
+        align_right(&mut table, 1..4);
+        let _ = writeln!(text, "{table}\n");
+    }
+    text
+}
+
+type Row = (&'static str, fn(&Outcome) -> f64, Measure, fn(f64) -> String);
+
+const ROWS: [Row; 7] = [
+    ("life, km", |o| o.life_km, Measure::Life, |x| significant(x, 3)),
+    ("largest block load, over row unloading", |o| o.row_unloading, Measure::RowUnloading, |x| significant(x, 2)),
+    ("static safety", |o| o.static_safety, Measure::StaticSafety, |x| significant(x, 2)),
+    ("float travel used", |o| o.float_travel_used, Measure::FloatTravel, percent),
+    ("tool point off by, mm", |o| o.tool_displacement_mm, Measure::ToolDisplacement, |x| significant(x, 2)),
+    ("tool yaw, mrad", |o| o.tool_yaw_mrad, Measure::ToolYaw, |x| significant(x, 2)),
+    ("largest joint force, N", |o| o.joint_force_n, Measure::JointForce, |x| significant(x, 3)),
+];
+
+/// The probability that this machine meets a requirement, with the verdict.
+fn probability(v: &Verdict) -> String {
+    match v.status {
+        Status::Met => format!("{}: MET", percent(v.share)),
+        Status::NotMet => format!("{}: NOT MET", percent(v.share)),
+        Status::Undecided => format!("{} to {}: more draws needed", percent(v.share_low), percent(v.share_high)),
+        Status::NotApplicable => "no floats".into(),
+    }
+}
+
+/// Findings as a list.
+#[must_use]
+pub fn findings_list(findings: &[Finding]) -> String {
+    if findings.is_empty() {
+        return String::new();
+    }
+    let mut text = String::from("FINDINGS\n");
+    for f in findings {
+        let amount = if f.amount.is_empty() { String::new() } else { format!(", {}", f.amount) };
+        let _ = writeln!(text, "- {}: {}{amount}. {}", f.what, f.place, f.advice);
+    }
+    text + "\n"
+}

@@ -1,0 +1,283 @@
+//! One direction of the rails conditioned on its readings: which lines are seen, which pads have settled, how rough it is.
+
+use super::SurveyError;
+use super::corrected::Corrected;
+use super::measured::{LATERAL, ROLL, VERTICAL, line_weights};
+use crate::geometry::{Observation, Prior, ProfileModes, ProfilePosterior, Rails};
+use crate::input::plan::Plan;
+use crate::input::sources::Spread;
+use crate::input::survey::{Quantity, Reading, Reference};
+use crate::input::{ErrorKind, Source};
+use crate::units::{A, B};
+
+/// One direction.
+pub(super) struct Part {
+    pub(super) posterior: ProfilePosterior,
+    /// Offset and drift of rail A, of rail B.
+    pub(super) seen: [[bool; 2]; 2],
+    pub(super) read: [bool; 2],
+    pub(super) roughness: (f64, f64),
+    /// Pads out for themselves: rail and number.
+    pub(super) settled: Vec<(usize, usize)>,
+    pub(super) used: Vec<Reading>,
+}
+
+/// Room of a settled pad, over the readings' uncertainty.
+const ROOM: f64 = 6.0;
+
+/// Most pads that are called settled one by one; more of them is roughness.
+const MOST_SETTLED: usize = 6;
+
+/// Least gain of the logarithm of the evidence for which rails are called rougher than the plan's prior: odds of about 20.
+const GAIN: f64 = 3.0;
+
+impl Part {
+    pub(super) fn new(
+        plan: &Plan,
+        rails: &Rails,
+        corrected: &Corrected,
+        reference: Reference,
+        direction: usize,
+    ) -> Result<Self, SurveyError> {
+        let (used, observations, nuisance): (Vec<Reading>, Vec<Observation>, Vec<f64>) =
+            observations(plan, corrected, reference, direction);
+        let own_line = direction == ROLL
+            || (reference == Reference::Common && observations.iter().any(|o| o.factors[A] > 0.0 || o.factors == [0.0, 1.0]));
+        let reach = observations.iter().map(|o| o.value.abs().max(o.uncertainty)).fold(0.0, f64::max);
+        let vague = 30.0 * reach.max(widths(plan, direction).into_iter().fold(0.0, f64::max));
+        let median = median(observations.iter().map(|o| o.uncertainty));
+        let smooth = smooth_amplitudes(plan, rails, direction, &observations, median);
+        let read = [A, B].map(|rail| observations.iter().any(|o| o.factors[rail] != 0.0));
+        let pads = unread_pads(plan, direction, &observations);
+        let mut prior = Prior {
+            line_a: if own_line { [vague; 2] } else { [0.0; 2] },
+            line_b: [vague; 2],
+            relative: direction != ROLL,
+            smooth,
+            pads,
+            correlation_length_mm: plan.frame.correlation_length_mm,
+            nuisance,
+        };
+        let spline = rails.spline();
+        let condition = |prior: &Prior| ProfilePosterior::new(spline, prior, &observations).ok_or(SurveyError::NoFrame);
+        // First with vague lines, to see which of them the readings tell at all.
+        let first = condition(&prior)?;
+        let seen = seen(plan, &first, direction, vague, own_line);
+        let limits = line_deviations(plan, direction);
+        for i in 0..2 {
+            if !seen[B][i] {
+                prior.line_b[i] = limits[B][i];
+            }
+            if !seen[A][i] && direction == ROLL {
+                prior.line_a[i] = limits[A][i];
+            }
+        }
+        let mut best = condition(&prior)?;
+        let settled = settled_pads(plan, &condition, &mut prior, &mut best, &observations, median)?;
+        let roughness = rougher(&condition, &prior, &mut best, &observations, median)?;
+        Ok(Self { posterior: best, seen, read, roughness, settled, used })
+    }
+}
+
+/// Gives single pads room of their own where the readings there speak for it: a settled pad is no wave of the rail.
+///
+/// The pad that gains most is taken first, until none gains enough.
+fn settled_pads(
+    plan: &Plan,
+    condition: &dyn Fn(&Prior) -> Result<ProfilePosterior, SurveyError>,
+    prior: &mut Prior,
+    best: &mut ProfilePosterior,
+    observations: &[Observation],
+    median: f64,
+) -> Result<Vec<(usize, usize)>, SurveyError> {
+    let anchors = &plan.frame.anchors_x_mm;
+    let nearest = |x: f64| (0..anchors.len()).min_by(|&a, &b| (anchors[a] - x).abs().total_cmp(&(anchors[b] - x).abs())).unwrap_or(0);
+    let mut found = Vec::new();
+    while found.len() < MOST_SETTLED {
+        let mut candidates: Vec<(usize, usize)> = Vec::new();
+        for (o, _) in observations.iter().zip(&best.surprise).filter(|(_, s)| s.abs() > 2.5) {
+            candidates.extend([A, B].into_iter().filter(|&r| o.factors[r] != 0.0).map(|r| (r, nearest(o.x_mm))));
+        }
+        candidates.sort_unstable();
+        candidates.dedup();
+        let mut winner: Option<(ProfilePosterior, Prior, (usize, usize))> = None;
+        for pad in candidates.into_iter().filter(|pad| !found.contains(pad)) {
+            let mut tried = prior.clone();
+            tried.pads[pad.0][pad.1] = ROOM * median;
+            let posterior = condition(&tried)?;
+            let bar = winner.as_ref().map_or(best.log_evidence + GAIN, |(p, _, _)| p.log_evidence);
+            if posterior.log_evidence > bar {
+                winner = Some((posterior, tried, pad));
+            }
+        }
+        let Some((posterior, tried, pad)) = winner else { break };
+        (*best, *prior) = (posterior, tried);
+        found.push(pad);
+    }
+    found.sort_unstable();
+    Ok(found)
+}
+
+/// Lets the whole rail be rougher than the plan's straightness where the readings speak for it: higher waves, or pads that
+/// are each out for themselves.
+fn rougher(
+    condition: &dyn Fn(&Prior) -> Result<ProfilePosterior, SurveyError>,
+    prior: &Prior,
+    best: &mut ProfilePosterior,
+    observations: &[Observation],
+    median: f64,
+) -> Result<(f64, f64), SurveyError> {
+    let base = best.log_evidence;
+    let mut roughness = (1.0, 0.0);
+    if observations.is_empty() {
+        return Ok(roughness);
+    }
+    for factor in [1.0, 2.0, 4.0, 8.0, 16.0] {
+        for pad in [0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 64.0] {
+            let pads = [A, B].map(|r| prior.pads[r].iter().map(|own| own.max(pad * median)).collect());
+            let tried = condition(&Prior { smooth: prior.smooth.map(|s| s * factor), pads, ..prior.clone() })?;
+            if tried.log_evidence > base + GAIN && tried.log_evidence > best.log_evidence {
+                (*best, roughness) = (tried, (factor, pad * median));
+            }
+        }
+    }
+    Ok(roughness)
+}
+
+/// Room of the pads of a rail that was read elsewhere but not there: such a pad may stand anywhere in its zone (evenly spread).
+///
+/// The smooth prior alone would call it nearly certain from its neighbours, but a pad that nobody looked at may have settled.
+fn unread_pads(plan: &Plan, direction: usize, observations: &[Observation]) -> [Vec<f64>; 2] {
+    let anchors = &plan.frame.anchors_x_mm;
+    [A, B].map(|rail| {
+        let xs: Vec<f64> = observations.iter().filter(|o| o.factors[rail] != 0.0).map(|o| o.x_mm).collect();
+        let zone = plan.errors.get(straightness(direction, rail)).map_or(0.0, |s| s.upper);
+        let own = |(i, x): (usize, &f64)| {
+            let before = if i > 0 { x - anchors[i - 1] } else { f64::INFINITY };
+            let after = anchors.get(i + 1).map_or(f64::INFINITY, |next| next - x);
+            let near = xs.iter().any(|read| (read - x).abs() <= 0.5 * before.min(after) + 1e-6);
+            if near || xs.is_empty() { 0.0 } else { zone / 12.0_f64.sqrt() }
+        };
+        anchors.iter().enumerate().map(own).collect()
+    })
+}
+
+fn straightness(direction: usize, rail: usize) -> ErrorKind {
+    [ErrorKind::StraightnessLateral(rail), ErrorKind::StraightnessVertical(rail), ErrorKind::StraightnessRoll(rail)][direction]
+}
+
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut list: Vec<f64> = values.collect();
+    list.sort_by(f64::total_cmp);
+    list.get(list.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// Readings of one direction as functions of the profiles: with scale, level's zero and each rail's own reference line.
+fn observations(plan: &Plan, corrected: &Corrected, reference: Reference, direction: usize) -> (Vec<Reading>, Vec<Observation>, Vec<f64>) {
+    let span = plan.frame.span_mm;
+    let each = reference == Reference::EachRail;
+    let wide = 30.0 * corrected.readings.iter().map(|r| r.value.abs()).fold(1.0, f64::max);
+    // Unknown 0: scale in lateral, level's zero in roll; 1 to 4: offset and drift of each rail's own reference line.
+    let common = match direction {
+        LATERAL => corrected.scale,
+        ROLL => corrected.level_zero_rad,
+        _ => 0.0,
+    };
+    let nuisance = if each && direction != ROLL { vec![common, wide, wide, wide, wide] } else { vec![common] };
+    let (mut used, mut list) = (Vec::new(), Vec::new());
+    for r in &corrected.readings {
+        let (wanted, factors) = match (r.quantity, r.rail) {
+            (Quantity::Lateral, Some(rail)) => (LATERAL, single(rail)),
+            (Quantity::Vertical, Some(rail)) => (VERTICAL, single(rail)),
+            (Quantity::CrossLevel, Some(rail)) => (ROLL, single(rail)),
+            (Quantity::Gauge, _) => (LATERAL, [-1.0, 1.0]),
+            (Quantity::Height, _) => (VERTICAL, [-1.0, 1.0]),
+            _ => continue,
+        };
+        if wanted != direction {
+            continue;
+        }
+        let mut more = Vec::new();
+        if direction == LATERAL && factors[B] > 0.0 && !(each && r.quantity == Quantity::Lateral) {
+            more.push((0, span));
+        }
+        if direction == ROLL {
+            more.push((0, 1.0));
+        }
+        if each && matches!(r.quantity, Quantity::Lateral | Quantity::Vertical) {
+            let rail = r.rail.unwrap_or(A);
+            more.push((1 + 2 * rail, 1.0));
+            more.push((2 + 2 * rail, plan.frame.s(r.x_mm)));
+        }
+        let uncertainty = r.uncertainty.unwrap_or(f64::NAN);
+        list.push(Observation { x_mm: r.x_mm, factors, nuisance: more, value: r.value, uncertainty });
+        used.push(r.clone());
+    }
+    (used, list, nuisance)
+}
+
+fn single(rail: usize) -> [f64; 2] {
+    if rail == A { [1.0, 0.0] } else { [0.0, 1.0] }
+}
+
+fn kinds(direction: usize) -> [[ErrorKind; 2]; 2] {
+    match direction {
+        LATERAL => [[ErrorKind::Span, ErrorKind::Parallelism]; 2],
+        VERTICAL => [[ErrorKind::Height, ErrorKind::VerticalParallelism]; 2],
+        _ => [A, B].map(|rail| [ErrorKind::CrossLevel(rail), ErrorKind::CrossLevelTwist(rail)]),
+    }
+}
+
+/// Half widths of the limits of offset and drift of this direction, 0 where the plan has none.
+fn widths(plan: &Plan, direction: usize) -> Vec<f64> {
+    kinds(direction).iter().flatten().filter_map(|k| plan.errors.get(*k)).map(|s| s.upper.abs().max(s.lower.abs())).collect()
+}
+
+/// Standard deviation of a source as the plan draws it.
+pub(super) fn deviation(source: &Source) -> f64 {
+    let half = source.half_width();
+    match source.spread {
+        Spread::Uniform => half / 3.0_f64.sqrt(),
+        Spread::Triangular => half / 6.0_f64.sqrt(),
+        Spread::Normal { capability } => half / (3.0 * capability),
+    }
+}
+
+fn line_deviations(plan: &Plan, direction: usize) -> [[f64; 2]; 2] {
+    kinds(direction).map(|pair| pair.map(|k| plan.errors.get(k).map_or(0.0, deviation)))
+}
+
+/// True where readings tell offset and drift: to better than a tenth of the vague prior, or than the plan's limits.
+fn seen(plan: &Plan, posterior: &ProfilePosterior, direction: usize, vague: f64, own_line: bool) -> [[bool; 2]; 2] {
+    let frame = &plan.frame;
+    let (a, b) = (line_weights(frame, A), line_weights(frame, B));
+    [A, B].map(|rail| {
+        [0, 1].map(|i| {
+            let weights = match (direction, rail) {
+                (ROLL, rail) => [&a, &b][rail][i].clone(),
+                (_, A) if !own_line => return true,
+                (_, A) => a[i].clone(),
+                _ => &b[i] - &a[i],
+            };
+            posterior.of(&weights).1 < 0.1 * vague
+        })
+    })
+}
+
+/// Amplitude of the smooth profile of each rail: as the plan's zone has it.
+///
+/// The zone is the largest peak-to-valley; the amplitude is set so that the typical profile (root mean square over the
+/// modes, taken as a third of its peak-to-valley: a sine has 1/2.8, a parabola 1/3.4) fills the zone. Where the plan names no
+/// straightness but readings are there, what they can tell decides: ten times their uncertainty.
+fn smooth_amplitudes(plan: &Plan, rails: &Rails, direction: usize, observations: &[Observation], median: f64) -> [f64; 2] {
+    let modes = ProfileModes::new(rails.spline(), plan.frame.correlation_length_mm);
+    let rms = (modes.at_anchors.norm_squared() / modes.at_anchors.nrows() as f64).sqrt();
+    [A, B].map(|rail| {
+        let kind =
+            [ErrorKind::StraightnessLateral(rail), ErrorKind::StraightnessVertical(rail), ErrorKind::StraightnessRoll(rail)][direction];
+        let zone = plan.errors.get(kind).map_or(0.0, |s| s.upper);
+        let read = observations.iter().any(|o| o.factors[rail] != 0.0);
+        let zone = if zone == 0.0 && read { 10.0 * median } else { zone };
+        if rms > 0.0 { zone / (3.0 * rms) } else { 0.0 }
+    })
+}

@@ -1,0 +1,211 @@
+//! Values that look wrong: far from what their neighbours say, with a swapped sign, a factor 10 or 25.4. They are pointed
+//! out, and stay in the evaluation until a person has decided.
+
+use super::corrected::Corrected;
+use super::finding;
+use super::measured::Measured;
+use crate::input::Plan;
+use crate::input::survey::{Quantity, Reading};
+use crate::study::Finding;
+use crate::units::SIDES;
+
+/// Spreads from which a value is pointed out.
+const FAR: f64 = 3.0;
+
+/// Doubts about single readings, repeats, missing rails, and the roughness of the rails.
+#[must_use]
+pub fn doubts(plan: &Plan, corrected: &Corrected, measured: &Measured) -> Vec<Finding> {
+    let mut list = Vec::new();
+    for quantity in [Quantity::Lateral, Quantity::Vertical, Quantity::CrossLevel, Quantity::Gauge, Quantity::Height] {
+        for rail in [None, Some(0), Some(1)] {
+            let series: Vec<&Reading> = corrected.readings.iter().filter(|r| r.quantity == quantity && r.rail == rail).collect();
+            neighbours(&series, &mut list);
+            repeats(&series, &mut list);
+        }
+    }
+    rough(plan, measured, &mut list);
+    missing(corrected, &mut list);
+    list
+}
+
+/// What a series says at a reading's place without it: the line through its four nearest other stations.
+fn expected(series: &[&Reading], i: usize) -> Option<f64> {
+    let x = series[i].x_mm;
+    let mut others: Vec<&&Reading> = series.iter().filter(|r| (r.x_mm - x).abs() > 1e-6).collect();
+    others.sort_by(|a, b| (a.x_mm - x).abs().total_cmp(&(b.x_mm - x).abs()).then(a.x_mm.total_cmp(&b.x_mm)));
+    let near = &others[..others.len().min(4)];
+    if near.len() < 3 {
+        return None;
+    }
+    // Median of the values that pairs of neighbours point to: one wrong neighbour does not move it.
+    let mut pointed = Vec::new();
+    for (k, a) in near.iter().enumerate() {
+        for b in &near[k + 1..] {
+            if (a.x_mm - b.x_mm).abs() > 1e-6 {
+                pointed.push(a.value + (b.value - a.value) * (x - a.x_mm) / (b.x_mm - a.x_mm));
+            }
+        }
+    }
+    median(pointed)
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    (n > 0).then(|| if n % 2 == 1 { values[n / 2] } else { f64::midpoint(values[n / 2 - 1], values[n / 2]) })
+}
+
+fn neighbours(series: &[&Reading], list: &mut Vec<Finding>) {
+    if series.len() < 5 {
+        return;
+    }
+    let misfits: Vec<Option<f64>> = (0..series.len()).map(|i| expected(series, i).map(|e| series[i].value - e)).collect();
+    // Spread of the misfits from their median size (1.4826 for a normal spread), never below what the instrument has.
+    let own = median(series.iter().filter_map(|r| r.uncertainty).collect()).unwrap_or(0.0);
+    let spread = (1.4826 * median(misfits.iter().flatten().map(|m| m.abs()).collect()).unwrap_or(0.0)).max(1.5 * own);
+    let mut far: Vec<(f64, usize)> =
+        misfits.iter().enumerate().filter_map(|(i, m)| m.filter(|m| m.abs() > FAR * spread).map(|m| (m.abs(), i))).collect();
+    // The worst first; a neighbour of one that has been named is suspect only because of it.
+    far.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let mut named: Vec<usize> = Vec::new();
+    for (misfit, i) in far {
+        let Some(expected) = without(series, i, &named) else { continue };
+        let off = series[i].value - expected;
+        if off.abs() <= FAR * spread || named.len() >= 5 {
+            continue;
+        }
+        let _ = misfit;
+        named.push(i);
+        list.push(doubt(series[i], expected, off, spread));
+    }
+}
+
+/// What the series says at a place without the reading there and without those already named.
+fn without(series: &[&Reading], i: usize, named: &[usize]) -> Option<f64> {
+    let kept: Vec<&Reading> = (0..series.len()).filter(|k| *k == i || !named.contains(k)).map(|k| series[k]).collect();
+    let at = kept.iter().position(|r| std::ptr::eq(*r, series[i]))?;
+    expected(&kept, at)
+}
+
+fn doubt(r: &Reading, expected: f64, off: f64, spread: f64) -> Finding {
+    let fits = |value: f64| (value - expected).abs() <= FAR * spread;
+    let big = expected.abs() > FAR * spread;
+    let likely = if big && fits(-r.value) {
+        "the sign may be swapped"
+    } else if fits(r.value / 10.0) && r.value.abs() > 5.0 * spread {
+        "it may be ten times too large: a misplaced decimal mark"
+    } else if big && fits(r.value * 10.0) {
+        "it may be ten times too small: a misplaced decimal mark"
+    } else if fits(r.value / 25.4) && r.value.abs() > 5.0 * spread {
+        "it may be 25.4 times too large: inches for millimetres"
+    } else if big && fits(r.value * 25.4) {
+        "it may be 25.4 times too small: inches for millimetres"
+    } else {
+        "a pad may have settled, or the reading is wrong"
+    };
+    let (scale, unit) = unit(r.quantity);
+    finding(
+        "a reading does not fit its neighbours",
+        format!("line {}, {} = {}, {}", r.place.line, r.place.column, r.place.written, place(r)),
+        format!("{:+.3} {unit} from what they say, {:.0} times their spread; {likely}", off / scale, off.abs() / spread),
+        "It is used as it stands. Read that point again; correct the line or delete it.",
+    )
+}
+
+fn repeats(series: &[&Reading], list: &mut Vec<Finding>) {
+    let (mut sum, mut count, mut stated) = (0.0, 0_usize, 0.0);
+    let mut done: Vec<f64> = Vec::new();
+    for r in series {
+        if done.iter().any(|x| (x - r.x_mm).abs() < 1e-6) {
+            continue;
+        }
+        done.push(r.x_mm);
+        let same: Vec<&&Reading> = series.iter().filter(|o| (o.x_mm - r.x_mm).abs() < 1e-6).collect();
+        let mean = same.iter().map(|o| o.value).sum::<f64>() / same.len() as f64;
+        sum += same.iter().map(|o| (o.value - mean).powi(2)).sum::<f64>();
+        stated += same.iter().filter_map(|o| o.uncertainty).map(|u| u * u).sum::<f64>() * (same.len() - 1) as f64 / same.len() as f64;
+        count += same.len() - 1;
+    }
+    if count < 2 || !(stated > 0.0) {
+        return;
+    }
+    let ratio = (sum / stated).sqrt();
+    // 2 is beyond chance (below 1 in 50) from two repeats on.
+    if ratio > 2.0
+        && let Some(r) = series.first()
+    {
+        let (scale, unit) = unit(r.quantity);
+        list.push(finding(
+            "repeated readings spread more than the instrument should",
+            format!("{}{}", r.quantity.name(), r.rail.map_or_else(String::new, |i| format!(" of rail {}", SIDES[i].to_uppercase()))),
+            format!("{:.3} {unit}, {ratio:.1} times the stated uncertainty, from {count} repeats", (sum / count as f64).sqrt() / scale),
+            "State the larger figure, or find out what moves.",
+        ));
+    }
+}
+
+fn rough(plan: &Plan, measured: &Measured, list: &mut Vec<Finding>) {
+    for (direction, name, scale, unit) in [(0, "lateral", 1.0, "mm"), (1, "vertical", 1.0, "mm"), (2, "cross-level", 1e-3, "mm/m")] {
+        for &(rail, pad) in &measured.settled[direction] {
+            let values = &measured.profiles[direction].mean_profiles()[rail];
+            let others: Vec<usize> = measured.settled[direction].iter().filter(|s| s.0 == rail).map(|s| s.1).collect();
+            let off = values[pad] - beside(values, &plan.frame.anchors_x_mm, pad, &others);
+            list.push(finding(
+                "a pad stands out for itself",
+                format!("{name}, rail {}, pad {} at {:.0} mm", SIDES[rail].to_uppercase(), pad + 1, plan.frame.anchors_x_mm[pad]),
+                format!("{:+.3} {unit} from the line through sound neighbours", off / scale),
+                "It has settled, or its reading is wrong: read it again before shimming.",
+            ));
+        }
+        let (factor, pad) = measured.roughness[direction];
+        if factor == 1.0 && pad == 0.0 {
+            continue;
+        }
+        let mut parts = Vec::new();
+        if factor > 1.0 {
+            parts.push(format!("waves {factor:.0} times as high as its tolerance"));
+        }
+        if pad > 0.0 {
+            parts.push(format!("each pad out by {:.3} {unit} for itself", pad / scale));
+        }
+        list.push(finding(
+            "the rails are rougher than the plan's straightness",
+            format!("{name}, {} pads", plan.frame.anchors_x_mm.len()),
+            parts.join(", "),
+            "The profile follows the readings that much more closely; between them it is known that much less.",
+        ));
+    }
+}
+
+/// What the nearest pads on both sides that have not settled themselves say at a pad's place.
+fn beside(values: &[f64], x: &[f64], pad: usize, settled: &[usize]) -> f64 {
+    let sound = |i: &usize| !settled.contains(i);
+    match ((0..pad).rev().find(sound), (pad + 1..values.len()).find(sound)) {
+        (Some(a), Some(b)) => values[a] + (values[b] - values[a]) * (x[pad] - x[a]) / (x[b] - x[a]),
+        (Some(i), None) | (None, Some(i)) => values[i],
+        (None, None) => values[pad],
+    }
+}
+
+fn missing(corrected: &Corrected, list: &mut Vec<Finding>) {
+    for (rail, side) in SIDES.iter().enumerate() {
+        let any = corrected.readings.iter().any(|r| r.rail.is_none_or(|of| of == rail));
+        if !any {
+            list.push(finding(
+                "a rail was not read",
+                format!("rail {}", side.to_uppercase()),
+                "",
+                "What depends on it is drawn from the plan's tolerances. Check the column that names the rail.",
+            ));
+        }
+    }
+}
+
+fn unit(quantity: Quantity) -> (f64, &'static str) {
+    if quantity == Quantity::CrossLevel { (1e-3, "mm/m") } else { (1.0, "mm") }
+}
+
+fn place(r: &Reading) -> String {
+    let rail = r.rail.map_or_else(String::new, |i| format!("rail {}, ", SIDES[i].to_uppercase()));
+    format!("{rail}station {:.0} mm", r.x_mm)
+}

@@ -1,0 +1,99 @@
+//! What the machine will do with the measured rails: installations that have the rails as known and everything else as the
+//! plan tolerates.
+
+use super::measured::Measured;
+use crate::input::{Installation, Plan};
+use crate::structure::NotConverged;
+use crate::study::engine::run;
+use crate::study::evaluate::{Evaluator, Work};
+use crate::study::outcome::Outcome;
+use crate::study::sampling::{Draws, normals};
+use crate::study::service::service_states;
+use crate::study::verdict::Verdict;
+
+/// One arrangement of joints on the measured rails.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Prediction {
+    /// Name in the plan.
+    pub name: String,
+    /// True for the arrangement that sets the exit code.
+    pub chosen: bool,
+    /// True if it has floats.
+    pub has_floats: bool,
+    /// The perfect installation.
+    pub perfect: Outcome,
+    /// The most likely rails with everything else perfect, in the plan's seasons.
+    pub likely: Outcome,
+    /// Every drawn installation.
+    pub outcomes: Vec<Outcome>,
+    /// The plan's requirements: the share is the probability that this machine meets them.
+    pub verdicts: Vec<Verdict>,
+    /// Stations, mm.
+    pub station_x_mm: Vec<f64>,
+    /// Largest block load at each station: perfect, then 5, 50 and 95 in 100 of the draws, N.
+    pub stroke_n: [Vec<f64>; 4],
+}
+
+/// Draws rails from what is known and the rest from the plan's tolerances, and evaluates every arrangement on each.
+///
+/// # Errors
+/// An equilibrium was not found.
+pub fn predict(
+    plan: &Plan,
+    evaluators: &[&Evaluator<'_>],
+    measured: &Measured,
+    draws: u64,
+    seed: u64,
+) -> Result<Vec<Prediction>, NotConverged> {
+    let Some(first) = evaluators.first() else { return Ok(Vec::new()) };
+    let sampler = Draws::new(plan, first.machine.rails());
+    let service = service_states(plan);
+    let rows = run(0, draws, seed, Work::default, |work, _, rng| {
+        let rest = sampler.draw(rng);
+        let installation = measured.drawn(rest, &normals(measured.dimension(), rng));
+        evaluators
+            .iter()
+            .map(|e| e.evaluate(&installation, &service, work).map(|o| (o, work.stroke_peak_n.clone())))
+            .collect::<Result<Vec<_>, _>>()
+    });
+    let mut all: Vec<(Vec<Outcome>, Vec<Vec<f64>>)> = evaluators.iter().map(|_| (Vec::new(), Vec::new())).collect();
+    for row in rows {
+        for (a, (outcome, stroke)) in row?.into_iter().enumerate() {
+            all[a].0.push(outcome);
+            all[a].1.push(stroke);
+        }
+    }
+    let likely = measured.mean(Installation::perfect(plan));
+    let mut work = Work::default();
+    let mut list = Vec::new();
+    for (e, (outcomes, strokes)) in evaluators.iter().zip(all) {
+        let perfect = e.perfect();
+        let has_floats = e.machine.float_count() > 0;
+        let still = [crate::study::service::ServiceState::still()];
+        e.evaluate(&Installation::perfect(plan), &still, &mut work)?;
+        let perfect_stroke = work.stroke_peak_n.clone();
+        let at = |p: f64| quantiles(&strokes, p);
+        list.push(Prediction {
+            name: e.machine.name().into(),
+            chosen: e.machine.arrangement == plan.chosen,
+            has_floats,
+            likely: e.evaluate(&likely, &service, &mut work)?,
+            verdicts: plan.requirements.iter().map(|r| Verdict::of(r, &outcomes, &perfect, has_floats)).collect(),
+            station_x_mm: plan.frame.stations_x_mm.clone(),
+            stroke_n: [perfect_stroke, at(0.05), at(0.5), at(0.95)],
+            perfect,
+            outcomes,
+        });
+    }
+    Ok(list)
+}
+
+fn quantiles(strokes: &[Vec<f64>], p: f64) -> Vec<f64> {
+    let stations = strokes.first().map_or(0, Vec::len);
+    let one = |s: usize| {
+        let mut column: Vec<f64> = strokes.iter().map(|stroke| stroke[s]).collect();
+        column.sort_by(f64::total_cmp);
+        column[((p * column.len() as f64).ceil() as usize).max(1) - 1]
+    };
+    (0..stations).map(one).collect()
+}

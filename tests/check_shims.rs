@@ -1,0 +1,87 @@
+//! The shim program on small cases: every list tried one by one, and a machine that needs nothing.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+use railtrue::study::survey::shims::program::{Bound, Pad, Task, cost, keeps, solve};
+
+fn random_task(seed: u64, pads: usize, most: i32) -> Task {
+    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(7);
+    let mut random = || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as f64 / f64::from(1_u32 << 31) - 0.5
+    };
+    let mut rail = |off: f64, low: i32| -> Vec<Pad> {
+        let one = |i: usize| Pad {
+            s: i as f64 / (pads - 1) as f64 - 0.5,
+            value: off + if seed.is_multiple_of(2) { 0.3 } else { 0.7 } * random(),
+            steps: (low, most),
+            cost: 1.0,
+        };
+        (0..pads).map(one).collect()
+    };
+    let low = if seed.is_multiple_of(3) { -most } else { 0 };
+    Task {
+        rails: [rail(0.0, low), rail(0.25, low)],
+        zones: [0.2, 0.2],
+        bounds: vec![
+            Bound { factors: [-1.0, 0.0, 1.0, 0.0], low: -0.1, high: 0.1 },
+            Bound { factors: [0.0, -1.0, 0.0, 1.0], low: -0.2, high: 0.2 },
+        ],
+        step: 0.1,
+        whole: true,
+        largest_step: 0.25,
+        bend: [0.15, 0.15],
+    }
+}
+
+/// All lists of steps, one by one: least cost, then least movement.
+fn brute(task: &Task) -> Option<(f64, i32)> {
+    let pads: Vec<Pad> = task.rails.iter().flatten().copied().collect();
+    let mut steps: Vec<i32> = pads.iter().map(|p| p.steps.0).collect();
+    let mut best: Option<(f64, i32)> = None;
+    loop {
+        let (a, b) = steps.split_at(task.rails[0].len());
+        let list = [a.to_vec(), b.to_vec()];
+        if keeps(task, &list, 0.0) {
+            let here = (cost(task, &list), steps.iter().map(|n| n.abs()).sum());
+            if best.is_none_or(|b| here < b) {
+                best = Some(here);
+            }
+        }
+        let mut i = 0;
+        while i < steps.len() && steps[i] == pads[i].steps.1 {
+            steps[i] = pads[i].steps.0;
+            i += 1;
+        }
+        if i == steps.len() {
+            return best;
+        }
+        steps[i] += 1;
+    }
+}
+
+#[test]
+fn check_small_programs_against_brute_force() {
+    let mut possible = 0;
+    for seed in 0..24 {
+        let task = random_task(seed, 4, if seed.is_multiple_of(3) { 2 } else { 4 });
+        let found = solve(&task).unwrap();
+        match brute(&task) {
+            None => assert!(found.widened > 0.0, "seed {seed}: brute force finds nothing, the program {found:?}"),
+            Some((cost, movement)) => {
+                possible += 1;
+                assert!(found.widened == 0.0 && keeps(&task, &found.steps, 0.0), "seed {seed}: {found:?}");
+                let moved: i32 = found.steps.iter().flatten().map(|n| n.abs()).sum();
+                assert!((found.touched - cost).abs() < 1e-9 && moved == movement, "seed {seed}: {found:?} against {cost}, {movement}");
+            }
+        }
+    }
+    assert!((8..23).contains(&possible), "{possible} of 24 can be met: the cases test too little");
+}
+
+#[test]
+fn a_machine_within_its_limits_is_left_alone() {
+    let mut task = random_task(1, 8, 10);
+    task.rails.iter_mut().flatten().for_each(|p| p.value *= 0.1);
+    let found = solve(&task).unwrap();
+    assert!(found.steps.iter().flatten().all(|n| *n == 0) && found.fewest_proved && found.least_proved);
+}

@@ -1,0 +1,291 @@
+//! `survey` and `sheet` as an installer calls them.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+use assert_cmd::Command;
+use predicates::prelude::*;
+use predicates::str::contains;
+use std::path::Path;
+
+const PLAN: &str = include_str!("../examples/panel-bridge.toml");
+const SURVEY: &str = include_str!("../examples/panel-bridge-survey.csv");
+
+fn railtrue(folder: &Path) -> Command {
+    let mut command = Command::cargo_bin("railtrue").unwrap();
+    command.current_dir(folder);
+    command
+}
+
+/// A folder with the plan and a survey file.
+fn folder(survey: &[u8]) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("plan.toml"), PLAN).unwrap();
+    std::fs::write(folder.path().join("s.csv"), survey).unwrap();
+    folder
+}
+
+fn survey(bytes: &[u8], more: &[&str]) -> (assert_cmd::assert::Assert, tempfile::TempDir) {
+    let folder = folder(bytes);
+    let run = railtrue(folder.path()).args(["survey", "plan.toml", "s.csv", "--draws", "200", "--out", "out"]).args(more).assert();
+    (run, folder)
+}
+
+fn json(folder: &tempfile::TempDir) -> serde_json::Value {
+    serde_json::from_str(&std::fs::read_to_string(folder.path().join("out/survey.json")).unwrap()).unwrap()
+}
+
+fn value(json: &serde_json::Value, key: &str) -> f64 {
+    json["checks"].as_array().unwrap().iter().find(|c| c["key"] == key).unwrap()["value"].as_f64().unwrap()
+}
+
+#[test]
+fn the_example_is_evaluated_predicted_and_drawn() {
+    let (run, folder) = survey(SURVEY.as_bytes(), &[]);
+    run.code(1).stdout(
+        contains("28 points")
+            .and(contains("NOT DECIDABLE"))
+            .and(contains("PASS"))
+            .and(contains("by minimum zone"))
+            .and(contains("a pad stands out for itself: vertical, rail B, pad 8"))
+            .and(contains("Arrangement \"floating\" (chosen"))
+            .and(contains("CAUTIONS")),
+    );
+    for file in ["profiles.svg", "profiles.png", "load-along-stroke.png", "survey.json"] {
+        assert!(folder.path().join("out").join(file).metadata().unwrap().len() > 500, "{file}");
+    }
+    let v = json(&folder);
+    assert_eq!((v["kind"].as_str(), v["survey"]["sha256"].as_str().unwrap().len()), (Some("survey"), 64));
+    assert!((value(&v, "span") - 0.7).abs() < 0.06 && (value(&v, "cross_level_a") - 0.3).abs() < 0.02);
+}
+
+/// The example as a spreadsheet of another country writes it: Latin-1 with a byte that is no UTF-8, CRLF, semicolons, decimal
+/// commas, hard spaces, other headings, points out of order, a key and its value in two cells.
+#[test]
+fn a_messy_export_reads_the_same() {
+    let messy = std::fs::read(format!("{}/tests/data/survey_messy.csv", env!("CARGO_MANIFEST_DIR"))).unwrap();
+    assert!(std::str::from_utf8(&messy).is_err() && messy.windows(2).any(|w| w == b"\r\n"));
+    let (plain, first) = survey(SURVEY.as_bytes(), &[]);
+    plain.code(1);
+    let (run, second) = survey(&messy, &["--column", "cross_level=Querneigung [mm/m]"]);
+    run.code(1)
+        .stdout(contains("Latin-1").and(contains("semicolons")).and(contains("decimal comma")).and(contains("x from \"Hochwert [m]\"")));
+    let (a, b) = (json(&first), json(&second));
+    for c in a["checks"].as_array().unwrap() {
+        let key = c["key"].as_str().unwrap();
+        assert!((value(&a, key) - value(&b, key)).abs() < 1e-9, "{key}: {} against {}", value(&a, key), value(&b, key));
+    }
+    // The same with a byte order mark in UTF-8.
+    let marked = [b"\xef\xbb\xbf".as_slice(), SURVEY.as_bytes()].concat();
+    let (run, third) = survey(&marked, &[]);
+    run.code(1).stdout(contains("byte order mark"));
+    assert_eq!(value(&a, "height"), value(&json(&third), "height"));
+}
+
+#[test]
+fn every_problem_of_a_survey_is_reported_at_once_with_its_place() {
+    let bad = SURVEY
+        .replace("# z_axis = gravity", "# z_axis = up")
+        .replace("# frame_c", "# frame_temp_c")
+        .replace("\nA,3,", "\nA,33,")
+        .replace("\nB,4,", "\nC,4,")
+        .replacen("-819.", "-8l9.", 1);
+    assert!(bad.contains("-8l9."));
+    let line = |start: &str| bad.lines().position(|l| l.starts_with(start)).unwrap() + 1;
+    let (run, folder) = survey(bad.as_bytes(), &[]);
+    run.code(2)
+        .stderr(contains(format!("s.csv:{}:1: z_axis = up: expected: gravity or free", line("# z_axis"))))
+        .stderr(contains(format!("s.csv:{}:1: frame_temp_c = 21.5: this key of the head is not known", line("# frame_temp_c"))))
+        .stderr(contains("Did you mean frame_c?"))
+        .stderr(contains(format!("s.csv:{}:3: pad = 33: expected: a pad from 1 to 14", line("A,33"))))
+        .stderr(contains(format!("s.csv:{}:1: rail = C: expected: rail A or B", line("C,4"))))
+        .stderr(contains("this is no number"))
+        .stderr(contains("5 problems in s.csv; nothing was computed"));
+    assert!(!folder.path().join("out").exists());
+}
+
+#[test]
+fn bad_surveys_are_refused_with_a_way_out() {
+    let table = "# u_gauge_mm = 0.02\nstation,gauge\n0,2600.1\n3000,2600.2\n6500,2600.1\n";
+    let cases: Vec<(Vec<u8>, &str)> = vec![
+        (b"".to_vec(), "there is no line of headings"),
+        (b"station,gauge\n0,2600.1\n".to_vec(), "u_gauge_mm"),
+        (table.replace("3000,", "30000,").into_bytes(), "the rails run from 0 to 6500 mm"),
+        (table.replace("station", "where").into_bytes(), "no column tells where along the rails"),
+        (table.replace("gauge\n", "gauge_furlong\n").into_bytes(), "no column holds a reading"),
+        (table.replace("gauge\n", "gauge [furlong]\n").into_bytes(), "this unit is not known"),
+        (b"# u_gauge_mm = 0.02\nstation;gauge\n0;2600,1\n500;2600.25\n".to_vec(), "decimal points and decimal commas are mixed"),
+        (b"# u_gauge_mm = 0.02\nstation;gauge\n0;2.600\n500;2.601\n".to_vec(), "cannot be told whether this mark"),
+        (b"# u_gauge_mm = 0.02\nstation,gauge\n0,2600,1\n".to_vec(), "more cells than there are headings"),
+        (table.replace("# u_gauge_mm = 0.02", "# u_gauge_mm = -1").into_bytes(), "this should be a number"),
+        (b"# u_point_mm = 0.02\nrail,x,y,z\nA,0,0,0\nA,500,0,0\nB,0,2600,0\n".to_vec(), "it cannot be told where along the rails"),
+        (table.replace("station", "\u{1f600}").into_bytes(), "no column tells where"),
+        ((0..=255).collect(), "s.csv"),
+    ];
+    for (bytes, expected) in cases {
+        let (run, _folder) = survey(&bytes, &[]);
+        run.code(2).stderr(contains(expected)).stdout("");
+    }
+}
+
+#[test]
+fn suspicious_values_are_pointed_out_and_kept() {
+    let mut lines: Vec<String> = vec!["# u_point_mm = 0.02", "# u_level_mm_per_m = 0.03", "# frame_c = 20", "# bridge = off"]
+        .into_iter()
+        .map(String::from)
+        .collect();
+    lines.push("rail,station,lateral,vertical,cross_level".into());
+    for (rail, at) in [("A", 0.0), ("B", 0.6)] {
+        for i in 0..14 {
+            let wave = 0.01 * f64::from(i % 3);
+            lines.push(format!("{rail},{},{:.3},{:.3},{:.3}", 500 * i, at + wave, at - wave, 0.3 + wave));
+        }
+    }
+    let clean = lines.join("\n");
+    // Rail B: ten times, swapped sign, inches; rail A: just off.
+    let bad = clean
+        .replace("\nB,1000,0.620,", "\nB,1000,6.200,")
+        .replace("\nB,4500,0.600,0.600,", "\nB,4500,0.600,-0.600,")
+        .replace("\nA,3000,0.000,0.000,0.300", "\nA,3000,0.000,0.000,7.620");
+    assert!(bad.contains("6.200") && bad.contains("-0.600,") && bad.contains("7.620"));
+    let (run, _folder) = survey(bad.as_bytes(), &[]);
+    run.stdout(
+        contains("lateral = 6.200")
+            .and(contains("ten times too large"))
+            .and(contains("vertical = -0.600"))
+            .and(contains("the sign may be swapped"))
+            .and(contains("cross_level = 7.620"))
+            .and(contains("inches for millimetres"))
+            .and(contains("It is used as it stands")),
+    );
+    let (run, _folder) = survey(clean.as_bytes(), &[]);
+    run.stdout(contains("does not fit its neighbours").not());
+}
+
+#[test]
+fn the_printed_sheet_filled_in_is_read_and_says_what_a_tape_cannot() {
+    let folder = folder(b"");
+    let out = railtrue(folder.path()).args(["sheet", "plan.toml"]).output().unwrap();
+    assert!(out.status.success());
+    let text = String::from_utf8(out.stdout).unwrap();
+    assert!(
+        text.contains("laser tracker")
+            && text.contains("just decide")
+            && text.contains("lock out the drives")
+            && text.contains("master rail first")
+    );
+    // An empty sheet has no reading; a filled one is evaluated.
+    std::fs::write(folder.path().join("s.csv"), &text).unwrap();
+    railtrue(folder.path()).args(["survey", "plan.toml", "s.csv"]).assert().code(2).stderr(contains("there is no reading"));
+    let filled: Vec<String> = text
+        .lines()
+        .map(|l| match l {
+            "# u_point_mm =" => "# u_point_mm = 0.02".into(),
+            "# u_level_mm_per_m =" => "# u_level_mm_per_m = 0.02".into(),
+            "# frame_c =" => "# frame_c = 20".into(),
+            "# bridge =" => "# bridge = off".into(),
+            l if l.starts_with("A,") || l.starts_with("B,") => l.replace(",,,,,", ",0.01,-0.01,0.05,,"),
+            l => l.into(),
+        })
+        .collect();
+    std::fs::write(folder.path().join("s.csv"), filled.join("\n")).unwrap();
+    railtrue(folder.path())
+        .args(["survey", "plan.toml", "s.csv", "--draws", "2000"])
+        .assert()
+        .code(0)
+        .stdout(contains("Nothing is to be done"));
+    // A machine set to 0.05 mm: no tape can check that.
+    std::fs::write(folder.path().join("plan.toml"), PLAN.replace("span = { plus_minus_mm = 1.0", "span = { plus_minus_mm = 0.05")).unwrap();
+    railtrue(folder.path()).args(["sheet", "plan.toml"]).assert().success().stdout(
+        contains("tape, class I (about 0.23 mm): CANNOT decide span offset")
+            .and(contains("tape, class II (about 0.52 mm): CANNOT decide span offset")),
+    );
+}
+
+#[test]
+fn a_work_list_brings_the_limits_back_and_a_second_survey_checks_it() {
+    // Rail B 0.4 mm too high and 0.5 mm too far out.
+    let raised: Vec<String> = SURVEY
+        .lines()
+        .map(|l| {
+            let mut cells: Vec<String> = l.split(',').map(str::to_string).collect();
+            if cells[0] == "B" && cells.len() == 6 {
+                cells[4] = format!("{:.3}", cells[4].parse::<f64>().unwrap() + 1.9);
+            }
+            cells.join(",")
+        })
+        .collect();
+    let (run, folder) = survey(raised.join("\n").as_bytes(), &[]);
+    run.code(1).stdout(contains("WORK LIST, up along rail A").and(contains("PREDICTED AFTER IT")).and(contains("[ ]")));
+    let v = json(&folder);
+    let after = v["work_list"]["checks_after"].as_array().unwrap().iter().find(|c| c["key"] == "height").unwrap().clone();
+    assert_eq!(after["decision"]["verdict"], "pass");
+    let items = v["work_list"]["items"].as_array().unwrap();
+    assert!(!items.is_empty() && items.iter().all(|i| i["shim_mm"].as_f64().unwrap() >= 0.0));
+    for i in items {
+        let stack: f64 = i["stack_mm"].as_array().unwrap().iter().map(|s| s.as_f64().unwrap()).sum();
+        assert!((stack - i["shim_mm"].as_f64().unwrap()).abs() < 1e-9);
+    }
+    assert!(folder.path().join("out/pads-to-touch.png").exists());
+    // The rails after it, read again with the same noise: as predicted. Nothing done: not as predicted.
+    let shimmed: Vec<String> = raised
+        .iter()
+        .map(|l| {
+            let mut cells: Vec<String> = l.split(',').map(str::to_string).collect();
+            let side = usize::from(cells[0] == "B");
+            let found = items.iter().find(|i| cells.len() == 6 && i["rail"] == side && i["pad"].as_u64() == cells[1].parse().ok());
+            if let Some(item) = found {
+                let (sine, cosine) = 0.31_f64.sin_cos();
+                let (dy, dz) = (item["lateral_mm"].as_f64().unwrap(), item["shim_mm"].as_f64().unwrap());
+                for (at, by) in [(2, -sine * dy), (3, cosine * dy), (4, dz)] {
+                    cells[at] = format!("{:.3}", cells[at].parse::<f64>().unwrap() + by);
+                }
+            }
+            cells.join(",").replace("2026-03-02", "2026-03-03")
+        })
+        .collect();
+    std::fs::write(folder.path().join("second.csv"), shimmed.join("\n")).unwrap();
+    let second = |file: &str| {
+        railtrue(folder.path())
+            .args(["survey", "plan.toml", file, "--before", "s.csv", "--shimmed", "--draws", "200", "--out", "second"])
+            .assert()
+    };
+    second("second.csv")
+        .stdout(contains("DID THE WORK LIST DO WHAT IT SAID").and(contains("NOT as predicted").not()).and(contains("YES, by 2026-03-03")));
+    second("s.csv").stdout(contains("NOT as predicted"));
+}
+
+#[test]
+fn what_stops_a_correction_is_said() {
+    let plan = PLAN.to_string() + "\n[correction]\nmost_mm = 0.2\nslot_mm = 0\nmaster = \"a\"\n";
+    let folder = folder(SURVEY.as_bytes());
+    std::fs::write(folder.path().join("plan.toml"), plan).unwrap();
+    let lowered: Vec<String> = SURVEY
+        .lines()
+        .map(|l| {
+            let mut cells: Vec<String> = l.split(',').map(str::to_string).collect();
+            if cells[0] == "B" && cells.len() == 6 {
+                cells[4] = format!("{:.3}", cells[4].parse::<f64>().unwrap() - 1.2);
+            }
+            cells.join(",")
+        })
+        .collect();
+    std::fs::write(folder.path().join("s.csv"), lowered.join("\n")).unwrap();
+    railtrue(folder.path())
+        .args(["survey", "plan.toml", "s.csv", "--draws", "200"])
+        .assert()
+        .code(1)
+        .stdout(contains("What stops it: height of rail B over rail A").and(contains("the greatest stack")));
+}
+
+#[test]
+fn one_rail_alone_and_unknown_columns_are_handled() {
+    let only_a: String = SURVEY.lines().filter(|l| !l.starts_with("B,")).fold(String::new(), |t, l| t + l + "\n");
+    let (run, _folder) = survey(only_a.as_bytes(), &[]);
+    run.code(1).stdout(contains("a rail was not read: rail B").and(contains("not read")));
+    let folder = folder(SURVEY.as_bytes());
+    railtrue(folder.path())
+        .args(["survey", "plan.toml", "s.csv", "--column", "laterl=y_mm"])
+        .assert()
+        .code(2)
+        .stderr(contains("Did you mean lateral?"));
+    railtrue(folder.path()).args(["survey", "plan.toml", "none.csv"]).assert().code(2).stderr(contains("none.csv: cannot be read"));
+}
