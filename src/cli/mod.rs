@@ -5,6 +5,7 @@ mod block;
 mod check;
 mod demo;
 mod explain;
+mod limits;
 mod machines;
 mod output;
 mod schema;
@@ -43,6 +44,7 @@ pub fn main() -> ExitCode {
         Command::Check(a) => check::run(&a),
         Command::Explain(a) => explain::run(&a),
         Command::Worst(a) => worst::run(&a),
+        Command::Limits(a) => limits::run(&a),
         Command::Start(a) => start::run(&a),
         Command::Block(a) => block::run(&a),
         Command::Schema => schema::run(),

@@ -5,6 +5,7 @@ mod alone;
 mod engine;
 mod evaluate;
 mod findings;
+mod limits;
 mod monte_carlo;
 mod sampling;
 mod service;
@@ -19,6 +20,10 @@ pub use alone::{Alone, sources_alone};
 pub use engine::run;
 pub use evaluate::{BlockOutcome, Evaluator, Outcome, Work};
 pub use findings::{Finding, stiffness_doubts};
+pub use limits::{
+    ArrangementLimits, Basis, Depth, DrawnSet, LimitsResult, NoSet, Pair, Reach, Rounded, ScaleLimit, SourceLimits, Usage, drawn_below,
+    fresh, is_set_at_installation, limits, limits_steps, rounded_inside, unit,
+};
 pub use monte_carlo::{ArrangementResult, Band, Length, StudyResult, monte_carlo};
 pub use sampling::{Draws, uniform, unit_draw};
 pub use service::{ServiceState, service_states};

@@ -1,0 +1,40 @@
+//! `limits`: how large may the tolerances be? Single limits, common scales, and the installation card.
+
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::args::LimitsArgs;
+use super::machines::load;
+use super::study::file_stem;
+use super::{Done, Failure, output};
+use crate::present::{CAUTIONS, json, limits_json, limits_text};
+use crate::study::{Depth, limits, limits_steps};
+
+pub(super) fn run(args: &LimitsArgs) -> Result<Done, Failure> {
+    let loaded = load(&args.plan)?;
+    let plan = &loaded.plan;
+    let folder = args.out.clone().unwrap_or_else(|| format!("{}-limits", file_stem(&args.plan)).into());
+    let seed = args.seed.unwrap_or(plan.study.seed);
+    let evaluators = loaded.evaluators()?;
+    output::folder(&folder)?;
+    let bar = ProgressBar::new(limits_steps(&evaluators));
+    bar.set_style(ProgressStyle::with_template("{msg} {bar:40} {pos} of {len}").unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar.set_message("limits");
+    let result = limits(&evaluators, Depth::for_plan(plan), seed, &|| bar.inc(1));
+    bar.finish_and_clear();
+    let result = result.map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
+    let origin = output::origin(&args.plan, &loaded.text);
+    let value = json::with_head("limits", plan, &origin, limits_json(plan, &result));
+    let file = folder.join("limits.json");
+    output::write(&file, format!("{value:#}\n").as_bytes())?;
+    let files = [file];
+    let text = format!(
+        "{}\nsearched with seed {seed} on {} installations a single limit and {} a common scale\n\n{}\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n",
+        plan.title,
+        result.depth.single_draws,
+        result.depth.common_draws,
+        limits_text(plan, &result),
+        files.iter().map(|f| format!("- {}", output::shown(f))).collect::<Vec<_>>().join("\n")
+    );
+    let within = result.arrangements.iter().filter(|a| a.chosen).all(|a| a.set.is_ok());
+    Ok(Done { text, within })
+}

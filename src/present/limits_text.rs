@@ -1,0 +1,214 @@
+//! Limits for the terminal: single limits under their warning, then the set that holds together.
+
+use std::fmt::Write as _;
+
+use super::limits_rows::{SetRow, set_rows, short, spec, tolerance, unit_name};
+use super::numbers::{percent, plain, significant};
+use super::summary::words;
+use super::tables::{align_right, bound_of, plain_table};
+use crate::input::plan::{Measure, Requirement};
+use crate::input::{Plan, Source};
+use crate::study::{ArrangementLimits, Basis, LimitsResult, Reach, ScaleLimit, SourceLimits, Usage, unit};
+
+/// Single limits of every arrangement, then the common scales and the set.
+#[must_use]
+pub fn limits_text(plan: &Plan, limits: &LimitsResult) -> String {
+    let mut text = String::new();
+    for a in &limits.arrangements {
+        let mark = if a.chosen { " (chosen: it sets the exit code)" } else { "" };
+        let _ = writeln!(text, "Arrangement \"{}\"{mark}", a.name);
+        match fails_at_zero(plan, a) {
+            Some(why) => {
+                let _ = writeln!(text, "No error has a limit: {why}.\n");
+            }
+            None => text += &single_tables(plan, a),
+        }
+    }
+    text += &set_text(plan, limits);
+    text
+}
+
+/// Why nothing holds even with every error at zero.
+pub(super) fn fails_at_zero(plan: &Plan, a: &ArrangementLimits) -> Option<String> {
+    (a.zero.at > 1.0).then(|| {
+        let cause = if a.perfect.at > 1.0 {
+            "even at rest and without heat"
+        } else {
+            "by what comes and goes in service (temperatures, shaft wind-up) alone"
+        };
+        format!("{} fails with every error at zero, {cause}: {}", requirement(plan, a.zero.requirement), reached(plan, &a.zero))
+    })
+}
+
+fn requirement(plan: &Plan, index: usize) -> String {
+    plan.requirements.get(index).map_or_else(|| "a requirement".into(), named)
+}
+
+fn named(r: &Requirement) -> String {
+    format!("{} {}", words(r.measure), bound_of(r))
+}
+
+/// The value that stands behind a use of a requirement.
+fn reached(plan: &Plan, usage: &Usage) -> String {
+    let Some(r) = plan.requirements.get(usage.requirement) else { return String::new() };
+    let value = if r.measure.more_is_better() { r.limit / usage.at } else { r.limit * usage.at };
+    match r.measure {
+        Measure::FloatTravel | Measure::LifeLoss => format!("it comes to {}", percent(value)),
+        _ => format!("it comes to {}", significant(value, 3)),
+    }
+}
+
+fn single_tables(plan: &Plan, a: &ArrangementLimits) -> String {
+    let mut text = String::from("Alone, all else perfect: not for the drawing (single limits do not hold together)\n");
+    text += &single_table(plan, a, |s| (&s.alone.quantile, &s.alone.worst), 0);
+    text += "One at a time beside all others as planned: not for the drawing (one may grow so far, not several)\n";
+    text += &single_table(plan, a, |s| (&s.among.quantile, &s.among.worst), 1);
+    text
+}
+
+fn single_table(plan: &Plan, a: &ArrangementLimits, of: fn(&SourceLimits) -> (&ScaleLimit, &ScaleLimit), view: usize) -> String {
+    let mut table = plain_table(["", "unit", "planned", "limit", "sure between", "worst case", "drawn, verified", "stopped by"]);
+    for s in &a.sources {
+        let (quantile, worst) = of(s);
+        let stop = quantile.stopped_by.and_then(|i| plan.requirements.get(i)).map_or("", |r| words(r.measure));
+        table.add_row([
+            spec(s.planned.kind).label.to_string(),
+            unit_name(s.planned.kind).into(),
+            tolerance(&s.planned),
+            reach(&s.planned, quantile.reach),
+            between(&s.planned, quantile),
+            worst_cell(&s.planned, worst),
+            s.rounded[view].as_ref().map_or_else(|| "-".into(), |r| tolerance(&r.source)),
+            stop.into(),
+        ]);
+    }
+    align_right(&mut table, 2..7);
+    format!("{table}\n\n")
+}
+
+/// Size of a tolerance at a scale.
+fn size(planned: &Source, scale: f64) -> f64 {
+    scale * planned.upper.max(-planned.lower) / unit(planned.kind)
+}
+
+fn reach(planned: &Source, reach: Reach) -> String {
+    match reach {
+        Reach::Never => "fails at 0".into(),
+        Reach::Always => "none to 20".into(),
+        Reach::Scale(scale) => significant(size(planned, scale), 3),
+    }
+}
+
+fn between(planned: &Source, limit: &ScaleLimit) -> String {
+    let end = |r: Reach| match r {
+        Reach::Never => "0".to_string(),
+        Reach::Always => "over 20".into(),
+        Reach::Scale(scale) => significant(size(planned, scale), 3),
+    };
+    match limit.reach {
+        Reach::Scale(_) => format!("{} and {}", end(limit.sure), end(limit.possible)),
+        _ if limit.sure == limit.possible => String::new(),
+        _ => format!("{} and {}", end(limit.sure), end(limit.possible)),
+    }
+}
+
+fn worst_cell(planned: &Source, limit: &ScaleLimit) -> String {
+    match (limit.sure, limit.possible) {
+        (Reach::Scale(a), Reach::Scale(b)) if b / a > 1.01 => {
+            format!("{} to {}", significant(size(planned, a), 2), significant(size(planned, b), 2))
+        }
+        (Reach::Never, Reach::Scale(b)) => format!("0 to {}", significant(size(planned, b), 2)),
+        (Reach::Scale(a), Reach::Always) => format!("{} to over 20", significant(size(planned, a), 2)),
+        (sure, _) => reach(planned, sure),
+    }
+}
+
+fn set_text(plan: &Plan, limits: &LimitsResult) -> String {
+    let mut text = String::from("Common scale of the planned tolerances\n");
+    let mut table = plain_table(["", "all scaled", "sure between", "worst case", "installation alone", "sure between", "worst case"]);
+    for a in &limits.arrangements {
+        let mut row = vec![format!("{} joints", a.name)];
+        for pair in [&a.all, &a.installation] {
+            let cell = |r: Reach| match r {
+                Reach::Never => "none".to_string(),
+                Reach::Always => "no limit seen".into(),
+                Reach::Scale(s) => significant(s, 3),
+            };
+            row.push(cell(pair.quantile.reach));
+            row.push(if matches!(pair.quantile.reach, Reach::Scale(_)) {
+                format!("{} and {}", cell(pair.quantile.sure), cell(pair.quantile.possible))
+            } else {
+                String::new()
+            });
+            row.push(match (pair.worst.sure, pair.worst.possible) {
+                (Reach::Scale(a), Reach::Scale(b)) if b / a > 1.01 => format!("{} to {}", significant(a, 2), significant(b, 2)),
+                (Reach::Never, Reach::Scale(b)) => format!("0 to {}", significant(b, 2)),
+                (sure, _) => cell(sure),
+            });
+        }
+        table.add_row(row);
+    }
+    align_right(&mut table, 1..7);
+    let _ = writeln!(
+        text,
+        "{table}\nWorst case: proved up to the first number; beyond the second an installation inside the tolerances fails.\n"
+    );
+    text += "For the drawing: the tolerances that hold all at once, rounded down and verified on fresh installations\n";
+    text += &set_table(limits, &set_rows(plan, limits, true), "set at installation");
+    text += "Conditions: what is made before, and must be so for the table above to hold\n";
+    text += &set_table(limits, &set_rows(plan, limits, false), "made before");
+    text += "SET\n";
+    for a in &limits.arrangements {
+        let _ = writeln!(text, "- {} joints{}: {}", a.name, if a.chosen { " (chosen)" } else { "" }, verdict(plan, limits, a));
+    }
+    text
+}
+
+fn set_table(limits: &LimitsResult, rows: &[SetRow], what: &str) -> String {
+    let mut header = vec![what.to_string(), "unit".into(), "planned".into()];
+    header.extend(limits.arrangements.iter().map(|a| format!("{} joints", a.name)));
+    let mut table = plain_table::<0>([]);
+    table.set_header(header);
+    for row in rows {
+        let mut cells = vec![row.label.clone(), row.unit.into(), row.planned.clone()];
+        cells.extend(row.cells.iter().map(|c| c.clone().unwrap_or_else(|| "no set".into())));
+        table.add_row(cells);
+    }
+    align_right(&mut table, 2..3 + limits.arrangements.len());
+    format!("{table}\n\n")
+}
+
+/// What came out for one arrangement, in a sentence or three.
+pub(super) fn verdict(plan: &Plan, limits: &LimitsResult, a: &ArrangementLimits) -> String {
+    let draws = plain(limits.depth.set_draws as f64);
+    let set = match &a.set {
+        Ok(set) => set,
+        Err(no) => {
+            let why = fails_at_zero(plan, a).unwrap_or_else(|| {
+                let stop = no.requirement.map_or_else(|| "a requirement".into(), |i| requirement(plan, i));
+                format!("{stop} is not shown to be met by any drawn values")
+            });
+            return format!("NO SET. {why}.");
+        }
+    };
+    let what = match set.basis {
+        Basis::Planned => match a.all.quantile.reach {
+            Reach::Scale(s) if s >= 1.0 => format!("the planned tolerances hold; all together could be {} times as wide", short(s)),
+            _ => "the planned tolerances hold".into(),
+        },
+        Basis::InstallationScaled => {
+            format!("what is set at installation is {} times the plan, rounded down; what is made stays as planned", short(set.scale))
+        }
+        Basis::AllScaled => format!("all tolerances are {} times the plan, rounded down, those of what is made too", short(set.scale)),
+    };
+    let shares: Vec<String> = set.verdicts.iter().map(|v| format!("{} in {}", words(v.requirement.measure), percent(v.share))).collect();
+    let tightened = if set.tightened > 0 { format!(", tightened {} times", set.tightened) } else { String::new() };
+    let worst = if set.worst.high <= 1.0 {
+        "It holds for every installation inside the tolerances.".into()
+    } else if set.worst.low > 1.0 {
+        format!("Not for every installation: {} fails in the worst case.", requirement(plan, set.worst.requirement))
+    } else {
+        "Whether it holds for every installation is not proved.".into()
+    };
+    format!("{what}{tightened}. Of {draws} fresh installations (seed {}): {}. {worst}", crate::study::fresh(limits.seed), shares.join(", "))
+}
