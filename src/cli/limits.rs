@@ -6,7 +6,7 @@ use super::args::LimitsArgs;
 use super::machines::load;
 use super::study::file_stem;
 use super::{Done, Failure, output};
-use crate::present::{CAUTIONS, json, limits_json, limits_text};
+use crate::present::{CAUTIONS, installation_card, json, limits_json, limits_text, to_png};
 use crate::study::{Depth, limits, limits_steps};
 
 pub(super) fn run(args: &LimitsArgs) -> Result<Done, Failure> {
@@ -24,9 +24,21 @@ pub(super) fn run(args: &LimitsArgs) -> Result<Done, Failure> {
     let result = result.map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
     let origin = output::origin(&args.plan, &loaded.text);
     let value = json::with_head("limits", plan, &origin, limits_json(plan, &result));
-    let file = folder.join("limits.json");
-    output::write(&file, format!("{value:#}\n").as_bytes())?;
-    let files = [file];
+    let again = format!("railtrue limits {} --seed {seed}", output::quoted(&args.plan));
+    let failed = |e: crate::present::FigureError| Failure(e.to_string());
+    let card = installation_card(plan, &result, &origin, &again).map_err(failed)?;
+    let contents = [
+        ("card.html", card.html.into_bytes()),
+        ("card.png", to_png(&card.svg).map_err(failed)?),
+        ("card.svg", card.svg.into_bytes()),
+        ("limits.json", format!("{value:#}\n").into_bytes()),
+    ];
+    let mut files = Vec::new();
+    for (name, bytes) in contents {
+        let file = folder.join(name);
+        output::write(&file, &bytes)?;
+        files.push(file);
+    }
     let text = format!(
         "{}\nsearched with seed {seed} on {} installations a single limit and {} a common scale\n\n{}\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n",
         plan.title,

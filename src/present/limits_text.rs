@@ -6,9 +6,9 @@ use super::limits_rows::{SetRow, set_rows, short, spec, tolerance, unit_name};
 use super::numbers::{percent, plain, significant};
 use super::summary::words;
 use super::tables::{align_right, bound_of, plain_table};
-use crate::input::plan::{Measure, Requirement};
+use crate::input::plan::Measure;
 use crate::input::{Plan, Source};
-use crate::study::{ArrangementLimits, Basis, LimitsResult, Reach, ScaleLimit, SourceLimits, Usage, unit};
+use crate::study::{ArrangementLimits, Basis, LimitsResult, Reach, ScaleLimit, SourceLimits, farthest_scale, unit};
 
 /// Single limits of every arrangement, then the common scales and the set.
 #[must_use]
@@ -30,60 +30,49 @@ pub fn limits_text(plan: &Plan, limits: &LimitsResult) -> String {
 
 /// Why nothing holds even with every error at zero.
 pub(super) fn fails_at_zero(plan: &Plan, a: &ArrangementLimits) -> Option<String> {
-    (a.zero.at > 1.0).then(|| {
-        let cause = if a.perfect.at > 1.0 {
-            "even at rest and without heat"
-        } else {
-            "by what comes and goes in service (temperatures, shaft wind-up) alone"
-        };
-        format!("{} fails with every error at zero, {cause}: {}", requirement(plan, a.zero.requirement), reached(plan, &a.zero))
-    })
+    let r = plan.requirements.get(a.zero.requirement).filter(|_| a.zero.at > 1.0)?;
+    let cause = if a.perfect.at > 1.0 { "the bare machine at rest brings" } else { "temperatures and wind-up in service alone bring" };
+    let value = if r.measure.more_is_better() { r.limit / a.zero.at } else { r.limit * a.zero.at };
+    let value = match r.measure {
+        Measure::FloatTravel | Measure::LifeLoss => percent(value),
+        _ => significant(value, 3),
+    };
+    Some(format!("with every error at zero, {cause} {} to {value}; {} is required", words(r.measure), bound_of(r)))
 }
 
 fn requirement(plan: &Plan, index: usize) -> String {
-    plan.requirements.get(index).map_or_else(|| "a requirement".into(), named)
-}
-
-fn named(r: &Requirement) -> String {
-    format!("{} {}", words(r.measure), bound_of(r))
-}
-
-/// The value that stands behind a use of a requirement.
-fn reached(plan: &Plan, usage: &Usage) -> String {
-    let Some(r) = plan.requirements.get(usage.requirement) else { return String::new() };
-    let value = if r.measure.more_is_better() { r.limit / usage.at } else { r.limit * usage.at };
-    match r.measure {
-        Measure::FloatTravel | Measure::LifeLoss => format!("it comes to {}", percent(value)),
-        _ => format!("it comes to {}", significant(value, 3)),
-    }
+    plan.requirements.get(index).map_or_else(|| "a requirement".into(), |r| format!("{} {}", words(r.measure), bound_of(r)))
 }
 
 fn single_tables(plan: &Plan, a: &ArrangementLimits) -> String {
     let mut text = String::from("Alone, all else perfect: not for the drawing (single limits do not hold together)\n");
     text += &single_table(plan, a, |s| (&s.alone.quantile, &s.alone.worst), 0);
+    text.push('\n');
     text += "One at a time beside all others as planned: not for the drawing (one may grow so far, not several)\n";
     text += &single_table(plan, a, |s| (&s.among.quantile, &s.among.worst), 1);
+    text += "Limit: for the share of installations that each requirement asks for. Worst case: proved up to the first number for every\n\
+             installation inside the tolerances; beyond the second one of them fails. Drawn: rounded down, verified on fresh installations.\n\n";
     text
 }
 
 fn single_table(plan: &Plan, a: &ArrangementLimits, of: fn(&SourceLimits) -> (&ScaleLimit, &ScaleLimit), view: usize) -> String {
-    let mut table = plain_table(["", "unit", "planned", "limit", "sure between", "worst case", "drawn, verified", "stopped by"]);
+    let mut table = plain_table(["", "planned", "limit", "sure between", "worst case", "drawn", "stopped by"]);
     for s in &a.sources {
         let (quantile, worst) = of(s);
         let stop = quantile.stopped_by.and_then(|i| plan.requirements.get(i)).map_or("", |r| words(r.measure));
+        let write = |scale: f64| significant(size(&s.planned, scale), 3);
         table.add_row([
-            spec(s.planned.kind).label.to_string(),
-            unit_name(s.planned.kind).into(),
+            format!("{}, {}", spec(s.planned.kind).label, unit_name(s.planned.kind)),
             tolerance(&s.planned),
-            reach(&s.planned, quantile.reach),
-            between(&s.planned, quantile),
-            worst_cell(&s.planned, worst),
+            reach(&s.planned, quantile.reach, write),
+            if quantile.sure == quantile.possible { String::new() } else { ends(&s.planned, quantile, write) },
+            ends(&s.planned, worst, |scale| significant(size(&s.planned, scale), 2)),
             s.rounded[view].as_ref().map_or_else(|| "-".into(), |r| tolerance(&r.source)),
             stop.into(),
         ]);
     }
-    align_right(&mut table, 2..7);
-    format!("{table}\n\n")
+    align_right(&mut table, 1..6);
+    format!("{table}\n")
 }
 
 /// Size of a tolerance at a scale.
@@ -91,35 +80,21 @@ fn size(planned: &Source, scale: f64) -> f64 {
     scale * planned.upper.max(-planned.lower) / unit(planned.kind)
 }
 
-fn reach(planned: &Source, reach: Reach) -> String {
+fn reach(planned: &Source, reach: Reach, write: impl Fn(f64) -> String) -> String {
     match reach {
         Reach::Never => "fails at 0".into(),
-        Reach::Always => "none to 20".into(),
-        Reach::Scale(scale) => significant(size(planned, scale), 3),
+        Reach::Always => format!("over {}", short(size(planned, farthest_scale(planned)))),
+        Reach::Scale(scale) => write(scale),
     }
 }
 
-fn between(planned: &Source, limit: &ScaleLimit) -> String {
-    let end = |r: Reach| match r {
-        Reach::Never => "0".to_string(),
-        Reach::Always => "over 20".into(),
-        Reach::Scale(scale) => significant(size(planned, scale), 3),
-    };
-    match limit.reach {
-        Reach::Scale(_) => format!("{} and {}", end(limit.sure), end(limit.possible)),
-        _ if limit.sure == limit.possible => String::new(),
-        _ => format!("{} and {}", end(limit.sure), end(limit.possible)),
-    }
-}
-
-fn worst_cell(planned: &Source, limit: &ScaleLimit) -> String {
-    match (limit.sure, limit.possible) {
-        (Reach::Scale(a), Reach::Scale(b)) if b / a > 1.01 => {
-            format!("{} to {}", significant(size(planned, a), 2), significant(size(planned, b), 2))
-        }
-        (Reach::Never, Reach::Scale(b)) => format!("0 to {}", significant(size(planned, b), 2)),
-        (Reach::Scale(a), Reach::Always) => format!("{} to over 20", significant(size(planned, a), 2)),
-        (sure, _) => reach(planned, sure),
+/// Both ends of what is known of a limit, or one where they are written alike.
+fn ends(planned: &Source, limit: &ScaleLimit, write: impl Fn(f64) -> String) -> String {
+    let end = |r: Reach| if r == Reach::Never { "0".into() } else { reach(planned, r, &write) };
+    let (low, high) = (end(limit.sure), end(limit.possible));
+    match low == high {
+        true => reach(planned, limit.sure, &write),
+        false => format!("{low} to {high}"),
     }
 }
 
@@ -165,16 +140,16 @@ fn set_text(plan: &Plan, limits: &LimitsResult) -> String {
 }
 
 fn set_table(limits: &LimitsResult, rows: &[SetRow], what: &str) -> String {
-    let mut header = vec![what.to_string(), "unit".into(), "planned".into()];
+    let mut header = vec![what.to_string(), "planned".into()];
     header.extend(limits.arrangements.iter().map(|a| format!("{} joints", a.name)));
     let mut table = plain_table::<0>([]);
     table.set_header(header);
     for row in rows {
-        let mut cells = vec![row.label.clone(), row.unit.into(), row.planned.clone()];
+        let mut cells = vec![format!("{}, {}", row.label, row.unit), row.planned.clone()];
         cells.extend(row.cells.iter().map(|c| c.clone().unwrap_or_else(|| "no set".into())));
         table.add_row(cells);
     }
-    align_right(&mut table, 2..3 + limits.arrangements.len());
+    align_right(&mut table, 1..2 + limits.arrangements.len());
     format!("{table}\n\n")
 }
 
@@ -188,7 +163,7 @@ pub(super) fn verdict(plan: &Plan, limits: &LimitsResult, a: &ArrangementLimits)
                 let stop = no.requirement.map_or_else(|| "a requirement".into(), |i| requirement(plan, i));
                 format!("{stop} is not shown to be met by any drawn values")
             });
-            return format!("NO SET. {why}.");
+            return format!("NO SET: {why}.");
         }
     };
     let what = match set.basis {

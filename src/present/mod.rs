@@ -2,6 +2,7 @@
 
 mod block_curves;
 mod block_text;
+mod card;
 mod figure;
 mod histogram;
 pub mod json;
@@ -9,6 +10,7 @@ mod limits_json;
 mod limits_rows;
 mod limits_text;
 pub mod numbers;
+pub mod page;
 mod rails;
 mod stroke;
 mod summary;
@@ -18,6 +20,7 @@ mod worst_text;
 
 pub use block_curves::block_curves;
 pub use block_text::block_text;
+pub use card::{InstallationCard, installation_card};
 pub use figure::{FigureError, to_png};
 pub use histogram::{float_travel, histograms};
 pub use limits_json::limits_json;

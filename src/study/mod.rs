@@ -22,7 +22,7 @@ pub use evaluate::{BlockOutcome, Evaluator, Outcome, Work};
 pub use findings::{Finding, stiffness_doubts};
 pub use limits::{
     ArrangementLimits, Basis, Depth, DrawnSet, LimitsResult, NoSet, Pair, Reach, Rounded, ScaleLimit, SourceLimits, Usage, drawn_below,
-    fresh, is_set_at_installation, limits, limits_steps, rounded_inside, unit,
+    farthest_scale, fresh, is_set_at_installation, limits, limits_steps, rounded_inside, unit,
 };
 pub use monte_carlo::{ArrangementResult, Band, Length, StudyResult, monte_carlo};
 pub use sampling::{Draws, uniform, unit_draw};

@@ -40,12 +40,17 @@ pub struct Depth {
 }
 
 impl Depth {
-    /// Enough for the plan's quantiles: thirty installations are expected beyond the farthest one, where 30,000 suffice.
+    /// Enough for the plan's quantiles: ten installations are expected beyond the farthest one for a single limit, thirty
+    /// for a set, where 30,000 suffice.
     #[must_use]
     pub fn for_plan(plan: &Plan) -> Self {
         let farthest = plan.requirements.iter().map(|r| r.quantile).fold(0.5, f64::max);
-        let needed = ((30.0 / (1.0 - farthest)).ceil() as u64).min(30_000);
-        Self { single_draws: needed.max(1000), common_draws: needed.max(4000), set_draws: needed.max(plan.study.draws.clamp(4000, 20_000)) }
+        let beyond = |count: f64| ((count / (1.0 - farthest)).ceil() as u64).min(30_000);
+        Self {
+            single_draws: beyond(10.0).max(1000),
+            common_draws: beyond(30.0).max(4000),
+            set_draws: beyond(30.0).max(plan.study.draws.clamp(4000, 20_000)),
+        }
     }
 }
 
@@ -214,7 +219,7 @@ impl Finder<'_, '_> {
 
     fn source(&self, source: &Source, known: &Known) -> Result<SourceLimits, NotConverged> {
         let plan = self.evaluator.plan();
-        let most = farthest(std::iter::once(source));
+        let most = farthest_scale(source);
         let of = |others: Others| {
             let errors = |scale: f64| {
                 scaled(&plan.errors, |kind| match (kind == source.kind, others) {
@@ -359,6 +364,12 @@ pub(super) fn scaled_source(source: &Source, scale: f64) -> Source {
 /// Sources with each one's limits scaled; all stay in the list, so that the same seed draws the same installations.
 fn scaled(errors: &ErrorSources, scale: impl Fn(ErrorKind) -> f64) -> ErrorSources {
     ErrorSources { sources: errors.sources.iter().map(|s| scaled_source(s, scale(s.kind))).collect() }
+}
+
+/// Greatest scale of a source's tolerance that is looked at.
+#[must_use]
+pub fn farthest_scale(source: &Source) -> f64 {
+    farthest(std::iter::once(source))
 }
 
 /// Scale at which the largest of some tolerances comes to the farthest that is looked at, at least twice the planned.

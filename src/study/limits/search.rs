@@ -95,15 +95,18 @@ impl<'f> Curve<'f> {
 }
 
 impl Curve<'_> {
-    /// Where `of` the use would be 1, from its value at a computed scale and the curve's slope there (in logarithms).
+    /// Where `of` the use would be 1 if the limit lay exactly at a computed scale: shifted by the distance of `of` from the
+    /// value that counts, over the curve's slope there (in logarithms).
     pub(super) fn shifted(&self, scale: f64, of: fn(&Usage) -> f64) -> Reach {
         let Some((_, here)) = self.seen.iter().find(|(s, _)| *s == scale) else { return Reach::Never };
         let used = of(here);
         if !used.is_finite() {
             return Reach::Never;
         }
-        let shifted = scale * (-used.ln() / self.slope(scale, here.at)).exp();
-        if shifted >= self.most { Reach::Always } else { Reach::Scale(shifted) }
+        // Equal values, both nothing included, shift nothing.
+        let away = if used == here.at { 0.0 } else { (used / here.at).ln() };
+        let shifted = scale * (-away / self.slope(scale, here.at)).exp();
+        if !(shifted < self.most) { Reach::Always } else { Reach::Scale(shifted) }
     }
 
     /// Slope of the use over the scale, both in logarithms, from the nearest point that is not too near.
@@ -172,7 +175,7 @@ mod tests {
         let (Reach::Scale(sure), Reach::Scale(possible)) = (curve.shifted(root, |u| u.high), curve.shifted(root, |u| u.low)) else {
             panic!("no ends")
         };
-        assert!((sure / 2.0 - 1.1_f64.powf(-1.0 / 3.0)).abs() < 1e-3 && (possible / 2.0 - 0.9_f64.powf(-1.0 / 3.0)).abs() < 1e-3);
+        assert!((sure / root - 1.1_f64.powf(-1.0 / 3.0)).abs() < 1e-3 && (possible / root - 0.9_f64.powf(-1.0 / 3.0)).abs() < 1e-3);
     }
 
     #[test]
