@@ -53,9 +53,9 @@ impl Layout {
     }
 }
 
-/// Breaks words into lines; a character of the typeface is 0.53 of its size wide on average, 0.56 with a reserve.
+/// Breaks words into lines; a character of the typeface is 0.46 of its size wide on average, 0.5 with a reserve.
 fn lines(words: &str, width: f64) -> Vec<String> {
-    let most = (width / (0.56 * f64::from(SMALL))) as usize;
+    let most = (width / (0.5 * f64::from(SMALL))) as usize;
     let mut lines = vec![String::new()];
     for word in words.split_whitespace() {
         let last = lines.len() - 1;
@@ -172,7 +172,7 @@ mod tests {
     fn lines_fit_their_width_and_lose_no_word() {
         let text = "one two three four five six seven eight nine ten";
         let broken = lines(text, 200.0);
-        assert!(broken.len() > 1 && broken.iter().all(|l| l.chars().count() <= 23));
+        assert!(broken.len() > 1 && broken.iter().all(|l| l.chars().count() <= 26));
         assert_eq!(broken.join(" "), text);
     }
 }

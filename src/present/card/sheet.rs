@@ -35,9 +35,9 @@ pub(super) fn page(card: &Content) -> Result<Page, FigureError> {
     if !card.made.is_empty() {
         page = page.section(Section::new("What must be made so").beside().table(made));
     }
-    page = page.section(Section::new("Conditions").beside().facts(card.conditions.clone()));
-    let signed = Section::new("Cautions").caution(CAUTIONS.replace('\n', " ")).signatures(["Set by", "Checked by"]);
-    Ok(page.section(signed).section(Section::new("Where the numbers come from").facts(card.origin.clone())))
+    let origin = Section::new("Where the numbers come from").facts(card.origin.clone());
+    page = page.section(Section::new("Conditions").beside().facts(card.conditions.clone()).section(origin));
+    Ok(page.section(Section::new("Cautions").caution(CAUTIONS.replace('\n', " ")).signatures(["Set by", "Checked by"])))
 }
 
 fn value(cell: &Option<String>) -> Cell {

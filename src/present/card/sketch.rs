@@ -7,10 +7,10 @@ use crate::input::ErrorKind;
 use crate::present::figure::{FigureError, WIDTH, draw};
 
 /// Height of the sketch, pixels.
-pub(super) const HEIGHT: u32 = 420;
+pub(super) const HEIGHT: u32 = 396;
 
 /// Size of one view.
-const VIEW: Place = (564.0, 204.0);
+const VIEW: Place = (564.0, 192.0);
 
 /// Number of an error's row; none where the plan does not name it.
 pub(super) type Numbers<'n> = &'n dyn Fn(ErrorKind) -> Option<usize>;
@@ -66,7 +66,7 @@ fn pads(pen: Pen<'_, '_>, y: f64) -> Result<(), FigureError> {
 fn from_above(pen: Pen<'_, '_>, numbers: Numbers<'_>) -> Result<(), FigureError> {
     use ErrorKind::{Parallelism, Span, StraightnessLateral};
     pen.frame(VIEW, "From above")?;
-    let (a, b) = (164.0, 88.0);
+    let (a, b) = (154.0, 82.0);
     zone(pen, a, 9.0)?;
     pen.line(&rail(a, a, 8.0), DARK, 3.5)?;
     pads(pen, a + 16.0)?;
@@ -83,7 +83,7 @@ fn from_above(pen: Pen<'_, '_>, numbers: Numbers<'_>) -> Result<(), FigureError>
     if let Some(n) = numbers(Parallelism) {
         pen.measure((LAST + 12.0, b), (LAST + 12.0, b - 38.0))?;
         pen.badge(n, (LAST + 34.0, b - 20.0))?;
-        pen.note("last pad against first", (FIRST + 340.0, 40.0), HPos::Center)?;
+        pen.note("last pad against first", (FIRST + 320.0, 36.0), HPos::Center)?;
     }
     if let Some(n) = numbers(StraightnessLateral(0)).or_else(|| numbers(StraightnessLateral(1))) {
         pen.measure((LAST + 12.0, a + 9.0), (LAST + 12.0, a - 9.0))?;
@@ -97,7 +97,7 @@ fn from_above(pen: Pen<'_, '_>, numbers: Numbers<'_>) -> Result<(), FigureError>
 fn from_the_side(pen: Pen<'_, '_>, numbers: Numbers<'_>) -> Result<(), FigureError> {
     use ErrorKind::{Height, StraightnessVertical, VerticalParallelism};
     pen.frame(VIEW, "From the side")?;
-    let (a, b) = (160.0, 112.0);
+    let (a, b) = (150.0, 104.0);
     zone(pen, a, 9.0)?;
     pen.line(&rail(a, a, 8.0), DARK, 3.5)?;
     pads(pen, a + 16.0)?;
@@ -137,7 +137,7 @@ fn seat(pen: Pen<'_, '_>, x: f64, y: f64, lean: f64) -> Result<(), FigureError> 
 fn from_the_end(pen: Pen<'_, '_>, numbers: Numbers<'_>) -> Result<(), FigureError> {
     use ErrorKind::{CrossLevel, CrossLevelTwist, StraightnessRoll};
     pen.frame(VIEW, "From the end: seat of one rail, level across it (mrad is mm per metre)")?;
-    let y = 118.0;
+    let y = 112.0;
     let either = |kind: fn(usize) -> ErrorKind| numbers(kind(0)).or_else(|| numbers(kind(1)));
     let views = [
         (96.0, "at mid-length", 18.0, either(CrossLevel), "its lean"),
@@ -149,7 +149,7 @@ fn from_the_end(pen: Pen<'_, '_>, numbers: Numbers<'_>) -> Result<(), FigureErro
         seat(pen, x, y, lean)?;
         pen.measure((x + 62.0, y), (x + 62.0, y - lean.max(14.0) / 2.0 - 4.0))?;
         pen.badge(number, (x, y + 26.0))?;
-        pen.note(place, (x, 60.0), HPos::Center)?;
+        pen.note(place, (x, 52.0), HPos::Center)?;
         pen.note(what, (x, y + 56.0), HPos::Center)?;
     }
     Ok(())
@@ -158,7 +158,7 @@ fn from_the_end(pen: Pen<'_, '_>, numbers: Numbers<'_>) -> Result<(), FigureErro
 /// Skew of the drives.
 fn skewed(pen: Pen<'_, '_>, numbers: Numbers<'_>) -> Result<(), FigureError> {
     pen.frame(VIEW, "From above: drives against the square of the frame")?;
-    let (a, b) = (172.0, 84.0);
+    let (a, b) = (162.0, 80.0);
     let ahead = 52.0;
     pen.line(&[(FIRST, a), (LAST, a)], DARK, 3.5)?;
     pen.line(&[(FIRST, b), (LAST, b)], DARK, 3.5)?;

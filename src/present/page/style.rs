@@ -21,6 +21,7 @@ caption { text-align: left; color: #4a4a4a; padding-bottom: 0.2rem; }
 th, td { text-align: left; vertical-align: top; padding: 0.25rem 0.6rem; border-bottom: 1px solid #c8c8c8; }
 thead th { border-bottom: 2px solid #1e1e1e; vertical-align: bottom; white-space: normal; }
 tbody th { font-weight: normal; }
+thead .number { width: 6.5em; }
 .number { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
 dl > div { display: flex; gap: 0.8rem; padding: 0.1rem 0; }
 dt { flex: 0 0 8em; color: #4a4a4a; }
@@ -39,7 +40,8 @@ figcaption { color: #4a4a4a; font-size: 0.92rem; }
 body { padding: 0.6rem; }
 h1 { font-size: 1.3rem; }
 thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
-table, tbody, tr, th, td { display: block; }
+table, caption, tbody, tr, th, td { display: block; }
+.number { text-align: left; }
 tr { border-bottom: 1px solid #c8c8c8; padding: 0.3rem 0; }
 tbody th, td { border: 0; padding: 0.05rem 0; text-align: left; white-space: normal; }
 tbody th { font-weight: bold; }
@@ -53,7 +55,7 @@ main { display: grid; grid-template-columns: 1fr 1fr; column-gap: 1.5rem; }
 main > section { grid-column: 1 / -1; min-width: 0; }
 main > section.beside { grid-column: auto; }
 }
-@page { margin: 12mm; }
+@page { margin: 10mm; }
 @media print {
 body { max-width: none; padding: 0; font-size: 9.5pt; }
 .wide { overflow: visible; }
@@ -61,12 +63,13 @@ h2, h3, h4, caption { break-after: avoid; }
 tr, figure, .caution, .verdict, .signatures { break-inside: avoid; }
 thead { display: table-header-group; }
 .verdict, .caution { -webkit-print-color-adjust: exact; print-color-adjust: exact; }
-.one-sheet { font-size: 7.2pt; line-height: 1.25; }
+.one-sheet { font-size: 7pt; line-height: 1.22; }
 .one-sheet h1 { font-size: 13pt; }
-.one-sheet h2 { font-size: 9.5pt; margin: 5pt 0 2pt; border-bottom-width: 1px; padding: 0; }
+.one-sheet h3 { border-bottom: 1px solid #123c6e; }
+.one-sheet h2, .one-sheet h3 { font-size: 9pt; margin: 4pt 0 1pt; border-bottom-width: 1px; padding: 0; }
 .one-sheet p, .one-sheet ul, .one-sheet dl, .one-sheet .wide, .one-sheet figure { margin: 2pt 0; }
 .one-sheet .lead { font-size: 8.5pt; }
-.one-sheet th, .one-sheet td { padding: 0.6pt 4pt; font-size: 7.2pt; }
+.one-sheet th, .one-sheet td { padding: 0.5pt 4pt; font-size: 7pt; }
 .one-sheet thead th { border-bottom-width: 1px; }
 .one-sheet dl > div { display: flex; padding: 0; }
 .one-sheet .caution { padding: 3pt 5pt; border-width: 1px; }
