@@ -7,7 +7,7 @@ use super::usage::Usage;
 use crate::structure::NotConverged;
 
 /// Width of the last bracket, as a ratio.
-pub(super) const NARROW: f64 = 1.01;
+pub(super) const NARROW: f64 = 1.02;
 
 /// The same for a first look with few installations.
 pub(super) const ROUGH: f64 = 1.15;
