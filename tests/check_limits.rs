@@ -158,6 +158,14 @@ fn check_sets_are_rounded_down_verified_and_leave_what_is_made_as_planned() {
     let set = found(&plan(&springs(&text(1.0, 0.5)).text())).set.unwrap();
     assert_eq!(set.basis, Basis::AllScaled);
     assert!(set.errors.sources.iter().all(|s| (s.upper - drawn_below(s.upper)).abs() < 1e-12 && s.upper > 0.0 && s.lower == -s.upper));
+    // An error that loads next to nothing is not tightened with the rest: a height, with ends that turn about x.
+    let mut simple = springs(&format!("{}height = {{ plus_minus_mm = 2.0, {uniform}", text(1.0, 0.02)));
+    simple.joints.iter_mut().for_each(|joints| joints[3] = hinge(1e-5));
+    simple.block_moment = 0.001;
+    let plan_with_height = plan(&simple.text());
+    let set = found(&plan_with_height).set.unwrap();
+    assert_eq!(set.errors.get(ErrorKind::Height), plan_with_height.errors.get(ErrorKind::Height));
+    assert_eq!(set.errors.get(ErrorKind::Span).unwrap().upper, 0.1);
     // Planned so wide that what is left of it cannot be drawn: no set, and it is said.
     let mut simple = springs(&text(1.0, 0.5));
     simple.block_n_per_um = (1e5, 200.0);

@@ -6,7 +6,7 @@ use super::args::LimitsArgs;
 use super::machines::load;
 use super::study::file_stem;
 use super::{Done, Failure, output};
-use crate::present::{CAUTIONS, installation_card, json, limits_json, limits_text, to_png};
+use crate::present::{CAUTIONS, errors_table, installation_card, json, limits_json, limits_text, to_png};
 use crate::study::{Depth, limits, limits_steps};
 
 pub(super) fn run(args: &LimitsArgs) -> Result<Done, Failure> {
@@ -27,15 +27,18 @@ pub(super) fn run(args: &LimitsArgs) -> Result<Done, Failure> {
     let again = format!("railtrue limits {} --seed {seed}", output::quoted(&args.plan));
     let failed = |e: crate::present::FigureError| Failure(e.to_string());
     let card = installation_card(plan, &result, &origin, &again).map_err(failed)?;
-    let contents = [
-        ("card.html", card.html.into_bytes()),
-        ("card.png", to_png(&card.svg).map_err(failed)?),
-        ("card.svg", card.svg.into_bytes()),
-        ("limits.json", format!("{value:#}\n").into_bytes()),
+    let mut contents = vec![
+        ("card.html".to_string(), card.html.into_bytes()),
+        ("card.png".into(), to_png(&card.svg).map_err(failed)?),
+        ("card.svg".into(), card.svg.into_bytes()),
+        ("limits.json".into(), format!("{value:#}\n").into_bytes()),
     ];
+    for (name, set) in result.arrangements.iter().filter_map(|a| Some((&a.name, a.set.as_ref().ok()?))) {
+        contents.push((format!("errors-{name}.toml"), errors_table(&set.errors).into_bytes()));
+    }
     let mut files = Vec::new();
     for (name, bytes) in contents {
-        let file = folder.join(name);
+        let file = folder.join(&name);
         output::write(&file, &bytes)?;
         files.push(file);
     }

@@ -6,9 +6,11 @@ use super::limits_rows::{SetRow, set_rows, short, spec, tolerance, unit_name};
 use super::numbers::{percent, plain, significant};
 use super::summary::words;
 use super::tables::{align_right, bound_of, plain_table};
-use crate::input::plan::Measure;
+use crate::input::plan::{DriveKind, Measure};
 use crate::input::{Plan, Source};
-use crate::study::{ArrangementLimits, Basis, LimitsResult, Reach, ScaleLimit, SourceLimits, farthest_scale, unit};
+use crate::study::{
+    ArrangementLimits, Basis, DrawnSet, LimitsResult, Reach, ScaleLimit, SourceLimits, farthest_scale, is_set_at_installation, unit,
+};
 
 /// Single limits of every arrangement, then the common scales and the set.
 #[must_use]
@@ -31,7 +33,11 @@ pub fn limits_text(plan: &Plan, limits: &LimitsResult) -> String {
 /// Why nothing holds even with every error at zero.
 pub(super) fn fails_at_zero(plan: &Plan, a: &ArrangementLimits) -> Option<String> {
     let r = plan.requirements.get(a.zero.requirement).filter(|_| a.zero.at > 1.0)?;
-    let cause = if a.perfect.at > 1.0 { "the bare machine at rest brings" } else { "temperatures and wind-up in service alone bring" };
+    let cause = match (a.perfect.at > 1.0, &plan.drive.kind) {
+        (true, _) => "the perfect machine without heat brings",
+        (_, DriveKind::Shaft { .. }) => "temperatures and shaft wind-up in service alone bring",
+        _ => "temperatures in service alone bring",
+    };
     let value = if r.measure.more_is_better() { r.limit / a.zero.at } else { r.limit * a.zero.at };
     let value = match r.measure {
         Measure::FloatTravel | Measure::LifeLoss => percent(value),
@@ -49,7 +55,12 @@ fn single_tables(plan: &Plan, a: &ArrangementLimits) -> String {
     text += &single_table(plan, a, |s| (&s.alone.quantile, &s.alone.worst), 0);
     text.push('\n');
     text += "One at a time beside all others as planned: not for the drawing (one may grow so far, not several)\n";
-    text += &single_table(plan, a, |s| (&s.among.quantile, &s.among.worst), 1);
+    let never = |l: &ScaleLimit| l.possible == Reach::Never;
+    if a.sources.iter().all(|s| never(&s.among.quantile) && never(&s.among.worst)) {
+        text += "No single error helps: with any one of them at zero, the others as planned still fail.\n";
+    } else {
+        text += &single_table(plan, a, |s| (&s.among.quantile, &s.among.worst), 1);
+    }
     text += "Limit: for the share of installations that each requirement asks for. Worst case: proved up to the first number for every\n\
              installation inside the tolerances; beyond the second one of them fails. Drawn: rounded down, verified on fresh installations.\n\n";
     text
@@ -153,6 +164,15 @@ fn set_table(limits: &LimitsResult, rows: &[SetRow], what: &str) -> String {
     format!("{table}\n\n")
 }
 
+/// How many of the errors that are set at installation keep their planned tolerance.
+fn kept(plan: &Plan, set: &DrawnSet) -> String {
+    let same = |s: &&Source| is_set_at_installation(s) && set.errors.get(s.kind) == Some(*s);
+    match plan.errors.sources.iter().filter(same).count() {
+        0 => String::new(),
+        n => format!(" (but {n} that can stay as planned)"),
+    }
+}
+
 /// What came out for one arrangement, in a sentence or three.
 pub(super) fn verdict(plan: &Plan, limits: &LimitsResult, a: &ArrangementLimits) -> String {
     let draws = plain(limits.depth.set_draws as f64);
@@ -172,9 +192,15 @@ pub(super) fn verdict(plan: &Plan, limits: &LimitsResult, a: &ArrangementLimits)
             _ => "the planned tolerances hold".into(),
         },
         Basis::InstallationScaled => {
-            format!("what is set at installation is {} times the plan, rounded down; what is made stays as planned", short(set.scale))
+            format!(
+                "what is set at installation is {} times the plan, rounded down{}; what is made stays as planned",
+                short(set.scale),
+                kept(plan, set)
+            )
         }
-        Basis::AllScaled => format!("all tolerances are {} times the plan, rounded down, those of what is made too", short(set.scale)),
+        Basis::AllScaled => {
+            format!("all tolerances are {} times the plan, rounded down{}, those of what is made too", short(set.scale), kept(plan, set))
+        }
     };
     let shares: Vec<String> = set.verdicts.iter().map(|v| format!("{} in {}", words(v.requirement.measure), percent(v.share))).collect();
     let tightened = if set.tightened > 0 { format!(", tightened {} times", set.tightened) } else { String::new() };

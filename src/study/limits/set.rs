@@ -1,7 +1,7 @@
 //! The set of tolerances that holds all at once: rounded down to drawn values, then verified on fresh installations.
 
 use super::search::Reach;
-use super::usage::{Usage, drawn, in_worst, worst};
+use super::usage::{Usage, at_quantile, drawn, in_worst, worst};
 use super::{Finder, Pair, fresh, met, rounded_inside, scaled_source};
 use crate::input::sources::ErrorSources;
 use crate::input::{ErrorKind, Source};
@@ -101,7 +101,10 @@ pub(super) fn find(finder: &Finder<'_, '_>, zero: Usage, all: &Pair, installatio
             }
             last = finder.verify(&errors)?;
             if met(&last) {
-                return Ok(Ok(finder.set(basis, scale, errors, last, tightened)?));
+                let relaxed = finder.relaxed(&errors)?;
+                let verdicts = finder.verify(&relaxed)?;
+                let (errors, verdicts) = if met(&verdicts) { (relaxed, verdicts) } else { (errors, last) };
+                return Ok(Ok(finder.set(basis, scale, errors, verdicts, tightened)?));
             }
             scale *= 0.9;
         }
@@ -125,6 +128,33 @@ fn vanishes(planned: &ErrorSources, drawn: &ErrorSources) -> bool {
 impl Finder<'_, '_> {
     fn verify(&self, errors: &ErrorSources) -> Result<Vec<Verdict>, NotConverged> {
         Ok(self.verdicts(&drawn(self.evaluator, errors, fresh(self.seed), self.depth.set_draws)?))
+    }
+
+    /// Gives back their planned tolerance to the errors that can have it, the least harmful first: a common scale tightens
+    /// errors that do nothing too. Looked for on the search's installations; the caller verifies it on fresh ones.
+    fn relaxed(&self, tight: &ErrorSources) -> Result<ErrorSources, NotConverged> {
+        let planned = &self.evaluator.plan().errors.sources;
+        let with = |errors: &ErrorSources, i: usize| {
+            let mut sources = errors.sources.clone();
+            sources[i] = planned[i];
+            ErrorSources { sources }
+        };
+        let use_of = |errors: &ErrorSources| -> Result<f64, NotConverged> {
+            Ok(at_quantile(self.evaluator, &drawn(self.evaluator, errors, self.seed, self.depth.common_draws)?).high)
+        };
+        let mut order = Vec::new();
+        for i in (0..planned.len()).filter(|&i| planned[i] != tight.sources[i]) {
+            order.push((use_of(&with(tight, i))?, i));
+        }
+        order.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let mut errors = tight.clone();
+        for (_, i) in order.into_iter().filter(|(used, _)| *used <= 1.0) {
+            let wider = with(&errors, i);
+            if use_of(&wider)? <= 1.0 {
+                errors = wider;
+            }
+        }
+        Ok(errors)
     }
 
     fn set(
