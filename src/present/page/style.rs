@@ -1,7 +1,6 @@
 //! Style of the pages: readable on a phone, on a desk and on paper. Contrasts are at least 4.5 to 1 (WCAG AA).
 
-/// The style sheet. `#1e1e1e` on white is 16.7 to 1, `#4a4a4a` 8.9, `#123c6e` 10.9, `#8c1d13` 8.9, `#1d5c2e` 7.9, `#6b4a00` 8.1;
-/// on their tints a little less.
+/// The style sheet; the contrasts of its colours are held in the test below.
 pub(super) const CSS: &str = "\
 :root { color-scheme: light; }
 * { box-sizing: border-box; }
@@ -77,3 +76,39 @@ thead { display: table-header-group; }
 .one-sheet .signatures li { margin-top: 14pt; }
 }
 ";
+
+#[cfg(test)]
+mod tests {
+    use super::CSS;
+
+    /// Relative luminance (WCAG 2.2).
+    fn luminance(colour: &str) -> f64 {
+        let part = |i: usize| {
+            let c = f64::from(u8::from_str_radix(&colour[i..i + 2], 16).unwrap_or(0)) / 255.0;
+            if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+        };
+        0.2126 * part(1) + 0.7152 * part(3) + 0.0722 * part(5)
+    }
+
+    #[test]
+    fn every_text_has_a_contrast_of_at_least_4_5() {
+        let pairs = [
+            ("#1e1e1e", "#ffffff"),
+            ("#4a4a4a", "#ffffff"),
+            ("#123c6e", "#ffffff"),
+            ("#8c1d13", "#fbefee"),
+            ("#1d5c2e", "#eef6f0"),
+            ("#6b4a00", "#fbf5e6"),
+        ];
+        for (ink, paper) in pairs {
+            assert!(CSS.contains(ink) && (paper == "#ffffff" || CSS.contains(paper)), "{ink} on {paper} is not in use");
+            let contrast = (luminance(paper) + 0.05) / (luminance(ink) + 0.05);
+            assert!(contrast >= 4.5, "{ink} on {paper}: {contrast}");
+        }
+        let texts = CSS.match_indices("color: #").filter(|(i, _)| !CSS[..*i].ends_with("border-"));
+        for (i, _) in texts {
+            let colour = &CSS[i + 7..i + 14];
+            assert!(pairs.iter().any(|(ink, _)| *ink == colour), "{colour} has no pair");
+        }
+    }
+}
