@@ -12,6 +12,9 @@ use crate::study::{
     ArrangementLimits, Basis, DrawnSet, LimitsResult, Reach, ScaleLimit, SourceLimits, farthest_scale, is_set_at_installation, unit,
 };
 
+/// Below this a tolerance over the length of a rail can hardly be set or measured (common practice, no source).
+const FINE_MM: f64 = 0.05;
+
 /// Single limits of every arrangement, then the common scales and the set.
 #[must_use]
 pub fn limits_text(plan: &Plan, limits: &LimitsResult) -> String {
@@ -211,5 +214,14 @@ pub(super) fn verdict(plan: &Plan, limits: &LimitsResult, a: &ArrangementLimits)
     } else {
         "Whether it holds for every installation is not proved.".into()
     };
-    format!("{what}{tightened}. Of {draws} fresh installations (seed {}): {}. {worst}", crate::study::fresh(limits.seed), shares.join(", "))
+    let fine = |s: &Source| is_set_at_installation(s) && unit_name(s.kind) == "mm" && s.upper.max(-s.lower) < FINE_MM;
+    let hard = match set.errors.sources.iter().any(fine) {
+        true => format!(" Tolerances under {FINE_MM} mm can hardly be set or measured over metres (common practice, no source)."),
+        false => String::new(),
+    };
+    format!(
+        "{what}{tightened}. Of {draws} fresh installations (seed {}): {}. {worst}{hard}",
+        crate::study::fresh(limits.seed),
+        shares.join(", ")
+    )
 }

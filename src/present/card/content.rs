@@ -9,7 +9,7 @@ use crate::present::numbers::plain;
 use crate::present::page::Mark;
 use crate::present::summary::words;
 use crate::present::tables::bound_of;
-use crate::study::{Basis, LimitsResult};
+use crate::study::LimitsResult;
 
 /// A row of what the installer sets.
 pub(super) struct Row {
@@ -56,7 +56,7 @@ impl Content {
             statements: limits.arrangements.iter().map(statement).collect(),
             rows: installed.map(|(i, row)| Row { number: i + 1, measured: how(row.kinds[0]), set: marked(row) }).collect(),
             made: set_rows(plan, limits, false).into_iter().map(marked).collect(),
-            conditions: conditions(plan, limits),
+            conditions: conditions(plan),
             origin: vec![
                 ("plan".into(), format!("{}, SHA-256 {}", origin.plan_file, origin.plan_sha256)),
                 (
@@ -99,13 +99,13 @@ fn how(kind: ErrorKind) -> &'static str {
     }
 }
 
-fn conditions(plan: &Plan, limits: &LimitsResult) -> Vec<(String, String)> {
+fn conditions(plan: &Plan) -> Vec<(String, String)> {
     let mut list: Vec<(String, String)> = Vec::new();
     let wanted = |r: &Requirement| format!("{} {}", words(r.measure), bound_of(r));
     list.push(("required".into(), plan.requirements.iter().map(wanted).collect::<Vec<_>>().join("; ")));
     list.push((
         "rails measured".into(),
-        "at one even temperature, converted to the plan's reference temperature (ISO 1: 20 °C), unloaded: readings under load contain the deflection already".into(),
+        "at one even temperature, converted to the reference (ISO 1: 20 °C), unloaded: readings under load contain the deflection".into(),
     ));
     let slots = plan.arrangements.iter().filter(|a| a.ends.iter().flatten().any(|j| j.components.iter().any(|c| c.take_up > 0.0)));
     let slotted: Vec<&str> = slots.map(|a| a.name.as_str()).collect();
@@ -134,13 +134,7 @@ fn conditions(plan: &Plan, limits: &LimitsResult) -> Vec<(String, String)> {
     if travel.is_finite() {
         list.push(("floats".into(), format!("set to mid-travel ({} mm either way), moving freely", plain(travel))));
     }
-    list.push((
-        "spread".into(),
-        "each error as the plan spreads it between its limits; * measured on every machine and refused beyond its limits".into(),
-    ));
-    if limits.arrangements.iter().any(|a| a.set.as_ref().is_ok_and(|s| s.basis == Basis::AllScaled)) {
-        list.push(("made parts".into(), "tighter than planned: see what must be made so".into()));
-    }
+    list.push(("spread".into(), "of each error as in the plan; * measured on every machine, refused beyond its limits".into()));
     list
 }
 

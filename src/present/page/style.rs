@@ -20,7 +20,7 @@ caption { text-align: left; color: #4a4a4a; padding-bottom: 0.2rem; }
 th, td { text-align: left; vertical-align: top; padding: 0.25rem 0.6rem; border-bottom: 1px solid #c8c8c8; }
 thead th { border-bottom: 2px solid #1e1e1e; vertical-align: bottom; white-space: normal; }
 tbody th { font-weight: normal; }
-thead .number { width: 6.5em; }
+thead .number { width: 6.5em; white-space: normal; }
 .number { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
 dl > div { display: flex; gap: 0.8rem; padding: 0.1rem 0; }
 dt { flex: 0 0 8em; color: #4a4a4a; }
@@ -54,7 +54,7 @@ main { display: grid; grid-template-columns: 1fr 1fr; column-gap: 1.5rem; }
 main > section { grid-column: 1 / -1; min-width: 0; }
 main > section.beside { grid-column: auto; }
 }
-@page { margin: 10mm; }
+@page { margin: 9mm; }
 @media print {
 body { max-width: none; padding: 0; font-size: 9.5pt; }
 .wide { overflow: visible; }
@@ -62,8 +62,10 @@ h2, h3, h4, caption { break-after: avoid; }
 tr, figure, .caution, .verdict, .signatures { break-inside: avoid; }
 thead { display: table-header-group; }
 .verdict, .caution { -webkit-print-color-adjust: exact; print-color-adjust: exact; }
-.one-sheet { font-size: 7pt; line-height: 1.22; }
+.one-sheet { font-size: 7pt; line-height: 1.18; }
+.one-sheet header { display: flex; align-items: baseline; gap: 1em; }
 .one-sheet h1 { font-size: 13pt; }
+.one-sheet h2:first-child { margin-top: 2pt; }
 .one-sheet h3 { border-bottom: 1px solid #123c6e; }
 .one-sheet h2, .one-sheet h3 { font-size: 9pt; margin: 4pt 0 1pt; border-bottom-width: 1px; padding: 0; }
 .one-sheet p, .one-sheet ul, .one-sheet dl, .one-sheet .wide, .one-sheet figure { margin: 2pt 0; }
@@ -73,7 +75,10 @@ thead { display: table-header-group; }
 .one-sheet dl > div { display: flex; padding: 0; }
 .one-sheet .caution { padding: 3pt 5pt; border-width: 1px; }
 .one-sheet .verdict { padding: 2pt 5pt; }
-.one-sheet .signatures li { margin-top: 14pt; }
+.one-sheet .signatures li { margin-top: 12pt; padding-top: 0; }
+.one-sheet .signatures { margin: 0; }
+.one-sheet figure svg { width: 90%; margin: 0 auto; }
+.one-sheet dt { flex-basis: 7em; }
 }
 ";
 
