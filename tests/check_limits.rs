@@ -13,7 +13,7 @@ use railtrue::study::{
     service_states,
 };
 
-const DEPTH: Depth = Depth { single_draws: 1000, common_draws: 4000, set_draws: 4000 };
+const DEPTH: Depth = Depth { rough_draws: 200, single_draws: 1000, common_draws: 4000, set_draws: 4000 };
 
 fn evaluator(plan: &Plan) -> Evaluator<'_> {
     Evaluator::new(Machine::new(plan, 0).unwrap(), plan.study.drag).unwrap()

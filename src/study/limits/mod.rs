@@ -31,6 +31,8 @@ const FARTHEST: f64 = 20.0;
 /// How long limits are looked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Depth {
+    /// Installations behind a first, rough look at each limit.
+    pub rough_draws: u64,
     /// Installations behind each single limit.
     pub single_draws: u64,
     /// Installations behind a common scale.
@@ -41,12 +43,13 @@ pub struct Depth {
 
 impl Depth {
     /// Enough for the plan's quantiles: ten installations are expected beyond the farthest one for a single limit, thirty
-    /// for a set, where 30,000 suffice.
+    /// for a set, five for a rough look, where 30,000 suffice.
     #[must_use]
     pub fn for_plan(plan: &Plan) -> Self {
         let farthest = plan.requirements.iter().map(|r| r.quantile).fold(0.5, f64::max);
         let beyond = |count: f64| ((count / (1.0 - farthest)).ceil() as u64).min(30_000);
         Self {
+            rough_draws: beyond(5.0).max(120),
             single_draws: beyond(10.0).max(1000),
             common_draws: beyond(30.0).max(4000),
             set_draws: beyond(30.0).max(plan.study.draws.clamp(4000, 20_000)),
@@ -269,12 +272,12 @@ impl Finder<'_, '_> {
         Ok(Pair { quantile, worst })
     }
 
-    /// Limit at the requirements' quantiles: a rough look with a quarter of the installations, then with all.
+    /// Limit at the requirements' quantiles: a rough look with few installations, then with all.
     fn quantile_limit(&self, most: f64, known: &[(f64, Usage)], draws: u64, errors: Errors<'_>) -> Result<ScaleLimit, NotConverged> {
         let usage =
             |count: u64| move |scale: f64| Ok(at_quantile(self.evaluator, &drawn(self.evaluator, &errors(scale), self.seed, count)?));
         let zero = known.iter().filter(|(scale, _)| *scale == 0.0).copied();
-        let start = match Curve::new(most, zero, usage(draws / 4)).reach(1.0, ROUGH, |u| u.at)? {
+        let start = match Curve::new(most, zero, usage(self.depth.rough_draws.min(draws))).reach(1.0, ROUGH, |u| u.at)? {
             Reach::Scale(scale) => scale,
             Reach::Always => most,
             Reach::Never => 0.0,

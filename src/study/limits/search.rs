@@ -10,7 +10,7 @@ use crate::structure::NotConverged;
 pub(super) const NARROW: f64 = 1.02;
 
 /// The same for a first look with few installations.
-pub(super) const ROUGH: f64 = 1.15;
+pub(super) const ROUGH: f64 = 1.25;
 
 /// Smallest scale that is looked at: below it a tolerance counts as none.
 const LEAST: f64 = 1e-3;
@@ -62,6 +62,8 @@ impl<'f> Curve<'f> {
     /// Largest scale at which `of` the use is at most 1, looked for from `start` on until the bracket is `narrow`.
     pub(super) fn reach(&mut self, start: f64, narrow: f64, of: fn(&Usage) -> f64) -> Result<Reach, NotConverged> {
         self.at(start.min(self.most))?;
+        // Widths of the last two brackets: where they do not halve in two steps, the next trial is the middle.
+        let mut widths = [f64::INFINITY; 2];
         loop {
             let holds = self.seen.iter().filter(|(_, u)| of(u) <= 1.0).map(|(s, u)| (*s, of(u))).fold(None, greater);
             let fails = self
@@ -85,7 +87,10 @@ impl<'f> Curve<'f> {
                     if f <= h * narrow {
                         return Ok(Reach::Scale(h));
                     }
-                    between((h, use_h), (f, use_f), narrow)
+                    let width = (f / h).ln();
+                    let slow = width > 0.5 * widths[0];
+                    widths = [widths[1], width];
+                    if slow { (h * f).sqrt() } else { between((h, use_h), (f, use_f), narrow) }
                 }
                 (None, None) => start.min(self.most),
             };
