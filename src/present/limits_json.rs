@@ -24,7 +24,7 @@ fn arrangement(plan: &Plan, a: &ArrangementLimits) -> Value {
         Ok(set) => json!({
             "basis": match set.basis { Basis::Planned => "planned", Basis::InstallationScaled => "installation_scaled", Basis::AllScaled => "all_scaled" },
             "scale_before_rounding": set.scale, "tightened": set.tightened, "tolerances": set.errors.sources.iter().map(source).collect::<Vec<_>>(),
-            "verified": set.verdicts.iter().map(|v| super::json::verdict(v)).collect::<Vec<_>>(), "worst_case": usage(plan, &set.worst),
+            "verified": set.verdicts.iter().map(super::json::verdict).collect::<Vec<_>>(), "worst_case": usage(plan, &set.worst),
         }),
         Err(_) => Value::Null,
     };

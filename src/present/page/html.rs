@@ -116,7 +116,7 @@ impl Writer {
         self.out += "<figure>\n";
         self.out += &inline(figure, self.numbered);
         if let Some(caption) = &figure.caption {
-            let _ = write!(self.out, "<figcaption>{}</figcaption>\n", escaped(caption));
+            let _ = writeln!(self.out, "<figcaption>{}</figcaption>", escaped(caption));
         }
         self.out += "</figure>\n";
     }

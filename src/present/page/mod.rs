@@ -31,7 +31,7 @@ pub struct Section {
     heading: String,
     beside: bool,
     blocks: Vec<Block>,
-    sections: Vec<Section>,
+    sections: Vec<Self>,
 }
 
 /// A part of a section.

@@ -75,9 +75,9 @@ impl<'f> Curve<'f> {
             let next = match (holds, fails) {
                 (Some((h, _)), None) if h >= self.most => return Ok(Reach::Always),
                 (Some((h, use_h)), None) => (h.max(LEAST) * step(use_h)).min(self.most),
-                (_, Some((f, _))) if f == 0.0 => return Ok(Reach::Never),
+                (_, Some((0.0, _))) => return Ok(Reach::Never),
                 (None, Some(_)) => 0.0,
-                (Some((h, _)), Some((f, use_f))) if h == 0.0 => {
+                (Some((0.0, _)), Some((f, use_f))) => {
                     if f <= LEAST {
                         return Ok(Reach::Never);
                     }
