@@ -96,4 +96,10 @@ fn no_set_for_the_chosen_arrangement_is_exit_1_and_a_bad_plan_exit_2() {
     let folder = tempfile::tempdir().unwrap();
     limits(folder.path(), &plan().replace("preload_n = 340 ", "preload_n = -340 ")).code(2).stderr(contains("plan.toml:")).stdout("");
     assert!(!folder.path().join("plan-limits").exists());
+    // Without any tolerance there is nothing to scale.
+    let text = plan();
+    let (head, rest) = text.split_once("[errors]\n").unwrap();
+    let none = format!("{head}[errors]\n{}", &rest[rest.find("[study]").unwrap()..]);
+    limits(folder.path(), &none).code(2).stderr(contains("nothing to find the limit of"));
+    assert!(!folder.path().join("plan-limits").exists());
 }

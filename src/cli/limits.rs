@@ -14,6 +14,10 @@ pub(super) fn run(args: &LimitsArgs) -> Result<Done, Failure> {
     let plan = &loaded.plan;
     let folder = args.out.clone().unwrap_or_else(|| format!("{}-limits", file_stem(&args.plan)).into());
     let seed = args.seed.unwrap_or(plan.study.seed);
+    if plan.errors.sources.iter().all(|s| s.lower == 0.0 && s.upper == 0.0) {
+        let why = "[errors] gives no tolerance above 0, so there is nothing to find the limit of";
+        return Err(Failure(format!("{}: {why}\n    help: Give each error a first tolerance; the search scales it.", loaded.file)));
+    }
     let evaluators = loaded.evaluators()?;
     output::folder(&folder)?;
     let bar = ProgressBar::new(limits_steps(&evaluators));

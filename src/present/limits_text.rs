@@ -71,7 +71,8 @@ fn single_tables(plan: &Plan, a: &ArrangementLimits) -> String {
 
 fn single_table(plan: &Plan, a: &ArrangementLimits, of: fn(&SourceLimits) -> (&ScaleLimit, &ScaleLimit), view: usize) -> String {
     let mut table = plain_table(["", "planned", "limit", "sure between", "worst case", "drawn", "stopped by"]);
-    for s in &a.sources {
+    // A tolerance planned at nothing has no scale.
+    for s in a.sources.iter().filter(|s| size(&s.planned, 1.0) > 0.0) {
         let (quantile, worst) = of(s);
         let stop = quantile.stopped_by.and_then(|i| plan.requirements.get(i)).map_or("", |r| words(r.measure));
         let write = |scale: f64| significant(size(&s.planned, scale), 3);
