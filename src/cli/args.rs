@@ -34,6 +34,8 @@ pub(crate) enum Command {
     Trace(TraceArgs),
     /// The worst machine that the tolerances allow: attained by an installation to replay, and bounded.
     Worst(WorstArgs),
+    /// Backwards: how large may the tolerances be? Single limits, and the installation card with the set that holds together.
+    Limits(LimitsArgs),
     /// Start a plan of your own from a few figures; the rest is filled in and marked as assumed.
     Start(StartArgs),
     /// Print a JSON Schema of the plan, for editors.
@@ -153,6 +155,22 @@ pub(crate) struct WorstArgs {
     /// Folder for worst.json, the installations and their rails; made if it is not there, PLAN-worst here if left out.
     #[arg(long)]
     pub(crate) out: Option<PathBuf>,
+}
+
+/// Arguments of `limits`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Exit codes: 0 a set of tolerances was found and verified for the plan's chosen arrangement; 1 there is none; 2 the input or the machine is at fault."
+)]
+pub(crate) struct LimitsArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// Folder for limits.json and the installation card; made if it is not there, PLAN-limits here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+    /// Seed of the search instead of the plan's; verifications use the next one.
+    #[arg(long)]
+    pub(crate) seed: Option<u64>,
 }
 
 /// Arguments of `start`.

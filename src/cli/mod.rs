@@ -7,6 +7,7 @@ mod check;
 mod classes;
 mod demo;
 mod explain;
+mod limits;
 mod machines;
 mod map;
 mod output;
@@ -55,6 +56,7 @@ pub fn main() -> ExitCode {
         Command::Classes(a) => classes::run(&a),
         Command::Explain(a) => explain::run(&a),
         Command::Worst(a) => worst::run(&a),
+        Command::Limits(a) => limits::run(&a),
         Command::Start(a) => start::run(&a),
         Command::Block(a) => block::run(&a),
         Command::Schema => schema::run(),

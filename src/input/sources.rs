@@ -135,7 +135,7 @@ pub struct Source {
 }
 
 /// All sources of a plan, in the order in which they are drawn.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct ErrorSources {
     /// The sources; an error that is not named is zero.
     pub sources: Vec<Source>,

@@ -8,7 +8,7 @@ use super::summary::largest_drag_n;
 use super::tables::{align_right, plain_table};
 use crate::input::Plan;
 use crate::input::plan::Measure;
-use crate::study::{ArrangementBudget, BudgetResult, CostedError, NoSet, Set};
+use crate::study::{ArrangementBudget, BudgetResult, CostedError, NoBudget, Set};
 
 /// Table, totals, what floats save and cost, and how it was found.
 #[must_use]
@@ -74,7 +74,7 @@ fn table(plan: &Plan, result: &BudgetResult) -> String {
         }
         table.add_row(row);
     }
-    let total = |set: &Result<Set, NoSet>| set.as_ref().ok().map(|s| s.hours.iter().sum::<f64>());
+    let total = |set: &Result<Set, NoBudget>| set.as_ref().ok().map(|s| s.hours.iter().sum::<f64>());
     let planned: f64 = result.errors.iter().map(|e| e.planned_hours).sum();
     let mut sums = vec!["together".to_string(), String::new(), hours(planned)];
     let mut monies = vec!["in money".to_string(), String::new(), money(plan, planned)];

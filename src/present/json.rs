@@ -144,7 +144,8 @@ fn arrangement(a: &ArrangementResult) -> Value {
     })
 }
 
-fn verdict(v: &Verdict) -> Value {
+/// A requirement held against draws.
+pub(super) fn verdict(v: &Verdict) -> Value {
     let r = &v.requirement;
     let at = v.at_quantile.map(|q| json!({ "value": q.value, "low": q.low, "high": q.high }));
     let limit = if r.measure.more_is_better() { "least" } else { "most" };

@@ -70,7 +70,8 @@ fn others(a: &ArrangementResult) -> Option<String> {
     (!parts.is_empty()).then(|| parts.join("; "))
 }
 
-fn words(measure: Measure) -> &'static str {
+/// A measure in words, with its unit.
+pub(super) fn words(measure: Measure) -> &'static str {
     match measure {
         Measure::Life => "life in km",
         Measure::StaticSafety => "static safety",

@@ -6,7 +6,7 @@ use comfy_table::{CellAlignment, LineStyle, Table, TableStyle};
 
 use super::numbers::{percent, plain, significant, years};
 use crate::input::Plan;
-use crate::input::plan::{Element, Measure};
+use crate::input::plan::{Element, Measure, Requirement};
 use crate::math::order::quantile;
 use crate::study::{ArrangementResult, Outcome, Status, StudyResult, Verdict};
 
@@ -146,17 +146,26 @@ fn required(v: &Verdict) -> String {
 
 /// A requirement in words: bound, and the share that must meet it where that is not 95 in 100.
 pub(super) fn bound(v: &Verdict) -> String {
-    let word = if v.requirement.measure.more_is_better() { "at least" } else { "at most" };
-    let share = plain((1e8 * v.requirement.quantile).round() / 1e6);
+    bound_of(&v.requirement)
+}
+
+/// The same of a requirement that was not held against draws.
+pub(super) fn bound_of(r: &Requirement) -> String {
+    let word = if r.measure.more_is_better() { "at least" } else { "at most" };
+    let share = plain((1e8 * r.quantile).round() / 1e6);
     let of = if share == "95" { String::new() } else { format!(" for {share} in 100") };
-    format!("{word} {}{of}", limit(v))
+    format!("{word} {}{of}", limit_of(r))
 }
 
 /// The limit as it is written in the table.
 pub(super) fn limit(v: &Verdict) -> String {
-    match v.requirement.measure {
-        Measure::FloatTravel | Measure::LifeLoss => format!("{} %", plain((1e6 * v.requirement.limit).round() / 1e4)),
-        _ => plain(v.requirement.limit),
+    limit_of(&v.requirement)
+}
+
+fn limit_of(r: &Requirement) -> String {
+    match r.measure {
+        Measure::FloatTravel | Measure::LifeLoss => format!("{} %", plain((1e6 * r.limit).round() / 1e4)),
+        _ => plain(r.limit),
     }
 }
 

@@ -7,6 +7,7 @@ mod budget;
 mod engine;
 mod evaluate;
 mod findings;
+mod limits;
 mod linear_kernel;
 mod linear_map;
 mod map;
@@ -26,10 +27,14 @@ mod worst;
 
 pub use adaptive::{Estimates, SEQUENCE, numerical_tolerance, settled};
 pub use alone::{Alone, sources_alone};
-pub use budget::{ArrangementBudget, BudgetEffort, BudgetResult, CostedError, NoSet, Set, budget};
+pub use budget::{ArrangementBudget, BudgetEffort, BudgetResult, CostedError, NoBudget, Set, budget};
 pub use engine::run;
 pub use evaluate::{Evaluator, Work};
 pub use findings::{Finding, stiffness_doubts};
+pub use limits::{
+    ArrangementLimits, Basis, Depth, DrawnSet, LimitsResult, NoSet, Pair, Reach, Rounded, ScaleLimit, SourceLimits, Usage, drawn_below,
+    farthest_scale, fresh, is_set_at_installation, limits, limits_steps, rounded_inside, unit,
+};
 pub use map::{ArrangementMap, Axis, CELLS as MAP_CELLS, Map, map, may_be_axis};
 pub use monte_carlo::{ArrangementResult, Band, Length, StudyResult, monte_carlo};
 pub use outcome::{BlockOutcome, Outcome, RowsOutcome};

@@ -85,7 +85,7 @@ pub struct Set {
 
 /// Why there is no set.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
-pub struct NoSet {
+pub struct NoBudget {
     /// Key of the requirement that stops it.
     pub requirement: &'static str,
     /// What it comes to at its quantile with every costed tolerance at its tightest.
@@ -106,7 +106,7 @@ pub struct ArrangementBudget {
     /// True where the planned tolerances meet all requirements on the fresh run.
     pub planned_meets: bool,
     /// The set, or why there is none.
-    pub set: Result<Set, NoSet>,
+    pub set: Result<Set, NoBudget>,
 }
 
 /// All arrangements.
@@ -242,7 +242,13 @@ fn arrangement(asked: &Asked<'_, '_>, effort: BudgetEffort, seed: u64, progress:
 }
 
 /// The set rounded down and tightened until a fresh run shows that it meets all requirements.
-fn verified(asked: &Asked<'_, '_>, set: &[f64], scaled_hours: Option<f64>, seed: u64, n: u64) -> Result<Result<Set, NoSet>, NotConverged> {
+fn verified(
+    asked: &Asked<'_, '_>,
+    set: &[f64],
+    scaled_hours: Option<f64>,
+    seed: u64,
+    n: u64,
+) -> Result<Result<Set, NoBudget>, NotConverged> {
     for step in 0..=STEPS {
         let shrink = (-STEP * step as f64).exp();
         let rounded: Vec<f64> = asked.costs.iter().zip(set).map(|((spec, cost, _), t)| round_down(t * shrink, spec, cost)).collect();
@@ -281,7 +287,7 @@ fn round_down(t: f64, spec: &ErrorSpec, cost: &ErrorCost) -> f64 {
     rounded.max(tightest) * factor
 }
 
-fn no_set(asked: &Asked<'_, '_>, seed: u64, n: u64) -> Result<NoSet, NotConverged> {
+fn no_set(asked: &Asked<'_, '_>, seed: u64, n: u64) -> Result<NoBudget, NotConverged> {
     let tightest: Vec<f64> = asked.costs.iter().map(|c| c.1.tightest).collect();
     let outcomes = asked.outcomes(&tightest, seed, n)?;
     let margins = asked.margins(&outcomes);
@@ -289,11 +295,11 @@ fn no_set(asked: &Asked<'_, '_>, seed: u64, n: u64) -> Result<NoSet, NotConverge
     let perfect = crate::input::Installation::perfect(asked.evaluator.plan());
     let service = service_states(asked.evaluator.plan());
     let without = asked.evaluator.evaluate(&perfect, &service, &mut Work::default())?;
-    let Some(r) = worst else { return Ok(NoSet { requirement: "", at_tightest: f64::NAN, without_errors: false }) };
+    let Some(r) = worst else { return Ok(NoBudget { requirement: "", at_tightest: f64::NAN, without_errors: false }) };
     let mut values: Vec<f64> = outcomes.iter().map(|o| r.measure.of(o)).collect();
     values.sort_by(f64::total_cmp);
     let p = if r.measure.more_is_better() { 1.0 - r.quantile } else { r.quantile };
-    Ok(NoSet {
+    Ok(NoBudget {
         requirement: r.measure.key(),
         at_tightest: quantile(&values, p, 0.95).map_or(f64::NAN, |q| q.value),
         without_errors: super::verdict::shortfall(&r, &without) > 0.0,
