@@ -1,10 +1,15 @@
 //! Many installations of one machine: eight at a time where its map is affine, one by one where it is not.
 
+use std::sync::Arc;
+
+use rand_chacha::ChaCha8Rng;
+
+use super::engine::run_batches;
 use super::evaluate::{Evaluator, Work};
 use super::linear_kernel::{LANES, Lane, Sweep, Weights, sweep};
 use super::linear_map::LinearMap;
 use super::outcome::Outcome;
-use super::sampling::Draws;
+use super::sampling::{Draws, Place};
 use super::service::ServiceState;
 use crate::bearing::{rating_life_km, row_unloading_load, system_life_km};
 use crate::structure::NotConverged;
@@ -15,9 +20,16 @@ pub(super) use super::linear_kernel::LANES as BATCH_LANES;
 /// An evaluator with the fast path of its machine, where it has one.
 pub(super) struct Batch<'e, 'p> {
     evaluator: &'e Evaluator<'p>,
-    draws: &'e Draws<'p>,
+    draws: &'e Draws<'e>,
     service: &'e [ServiceState],
-    fast: Option<(LinearMap, Weights)>,
+    path: Arc<FastPath>,
+}
+
+/// The fast path of a machine, for the numbers and states of service that it was made for.
+pub(super) struct FastPath {
+    places: Vec<Place>,
+    service: Vec<ServiceState>,
+    map: Option<(LinearMap, Weights)>,
 }
 
 /// Working memory of one thread.
@@ -27,18 +39,64 @@ pub(super) struct BatchWork {
     one: Work,
 }
 
+/// What the first `count` drawn installations of a seed come to, in their order.
+///
+/// # Errors
+/// An equilibrium was not found.
+pub(super) fn drawn_outcomes(
+    evaluator: &Evaluator<'_>,
+    draws: &Draws<'_>,
+    service: &[ServiceState],
+    seed: u64,
+    count: u64,
+) -> Result<Vec<Outcome>, NotConverged> {
+    let batch = Batch::new(evaluator, draws, service)?;
+    let mut outcomes = Vec::with_capacity(count as usize);
+    for list in run_batches(0, count, LANES, seed, Memory::default, |memory, _, rngs| {
+        memory.draw(draws, rngs);
+        batch.run(&memory.numbers, false, &mut memory.work).map_err(|(_, e)| e)
+    }) {
+        outcomes.extend(list?.into_iter().map(|(outcome, _)| outcome));
+    }
+    Ok(outcomes)
+}
+
+/// Numbers of a batch and working memory, of one thread.
+#[derive(Default)]
+pub(super) struct Memory {
+    pub(super) numbers: Vec<Vec<f64>>,
+    pub(super) work: BatchWork,
+}
+
+impl Memory {
+    /// Draws the numbers of as many installations as there are generators.
+    pub(super) fn draw(&mut self, draws: &Draws<'_>, rngs: &mut [ChaCha8Rng]) {
+        self.numbers.resize(rngs.len(), Vec::new());
+        for (own, rng) in self.numbers.iter_mut().zip(rngs) {
+            own.clear();
+            draws.numbers(rng, own);
+        }
+    }
+}
+
 /// One installation: what it comes to, and its largest loads along the stroke where wanted.
 pub(super) type Done = (Outcome, Option<Vec<f64>>);
 
 impl<'e, 'p> Batch<'e, 'p> {
-    /// Prepares the fast path.
+    /// Prepares the fast path, or takes the one that the evaluator has from before: limits do not change it.
     ///
     /// # Errors
     /// An equilibrium was not found.
-    pub(super) fn new(evaluator: &'e Evaluator<'p>, draws: &'e Draws<'p>, service: &'e [ServiceState]) -> Result<Self, NotConverged> {
-        let map = LinearMap::new(evaluator, draws, service)?;
-        let fast = map.map(|map| (map, Weights::new(&evaluator.plan().block)));
-        Ok(Self { evaluator, draws, service, fast })
+    pub(super) fn new(evaluator: &'e Evaluator<'p>, draws: &'e Draws<'e>, service: &'e [ServiceState]) -> Result<Self, NotConverged> {
+        let places = draws.places();
+        let fits = |p: &&Arc<FastPath>| p.places == places && p.service == service;
+        if let Some(path) = evaluator.fast_path.get().filter(fits) {
+            return Ok(Self { evaluator, draws, service, path: Arc::clone(path) });
+        }
+        let map = LinearMap::new(evaluator, draws, service)?.map(|map| (map, Weights::new(&evaluator.plan().block)));
+        let path = Arc::new(FastPath { places, service: service.to_vec(), map });
+        let _ = evaluator.fast_path.get_or_init(|| Arc::clone(&path));
+        Ok(Self { evaluator, draws, service, path })
     }
 
     /// What up to eight installations come to; `numbers` holds each one's numbers. `keep` asks for loads along the stroke.
@@ -47,13 +105,13 @@ impl<'e, 'p> Batch<'e, 'p> {
     /// An equilibrium was not found: the place of the installation in the batch.
     pub(super) fn run(&self, numbers: &[Vec<f64>], keep: bool, work: &mut BatchWork) -> Result<Vec<Done>, (usize, NotConverged)> {
         let mut list = Vec::with_capacity(numbers.len());
-        if let Some((map, weights)) = &self.fast {
+        if let Some((map, weights)) = &self.path.map {
             let lane = |j: usize| -> Lane { std::array::from_fn(|i| numbers.get(i).map_or(0.0, |n| n[j])) };
             let lanes: Vec<Lane> = (0..map.count).map(lane).collect();
             sweep(map, weights, &lanes, &mut work.sweep);
         }
         for (i, own) in numbers.iter().enumerate().take(LANES) {
-            let on_map = self.fast.as_ref().filter(|_| work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9);
+            let on_map = self.path.map.as_ref().filter(|_| work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9);
             if on_map.is_some() {
                 let stroke = keep.then(|| work.sweep.stroke.iter().map(|s| s[i]).collect());
                 list.push((self.outcome(&work.sweep, i), stroke));

@@ -1,11 +1,14 @@
 //! One installation of one machine, over the whole stroke, duty and service: what every study counts.
 
+use std::sync::{Arc, OnceLock};
+
 use crate::bearing::{EquivalentLoad, LifeSum, effective_load, rating_life_km, row_rating_n, row_unloading_load, system_life_km};
 use crate::geometry::RailPoint;
 use crate::input::plan::{DragStates, Law};
 use crate::input::{Installation, Plan};
 use crate::structure::{Acting, Carried, Drag, FloatMap, FloatWork, Machine, NotConverged, TakenUp, Tightener, ToolPoint, Vector24};
 
+use super::batch::FastPath;
 use super::outcome::{BlockOutcome, Outcome};
 use super::rows::RowLives;
 use super::service::{ServiceState, drag_states};
@@ -59,6 +62,8 @@ pub struct Evaluator<'p> {
     row_rating_n: Option<f64>,
     perfect: Perfect,
     perfect_outcome: Option<Outcome>,
+    /// The fast path of the last studies, made when first asked for.
+    pub(super) fast_path: OnceLock<Arc<FastPath>>,
 }
 
 impl Work {
@@ -96,6 +101,7 @@ impl<'p> Evaluator<'p> {
             row_rating_n: plan.block.contact.as_ref().filter(|_| machine.rows().is_some()).map(|c| row_rating_n(&plan.block, c)),
             perfect: Perfect::default(),
             perfect_outcome: None,
+            fast_path: OnceLock::new(),
             case_loads,
             maps,
             machine,

@@ -2,7 +2,7 @@
 
 use super::adaptive::{Estimates, SEQUENCE, settled};
 use super::alone::{Alone, sources_alone};
-use super::batch::{BATCH_LANES, Batch, BatchWork};
+use super::batch::{BATCH_LANES, Batch, Memory};
 use super::engine::{run, run_batches};
 use super::evaluate::{Evaluator, Work};
 use super::findings::{Finding, findings};
@@ -128,14 +128,10 @@ pub fn monte_carlo(
         // Sequences of the adaptive procedure end on a batch.
         let count = BETWEEN_REPORTS.min(most - done).min(SEQUENCE - done % SEQUENCE);
         let rows = run_batches(done, count, BATCH_LANES, seed, Memory::default, |memory, start, rngs| {
-            let numbers = &mut memory.numbers;
-            numbers.resize(rngs.len(), Vec::new());
-            for (own, rng) in numbers.iter_mut().zip(rngs) {
-                own.clear();
-                sampler.numbers(rng, own);
-            }
-            let one =
-                |b: &Batch<'_, '_>| b.run(numbers, start < KEPT_STROKES, &mut memory.batch).map_err(|(i, error)| (start + i as u64, error));
+            memory.draw(&sampler, rngs);
+            let one = |b: &Batch<'_, '_>| {
+                b.run(&memory.numbers, start < KEPT_STROKES, &mut memory.work).map_err(|(i, error)| (start + i as u64, error))
+            };
             batches.iter().map(one).collect::<Result<Vec<_>, (u64, NotConverged)>>()
         });
         for row in rows {
@@ -164,13 +160,6 @@ pub fn monte_carlo(
         .map_err(|e| (0, e))?;
     let settled = matches!(length, Length::Digits { .. }).then_some(enough.settled);
     Ok(StudyResult { draws: done, seed, settled, arrangements })
-}
-
-/// Working memory of one thread.
-#[derive(Default)]
-struct Memory {
-    numbers: Vec<Vec<f64>>,
-    batch: BatchWork,
 }
 
 /// Sequences of the adaptive procedure so far: life, largest block load.

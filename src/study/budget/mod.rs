@@ -5,7 +5,7 @@
 
 mod search;
 
-use super::engine::run;
+use super::batch::drawn_outcomes;
 use super::evaluate::{Evaluator, Work};
 use super::outcome::Outcome;
 use super::sampling::Draws;
@@ -175,7 +175,7 @@ impl Asked<'_, '_> {
         }
         let draws = Draws::new(&plan, self.evaluator.machine.rails());
         let service = service_states(&plan);
-        run(0, n, seed, Work::default, |work, _, rng| self.evaluator.evaluate(&draws.draw(rng), &service, work)).into_iter().collect()
+        drawn_outcomes(self.evaluator, &draws, &service, seed, n)
     }
 
     fn requirements(&self) -> impl Iterator<Item = &Requirement> {

@@ -6,7 +6,7 @@ use crate::input::sources::ErrorSources;
 use crate::input::{ErrorKind, Installation, Plan};
 use crate::math::order::quantile;
 use crate::structure::NotConverged;
-use crate::study::engine::run;
+use crate::study::batch::drawn_outcomes;
 use crate::study::evaluate::{Evaluator, Work};
 use crate::study::outcome::Outcome;
 use crate::study::sampling::{Draws, set_scalar};
@@ -66,7 +66,7 @@ pub(super) fn drawn(evaluator: &Evaluator<'_>, errors: &ErrorSources, seed: u64,
     let plan = with_errors(evaluator.plan(), errors);
     let draws = Draws::new(&plan, evaluator.machine.rails());
     let service = service_states(&plan);
-    run(0, count, seed, Work::default, |work, _, rng| evaluator.evaluate(&draws.draw(rng), &service, work)).into_iter().collect()
+    drawn_outcomes(evaluator, &draws, &service, seed, count)
 }
 
 /// Use at the requirements' quantiles, with the distribution-free interval of each quantile.
