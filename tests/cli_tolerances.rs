@@ -48,7 +48,7 @@ fn check_and_classes_show_value_edition_and_how_sure() {
     let text = DEMO.replace("height = { plus_minus_mm = 1.0,", "height = { class = \"ISO 12488-1 class 3\",");
     let folder = with_plan(&text);
     railtrue(folder.path()).args(["check", "plan.toml"]).assert().success().stdout(
-        contains("errors.height: ISO 12488-1 class 3 is +-5.2 mm at 2,600 mm")
+        contains("errors.height: ISO 12488-1 class 3 is ±5.2 mm at 2,600 mm")
             .and(contains("from memory: check against the standard"))
             .and(contains("not confirmed for the edition of 2012")),
     );
@@ -124,7 +124,7 @@ fn a_budget_tells_hours_and_what_it_would_need() {
         .args(["budget", "plan.toml"])
         .assert()
         .success()
-        .stdout(contains("credits").and(contains("> +-0.1 mm")).and(contains("on 10,000 fresh installations")));
+        .stdout(contains("credits").and(contains("> ±0.1 mm")).and(contains("on 10,000 fresh installations")));
     let value = json(&folder.path().join("plan-budget"), "budget.json");
     assert_eq!(value["arrangements"][0]["set"]["hours"][0].as_f64().unwrap(), 0.6);
     // A requirement beyond the perfect machine: no set, exit code 1 for the chosen arrangement.

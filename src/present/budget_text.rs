@@ -36,7 +36,7 @@ pub fn budget_text(plan: &Plan, result: &BudgetResult) -> String {
 }
 
 fn tolerance(e: &CostedError, t: f64) -> String {
-    if e.zone { format!("{} {} zone", short(t), e.unit) } else { format!("+-{} {}", short(t), e.unit) }
+    if e.zone { format!("{} {} zone", short(t), e.unit) } else { format!("±{} {}", short(t), e.unit) }
 }
 
 fn hours(h: f64) -> String {

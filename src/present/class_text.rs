@@ -15,7 +15,7 @@ pub(super) fn tolerance(source: &Source, spec: &ErrorSpec) -> String {
     let (lower, upper) = (short(source.lower / factor), short(source.upper / factor));
     match spec.zone {
         ZoneMeaning::PeakToValley => format!("{upper} {unit} zone"),
-        _ if source.lower == -source.upper => format!("+-{upper} {unit}"),
+        _ if source.lower == -source.upper => format!("±{upper} {unit}"),
         _ => format!("{lower} to {upper} {unit}"),
     }
 }
@@ -28,7 +28,7 @@ pub(super) fn short(x: f64) -> String {
 
 fn value(v: &ClassValue) -> String {
     match v.form {
-        Form::PlusMinus => format!("+-{} mm", short(v.tolerance_mm)),
+        Form::PlusMinus => format!("±{} mm", short(v.tolerance_mm)),
         Form::Zone => format!("{} mm zone", short(v.tolerance_mm)),
     }
 }
@@ -89,7 +89,7 @@ pub fn classes_table(plan: &Plan) -> String {
                 format!("{class}: {}{}", short(v.tolerance_mm), if v.sure == Sure::Memory { "*" } else { "" })
             };
             let all: Vec<String> = (0..rule.classes.len()).map(&mut one).collect();
-            let form = if rule.form == Form::Zone { "zone" } else { "+-" };
+            let form = if rule.form == Form::Zone { "zone" } else { "±" };
             let lines: Vec<String> = all.chunks(5).map(|c| c.join(", ")).collect();
             let fits = source.map_or_else(String::new, |s| would_do(plan, s, spec, rule));
             table.add_row([format!("{}{}", rule.standard, rule.suffix), form.into(), lines.join("\n"), fits]);

@@ -10,7 +10,7 @@ use super::linear_kernel::{LANES, Lane, Sweep, Weights, sweep};
 use super::linear_map::LinearMap;
 use super::outcome::Outcome;
 use super::sampling::{Draws, Place};
-use super::service::ServiceState;
+use super::service::{ServiceState, service_states};
 use crate::bearing::{rating_life_km, row_unloading_load, system_life_km};
 use crate::structure::NotConverged;
 use crate::units::MRAD;
@@ -59,6 +59,15 @@ pub(super) fn drawn_outcomes(
         outcomes.extend(list?.into_iter().map(|(outcome, _)| outcome));
     }
     Ok(outcomes)
+}
+
+/// What the first `count` drawn installations of the evaluator's plan come to, in their order, in the plan's states of service.
+///
+/// # Errors
+/// An equilibrium was not found.
+pub fn drawn(evaluator: &Evaluator<'_>, seed: u64, count: u64) -> Result<Vec<Outcome>, NotConverged> {
+    let plan = evaluator.plan();
+    drawn_outcomes(evaluator, &Draws::new(plan, evaluator.machine.rails()), &service_states(plan), seed, count)
 }
 
 /// Numbers of a batch and working memory, of one thread.

@@ -94,13 +94,44 @@ fn sparse(row: &Sparse, x: &[Lane]) -> Lane {
     sum
 }
 
-#[inline(always)]
-fn dense(start: Lane, row: &[f64], x: &[Lane]) -> Lane {
-    let mut sum = start;
-    for (factor, x) in row.iter().zip(x) {
-        add_scaled(&mut sum, x, *factor);
+/// Rows of a dense matrix, four at a time: four sums grow side by side, so that none waits for the one before.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Packed {
+    inputs: usize,
+    /// By fours of rows, then by input.
+    factors: Vec<[f64; 4]>,
+}
+
+impl Packed {
+    pub(super) fn new(rows: &[Vec<f64>]) -> Self {
+        let inputs = rows.first().map_or(0, Vec::len);
+        let four = |rows: &[Vec<f64>]| -> Vec<[f64; 4]> {
+            (0..inputs).map(|j| std::array::from_fn(|r| rows.get(r).map_or(0.0, |row| row[j]))).collect()
+        };
+        Self { inputs, factors: rows.chunks(4).flat_map(four).collect() }
     }
-    sum
+}
+
+/// `to` = `start` + rows x inputs.
+#[inline(always)]
+fn dense(to: &mut Vec<Lane>, start: &[Lane], rows: &Packed, x: &[Lane]) {
+    to.clear();
+    to.extend_from_slice(start);
+    for (four, factors) in to.chunks_mut(4).zip(rows.factors.chunks(rows.inputs.max(1))) {
+        let mut sums = [ZERO; 4];
+        for (factor, x) in factors.iter().zip(x) {
+            for r in 0..4 {
+                for i in 0..LANES {
+                    sums[r][i] += factor[r] * x[i];
+                }
+            }
+        }
+        for (to, sum) in four.iter_mut().zip(&sums) {
+            for i in 0..LANES {
+                to[i] += sum[i];
+            }
+        }
+    }
 }
 
 /// Five loads of a block on its rail, situations apart.
@@ -127,12 +158,13 @@ fn fatigue(w: &Weights, p: &Lane) -> Lane {
         Element::Ball => {
             let (pre3, over) = (w.preload_n * w.preload_n * w.preload_n, if w.unloading_n > 0.0 { 1.0 / w.unloading_n } else { 0.0 });
             for i in 0..LANES {
-                // (F_pr (P/P_u + 1)^1.5)^3 = F_pr^3 x^4 sqrt(x), x = P/P_u + 1.
-                let x = p[i] * over + 1.0;
+                // (F_pr (P/P_u + 1)^1.5)^3 = F_pr^3 x^4 sqrt(x), x = P/P_u + 1, lies above P^3 below P_u and meets it there.
+                let share = p[i] * over;
+                let x = if share < 1.0 { share } else { 1.0 } + 1.0;
                 let square = x * x;
-                let preloaded = pre3 * square * square * x.sqrt();
+                let preloaded = pre3 * (square * square) * x.sqrt();
                 let free = p[i] * p[i] * p[i];
-                sum[i] = if p[i] > w.unloading_n { free } else { preloaded };
+                sum[i] = if free > preloaded { free } else { preloaded };
             }
         }
         Element::Roller => {
@@ -205,10 +237,8 @@ pub(super) fn sweep(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sw
     for station in &map.stations {
         out.rail.clear();
         out.rail.extend(station.rail.iter().map(|row| sparse(row, x)));
-        out.trucks.clear();
-        out.trucks.extend(map.trucks.iter().zip(&out.trucks_made).map(|(row, made)| dense(*made, row, &out.rail)));
-        out.others.clear();
-        out.others.extend(map.others.iter().zip(&out.others_made).map(|(row, made)| dense(*made, row, &out.rail)));
+        dense(&mut out.trucks, &out.trucks_made, &map.trucks, &out.rail);
+        dense(&mut out.others, &out.others_made, &map.others, &out.rail);
 
         let mut at_station = ZERO;
         for (b, block) in map.blocks.iter().enumerate() {

@@ -7,6 +7,7 @@
 use nalgebra::DMatrix;
 
 use super::evaluate::Evaluator;
+use super::linear_kernel::Packed;
 use super::sampling::{Draws, Place};
 use super::service::ServiceState;
 use crate::geometry::RailPoint;
@@ -63,13 +64,13 @@ pub(super) struct LinearMap {
     pub(super) blocks: Vec<BlockArms>,
     pub(super) situations: Vec<SituationConstants>,
     /// y, z, rx, ry, rz of both trucks over the rail values.
-    pub(super) trucks: Vec<Vec<f64>>,
+    pub(super) trucks: Packed,
     /// The same over the numbers, the part that no station changes.
     pub(super) trucks_made: Vec<Sparse>,
     /// Loads of the blocks by their own places in the truck, over the numbers: block by block, five each.
     pub(super) mounts: Vec<Sparse>,
     /// Joint springs, tool rows, floats: over the rail values and over the numbers.
-    pub(super) others: Vec<Vec<f64>>,
+    pub(super) others: Packed,
     pub(super) others_made: Vec<Sparse>,
     /// First and last joint spring of every joint.
     pub(super) joints: Vec<std::ops::Range<usize>>,
@@ -154,10 +155,10 @@ impl LinearMap {
         Ok(Some(Self {
             stations: evaluator.stations.iter().zip(rail).map(|(s, rail)| StationRows { share: s.share, rail }).collect(),
             blocks: ask.blocks(),
-            trucks: (0..10).map(|row| over(row, &|a, r| a.trucks[r])).collect(),
+            trucks: Packed::new(&(0..10).map(|row| over(row, &|a, r| a.trucks[r])).collect::<Vec<_>>()),
             trucks_made,
             mounts,
-            others: (0..others_made.len()).map(|row| over(row, &|a, r| a.others[r])).collect(),
+            others: Packed::new(&(0..others_made.len()).map(|row| over(row, &|a, r| a.others[r])).collect::<Vec<_>>()),
             others_made,
             joint_springs: joints.iter().map(ExactSizeIterator::len).sum(),
             joints,

@@ -27,6 +27,7 @@ mod worst;
 
 pub use adaptive::{Estimates, SEQUENCE, numerical_tolerance, settled};
 pub use alone::{Alone, sources_alone};
+pub use batch::drawn;
 pub use budget::{ArrangementBudget, BudgetEffort, BudgetResult, CostedError, NoBudget, Set, budget};
 pub use engine::run;
 pub use evaluate::{Evaluator, Work};

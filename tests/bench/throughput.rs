@@ -7,7 +7,7 @@
 
 use railtrue::input::read_plan;
 use railtrue::structure::{Drag, Machine, Situation};
-use railtrue::study::{Draws, Evaluator, Length, Work, monte_carlo, run, service_states};
+use railtrue::study::{Draws, Evaluator, Length, Work, drawn, monte_carlo, run, service_states};
 use std::time::Instant;
 
 fn main() {
@@ -49,6 +49,22 @@ fn main() {
             }
         }
         let slow = start.elapsed().as_secs_f64() / few.len() as f64;
+        let one_thread = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
+        let many = 40_000;
+        let start = Instant::now();
+        let batched: f64 = one_thread.install(|| drawn(evaluator, 1, many).unwrap().iter().map(|o| o.life_km).sum());
+        let eight = start.elapsed().as_secs_f64() / many as f64;
+        let start = Instant::now();
+        let again: f64 = drawn(evaluator, 1, many).unwrap().iter().map(|o| o.life_km).sum();
+        let all_threads = start.elapsed().as_secs_f64() / many as f64;
+        assert!((batched - again).abs() == 0.0);
+        println!(
+            "{:10} eight at a time, drawing and all: {:5.2} us an installation on one thread, ratio to the full search {:4.0}; {:.0} installations per second on all threads",
+            evaluator.machine.name(),
+            1e6 * eight,
+            slow / eight,
+            1.0 / all_threads
+        );
         println!(
             "{:10} one thread: {:6.1} us an installation (of it tightening {:5.1} us); full search {:8.1} us; ratio {:5.0}   (sums {lives:.3e} {taken:.2} {checksum:.1e})",
             evaluator.machine.name(),

@@ -10,6 +10,7 @@ use crate::present::page::Mark;
 use crate::present::summary::words;
 use crate::present::tables::bound_of;
 use crate::study::LimitsResult;
+use crate::units::REFERENCE_TEMPERATURE_C;
 
 /// A row of what the installer sets.
 pub(super) struct Row {
@@ -105,7 +106,11 @@ fn conditions(plan: &Plan) -> Vec<(String, String)> {
     list.push(("required".into(), plan.requirements.iter().map(wanted).collect::<Vec<_>>().join("; ")));
     list.push((
         "rails measured".into(),
-        "at one even temperature, converted to the reference (ISO 1: 20 °C), unloaded: readings under load contain the deflection".into(),
+        format!(
+            "at one even temperature, converted to the reference of {} °C{}, unloaded: readings under load contain the deflection",
+            plain(plan.reference_c),
+            if plan.reference_c == REFERENCE_TEMPERATURE_C { " (ISO 1)" } else { "" }
+        ),
     ));
     let slots = plan.arrangements.iter().filter(|a| a.ends.iter().flatten().any(|j| j.components.iter().any(|c| c.take_up > 0.0)));
     let slotted: Vec<&str> = slots.map(|a| a.name.as_str()).collect();
