@@ -238,7 +238,7 @@ pub fn pads_to_touch(plan: &Plan, items: &[Item], title: &str) -> Result<String,
         label(canvas, &format!("Pads to touch: {title}"), (WIDTH / 2, 22), 19, true, HPos::Center)?;
         label(
             canvas,
-            "filled: touch it; over each pad its number, what to add under it and how far to move it, both in mm",
+            "filled: touch it; over each pad its number, below it what to add under it and how far to move it, both in mm",
             (WIDTH / 2, 48),
             13,
             false,

@@ -146,14 +146,20 @@ fn repeats(series: &[&Reading], list: &mut Vec<Finding>) {
 
 fn rough(plan: &Plan, measured: &Measured, list: &mut Vec<Finding>) {
     for (direction, name, scale, unit) in [(0, "lateral", 1.0, "mm"), (1, "vertical", 1.0, "mm"), (2, "cross-level", 1e-3, "mm/m")] {
-        for &(rail, pad) in &measured.settled[direction] {
+        let settled = &measured.settled[direction];
+        let off = |&(rail, pad): &(usize, usize)| {
             let values = &measured.profiles[direction].mean_profiles()[rail];
-            let others: Vec<usize> = measured.settled[direction].iter().filter(|s| s.0 == rail).map(|s| s.1).collect();
-            let off = values[pad] - beside(values, &plan.frame.anchors_x_mm, pad, &others);
+            let others: Vec<usize> = settled.iter().filter(|s| s.0 == rail).map(|s| s.1).collect();
+            values[pad] - beside(values, &plan.frame.anchors_x_mm, pad, &others)
+        };
+        // Pads beside a deep one are freed with it; only those that are out themselves are worth reading again.
+        let most = settled.iter().map(|s| off(s).abs()).fold(0.0, f64::max);
+        for place in settled.iter().filter(|s| off(s).abs() > most / 4.0) {
+            let (rail, pad) = *place;
             list.push(finding(
                 "a pad stands out for itself",
                 format!("{name}, rail {}, pad {} at {:.0} mm", SIDES[rail].to_uppercase(), pad + 1, plan.frame.anchors_x_mm[pad]),
-                format!("{:+.3} {unit} from the line through sound neighbours", off / scale),
+                format!("{:+.3} {unit} from the line through sound neighbours", off(place) / scale),
                 "It has settled, or its reading is wrong: read it again before shimming.",
             ));
         }
