@@ -289,3 +289,50 @@ fn one_rail_alone_and_unknown_columns_are_handled() {
         .stderr(contains("Did you mean lateral?"));
     railtrue(folder.path()).args(["survey", "plan.toml", "none.csv"]).assert().code(2).stderr(contains("none.csv: cannot be read"));
 }
+
+/// The example with rail B low at three pads and out across at two.
+fn low_rail() -> String {
+    let line = |line: &str| {
+        let mut cells: Vec<String> = line.split(',').map(str::to_string).collect();
+        let mut add = |i: usize, by: f64| cells[i] = format!("{:.3}", cells[i].parse::<f64>().unwrap() + by);
+        match line.split(',').take(2).collect::<Vec<_>>()[..] {
+            ["B", "5" | "6" | "7"] => add(4, -0.25),
+            ["B", "11" | "12"] => add(3, 0.3),
+            _ => {}
+        }
+        cells.join(",")
+    };
+    SURVEY.lines().map(line).collect::<Vec<_>>().join("\n")
+}
+
+#[test]
+fn the_page_to_hand_over_stands_alone_and_escapes_what_files_say() {
+    let hostile = low_rail().replace("# instrument = ", "# instrument = <script>alert(1)</script> ");
+    let (run, folder) = survey(hostile.as_bytes(), &[]);
+    run.code(1);
+    let page = std::fs::read_to_string(folder.path().join("out/survey.html")).unwrap();
+    for heading in ["Verdict", "Work list", "Limits", "What the machine will do on these rails", "What was read", "Hand over"] {
+        assert!(page.contains(&format!(">{heading}</h2>")), "{heading}");
+    }
+    assert!(page.contains("SHA-256") && page.contains("taken over by") && page.contains("isolate and lock out"));
+    assert!(!page.contains("<script") && page.matches("role=\"img\"").count() >= 3);
+    for fetched in ["src=", "@import", "url(", "href=\"http"] {
+        assert!(!page.contains(fetched), "{fetched}");
+    }
+}
+
+#[test]
+fn pads_that_cannot_move_and_the_master_rail_are_left_alone_and_tapers_are_used() {
+    let folder = folder(low_rail().as_bytes());
+    let more = "\n[correction]\nshims_mm = [0.05, 0.1, 0.2, 0.5]\ntaper_step_mrad = 0.05\ntaper_most_mrad = 0.5\nfixed_pads = [\"B6\", \"B11\"]\nmaster = \"a\"\n";
+    std::fs::write(folder.path().join("plan.toml"), format!("{PLAN}{more}")).unwrap();
+    railtrue(folder.path()).args(["survey", "plan.toml", "s.csv", "--draws", "200", "--out", "out"]).assert().code(1);
+    let json = json(&folder);
+    let items = json["work_list"]["items"].as_array().unwrap();
+    assert!(!items.is_empty());
+    for item in items {
+        let (rail, pad) = (item["rail"].as_u64().unwrap(), item["pad"].as_u64().unwrap());
+        assert!(rail == 1 && pad != 6 && pad != 11, "{item}");
+    }
+    assert!(items.iter().any(|i| i["taper_rad"].as_f64().unwrap() != 0.0), "no taper used: {items:?}");
+}

@@ -11,7 +11,7 @@ use crate::geometry::Rails;
 use crate::input::Plan;
 use crate::input::survey::{Survey, read_survey};
 use crate::present::{
-    CAUTIONS, FigureError, checks_table, findings_list, history_figure, history_text, json, pads_to_touch, prediction_check,
+    CAUTIONS, FigureError, SurveyPage, checks_table, findings_list, history_figure, history_text, json, pads_to_touch, prediction_check,
     predictions_table, survey_head, survey_json, survey_loads, survey_profiles, survey_verdict, to_png, work_list_text,
 };
 use crate::study::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
@@ -192,8 +192,23 @@ fn write(
         changed = serde_json::json!({ "limits": h.changes, "pads": h.pads });
     }
     let mut files = Vec::new();
-    for (name, svg) in figures {
-        for (ending, content) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(failed)?)] {
+    let origin = output::origin(&args.plan, &loaded.text);
+    let page = SurveyPage {
+        plan,
+        survey,
+        said: &result.evaluated.said,
+        now: (&result.now.checks, &result.now.predictions),
+        correction: result.correction.as_ref().map(|(c, s)| (c, s.checks.as_slice(), s.predictions.as_slice())),
+        findings: &result.evaluated.findings,
+        figures: &figures,
+        survey_sha256: &output::sha256(bytes),
+        origin: &origin,
+    };
+    let file = folder.join("survey.html");
+    output::write(&file, page.html().as_bytes())?;
+    files.push(file);
+    for (name, svg) in &figures {
+        for (ending, content) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(svg).map_err(failed)?)] {
             let file = folder.join(format!("{name}.{ending}"));
             output::write(&file, &content)?;
             files.push(file);

@@ -52,10 +52,12 @@ pub fn survey_verdict(checks: &[Check], predictions: &[Prediction]) -> String {
     text + "\n\n"
 }
 
-/// Each limit of the plan with what was measured and the verdict.
-#[must_use]
-pub fn checks_table(checks: &[Check]) -> String {
-    let mut table = plain_table(["limit of the plan", "measured", "u", "", "limits", "verdict"]);
+/// Heading of [`check_rows`].
+pub(super) const CHECK_HEAD: [&str; 6] = ["limit of the plan", "measured", "u", "unit", "limits", "verdict"];
+
+/// Each limit of the plan with what was measured and the verdict, as cells.
+pub(super) fn check_rows(checks: &[Check]) -> Vec<[String; 6]> {
+    let mut rows = Vec::new();
     for c in checks {
         let seen = c.decision.verdict != Conformity::NotSeen;
         let (value, uncertainty) = if seen { with_uncertainty(c.value, c.uncertainty) } else { ("-".into(), String::new()) };
@@ -64,22 +66,27 @@ pub fn checks_table(checks: &[Check]) -> String {
             Some(low) => format!("{} to {}", significant(low, 3), significant(c.upper, 3)),
             None => format!("at most {}", significant(c.upper, 3)),
         };
-        table.add_row([c.label.into(), value, uncertainty, c.unit.into(), limits, verdict(c)]);
+        rows.push([c.label.into(), value, uncertainty, c.unit.into(), limits, verdict(c)]);
         if let Some(zone) = c.minimum_zone.filter(|_| seen) {
-            table.add_row([
-                "  by minimum zone".into(),
-                with_uncertainty(zone, c.uncertainty).0,
-                String::new(),
-                c.unit.into(),
-                String::new(),
-                String::new(),
-            ]);
+            let zone = with_uncertainty(zone, c.uncertainty).0;
+            rows.push(["  by minimum zone".into(), zone, String::new(), c.unit.into(), String::new(), String::new()]);
         }
     }
+    rows
+}
+
+/// What the uncertainties of the checks mean.
+pub(super) const CHECK_NOTE: &str = "u: standard uncertainty, k = 1; decided with a guard band of 1.645 u, ISO 14253-1;\nstraightness: peak-to-valley about the least-squares line";
+
+/// Each limit of the plan with what was measured and the verdict.
+#[must_use]
+pub fn checks_table(checks: &[Check]) -> String {
+    let mut table = plain_table(CHECK_HEAD);
+    for row in check_rows(checks) {
+        table.add_row(row);
+    }
     align_right(&mut table, 1..3);
-    format!(
-        "MEASURED AGAINST THE PLAN'S LIMITS (u: standard uncertainty, k = 1; decided with a guard band of 1.645 u, ISO 14253-1;\nstraightness: peak-to-valley about the least-squares line)\n{table}\n"
-    )
+    format!("MEASURED AGAINST THE PLAN'S LIMITS ({CHECK_NOTE})\n{table}\n")
 }
 
 /// A value with as many decimals as two digits of its uncertainty have.
@@ -104,6 +111,37 @@ fn verdict(c: &Check) -> String {
     }
 }
 
+/// Heading of [`prediction_rows`].
+pub(super) const PREDICTION_HEAD: [&str; 6] = ["on these rails", "perfect rails", "median", "5 to 95 in 100", "requirement", "probability"];
+
+/// What the measured rails come to with one arrangement, as cells.
+pub(super) fn prediction_rows(plan: &Plan, p: &Prediction) -> Vec<[String; 6]> {
+    let mut rows = Vec::new();
+    for (name, of, measure, write) in ROWS {
+        if measure == Measure::FloatTravel && !p.has_floats {
+            continue;
+        }
+        let mut sorted: Vec<f64> = p.outcomes.iter().map(of).collect();
+        sorted.sort_by(f64::total_cmp);
+        let at = |q: f64| quantile(&sorted, q, 0.95).map_or(f64::NAN, |q| q.value);
+        let verdict = p.verdicts.iter().find(|v| v.requirement.measure == measure);
+        rows.push([
+            name.into(),
+            write(of(&p.perfect)),
+            write(at(0.5)),
+            format!("{} to {}", write(at(0.05)), write(at(0.95))),
+            verdict.map_or_else(String::new, bound),
+            verdict.map_or_else(String::new, probability),
+        ]);
+        if let Some(km) = plan.km_per_year.filter(|_| measure == Measure::Life) {
+            let span = |x: f64| years(x, km);
+            let range = format!("{} to {}", span(at(0.05)), span(at(0.95)));
+            rows.push([String::new(), span(of(&p.perfect)), span(at(0.5)), range, String::new(), String::new()]);
+        }
+    }
+    rows
+}
+
 /// One table an arrangement: what the measured rails come to, and the probability that each requirement is met.
 #[must_use]
 pub fn predictions_table(plan: &Plan, predictions: &[Prediction]) -> String {
@@ -111,28 +149,9 @@ pub fn predictions_table(plan: &Plan, predictions: &[Prediction]) -> String {
     for p in predictions {
         let mark = if p.chosen { " (chosen: it sets the exit code)" } else { "" };
         let _ = writeln!(text, "Arrangement \"{}\"{mark}", p.name);
-        let mut table = plain_table(["on these rails", "perfect rails", "median", "5 to 95 in 100", "requirement", "probability"]);
-        for (name, of, measure, write) in ROWS {
-            if measure == Measure::FloatTravel && !p.has_floats {
-                continue;
-            }
-            let mut sorted: Vec<f64> = p.outcomes.iter().map(of).collect();
-            sorted.sort_by(f64::total_cmp);
-            let at = |q: f64| quantile(&sorted, q, 0.95).map_or(f64::NAN, |q| q.value);
-            let verdict = p.verdicts.iter().find(|v| v.requirement.measure == measure);
-            table.add_row([
-                name.into(),
-                write(of(&p.perfect)),
-                write(at(0.5)),
-                format!("{} to {}", write(at(0.05)), write(at(0.95))),
-                verdict.map_or_else(String::new, bound),
-                verdict.map_or_else(String::new, probability),
-            ]);
-            if let Some(km) = plan.km_per_year.filter(|_| measure == Measure::Life) {
-                let span = |x: f64| years(x, km);
-                let range = format!("{} to {}", span(at(0.05)), span(at(0.95)));
-                table.add_row([String::new(), span(of(&p.perfect)), span(at(0.5)), range, String::new(), String::new()]);
-            }
+        let mut table = plain_table(PREDICTION_HEAD);
+        for row in prediction_rows(plan, p) {
+            table.add_row(row);
         }
         align_right(&mut table, 1..4);
         let _ = writeln!(text, "{table}\n");
@@ -153,7 +172,7 @@ const ROWS: [Row; 7] = [
 ];
 
 /// The probability that this machine meets a requirement, with the verdict.
-fn probability(v: &Verdict) -> String {
+pub(super) fn probability(v: &Verdict) -> String {
     match v.status {
         Status::Met => format!("{}: MET", percent(v.share)),
         Status::NotMet => format!("{}: NOT MET", percent(v.share)),

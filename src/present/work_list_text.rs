@@ -22,15 +22,7 @@ pub fn work_list_text(plan: &Plan, correction: &Correction, before: (&[Check], &
         return text + "\n";
     }
     let tapered = correction.items.iter().any(|i| i.taper_rad != 0.0);
-    let mut table = plain_table([
-        "done",
-        "pad",
-        "at, mm",
-        "add under it, mm",
-        "stack, mm",
-        "move across, mm",
-        if tapered { "taper, mm/m" } else { "" },
-    ]);
+    let mut table = plain_table(head(tapered));
     for item in &correction.items {
         table.add_row(row(item));
     }
@@ -72,7 +64,13 @@ pub fn work_list_text(plan: &Plan, correction: &Correction, before: (&[Check], &
     text
 }
 
-fn row(item: &Item) -> [String; 7] {
+/// Heading of the list.
+pub(super) fn head(tapered: bool) -> [&'static str; 7] {
+    ["done", "pad", "at, mm", "add under it, mm", "stack, mm", "move across, mm", if tapered { "taper, mm/m" } else { "" }]
+}
+
+/// One pad's cells.
+pub(super) fn row(item: &Item) -> [String; 7] {
     let or_dash = |x: f64, text: String| if x == 0.0 { "-".into() } else { text };
     let stack: Vec<String> = item.stack_mm.iter().map(|s| plain(*s)).collect();
     let across = match item.lateral_mm {
@@ -90,9 +88,12 @@ fn row(item: &Item) -> [String; 7] {
     ]
 }
 
-fn limits(before: &[Check], after: &[Check]) -> String {
-    let mut table = plain_table(["limit of the plan", "before", "after", "u", "", "limit", "verdict after"]);
-    for (b, a) in before.iter().zip(after).filter(|(b, _)| b.decision.verdict != Conformity::NotSeen) {
+/// Heading of [`limit_rows`].
+pub(super) const LIMITS_HEAD: [&str; 7] = ["limit of the plan", "before", "after", "u", "unit", "limit", "verdict after"];
+
+/// Each limit before and after, as cells.
+pub(super) fn limit_rows(before: &[Check], after: &[Check]) -> Vec<[String; 7]> {
+    let row = |(b, a): (&Check, &Check)| {
         let (value, u) = with_uncertainty(a.value, a.uncertainty);
         let word = match a.decision.verdict {
             Conformity::Pass => "PASS",
@@ -105,13 +106,21 @@ fn limits(before: &[Check], after: &[Check]) -> String {
         } else {
             format!("at most {}", significant(a.upper, 3))
         };
-        table.add_row([a.label.into(), with_uncertainty(b.value, b.uncertainty).0, value, u, a.unit.into(), limit, word.to_string()]);
+        [a.label.into(), with_uncertainty(b.value, b.uncertainty).0, value, u, a.unit.into(), limit, word.to_string()]
+    };
+    before.iter().zip(after).filter(|(b, _)| b.decision.verdict != Conformity::NotSeen).map(row).collect()
+}
+
+fn limits(before: &[Check], after: &[Check]) -> String {
+    let mut table = plain_table(LIMITS_HEAD);
+    for row in limit_rows(before, after) {
+        table.add_row(row);
     }
     align_right(&mut table, 1..4);
     table.to_string()
 }
 
-fn lives(before: &Prediction, after: &Prediction) -> String {
+pub(super) fn lives(before: &Prediction, after: &Prediction) -> String {
     let median = |p: &Prediction| {
         let mut lives: Vec<f64> = p.outcomes.iter().map(|o| o.life_km).collect();
         lives.sort_by(f64::total_cmp);

@@ -288,10 +288,12 @@ fn what_stops(plan: &Plan, task: &Task, found: &program::Plan, direction: usize)
         why.push(format!("{ends} pads are at {what}"));
     }
     if held > 0 {
-        why.push(match c.master {
-            Some(rail) => format!("rail {} stays where it is", SIDES[rail].to_uppercase()),
-            None => format!("{held} pads cannot move"),
-        });
+        why.extend(c.master.map(|rail| format!("rail {} stays where it is", SIDES[rail].to_uppercase())));
+        let named = c.fixed.iter().filter(|(rail, _)| c.master != Some(*rail));
+        let named: Vec<String> = named.map(|(rail, pad)| format!("{}{}", SIDES[*rail].to_uppercase(), pad + 1)).collect();
+        if !named.is_empty() {
+            why.push(format!("{} cannot move", named.join(", ")));
+        }
     }
     if why.is_empty() {
         why.push("the largest step between neighbouring pads and the steps of the shims leave no better list".into());
