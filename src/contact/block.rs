@@ -1,5 +1,6 @@
 //! A preloaded block on four rows of balls or rollers: energy, force, tangent and element loads at a displacement.
 
+use multiversion::multiversion;
 use nalgebra::{SMatrix, SVector};
 
 use super::element::{Contact, Element};
@@ -121,6 +122,7 @@ impl RowBlock {
     }
 
     /// Approach of a row's middle and its change per mm along the rail: n . (u + theta x r).
+    #[inline(always)]
     fn approach(&self, row: &RowPlace, d: &Vector5) -> (f64, f64) {
         let [ny, nz] = row.press;
         let middle = ny * d[0] + nz * d[1] + (nz * row.y_mm - ny * row.z_mm) * d[2];
@@ -128,6 +130,7 @@ impl RowBlock {
     }
 
     /// Sums over a row whose approach is `middle + change * x`.
+    #[inline(always)]
     fn sums(&self, middle: f64, change: f64) -> Sums {
         let mut lanes = [[0.0_f64; LANES]; 5];
         let exponent = self.rolling.element.contact_exponent();
@@ -155,31 +158,7 @@ impl RowBlock {
     /// and second derivative of the convex energy sum K approach^(n+1)/(n+1).
     #[must_use]
     pub fn force_and_tangent(&self, d: &Vector5) -> (Vector5, Matrix5) {
-        let (mut force, mut tangent) = (Vector5::zeros(), Matrix5::zeros());
-        for row in &self.rows {
-            let [ny, nz] = row.press;
-            let lever = nz * row.y_mm - ny * row.z_mm;
-            let (middle, change) = self.approach(row, d);
-            let [q, qx, t, tx, txx] = self.sums(middle, change);
-            let (across, along) = ([ny, nz, lever], [-nz, ny]);
-            for i in 0..3 {
-                force[i] += across[i] * q;
-                for j in i..3 {
-                    tangent[(i, j)] += across[i] * across[j] * t;
-                }
-                for j in 0..2 {
-                    tangent[(i, 3 + j)] += across[i] * along[j] * tx;
-                }
-            }
-            for i in 0..2 {
-                force[3 + i] += along[i] * qx;
-                for j in i..2 {
-                    tangent[(3 + i, 3 + j)] += along[i] * along[j] * txx;
-                }
-            }
-        }
-        tangent.fill_lower_triangle_with_upper_triangle();
-        (force, tangent)
+        force_and_tangent(self, d)
     }
 
     /// Force alone.
@@ -245,6 +224,36 @@ impl RowBlock {
         let (_, tangent) = self.force_and_tangent(&Vector5::zeros());
         std::array::from_fn(|i| tangent[(i, i)])
     }
+}
+
+/// One version of it for each kind of processor, with the same bits on all.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq", "x86_64+avx2"))]
+fn force_and_tangent(block: &RowBlock, d: &Vector5) -> (Vector5, Matrix5) {
+    let (mut force, mut tangent) = (Vector5::zeros(), Matrix5::zeros());
+    for row in &block.rows {
+        let [ny, nz] = row.press;
+        let lever = nz * row.y_mm - ny * row.z_mm;
+        let (middle, change) = block.approach(row, d);
+        let [q, qx, t, tx, txx] = block.sums(middle, change);
+        let (across, along) = ([ny, nz, lever], [-nz, ny]);
+        for i in 0..3 {
+            force[i] += across[i] * q;
+            for j in i..3 {
+                tangent[(i, j)] += across[i] * across[j] * t;
+            }
+            for j in 0..2 {
+                tangent[(i, 3 + j)] += across[i] * along[j] * tx;
+            }
+        }
+        for i in 0..2 {
+            force[3 + i] += along[i] * qx;
+            for j in i..2 {
+                tangent[(3 + i, 3 + j)] += along[i] * along[j] * txx;
+            }
+        }
+    }
+    tangent.fill_lower_triangle_with_upper_triangle();
+    (force, tangent)
 }
 
 /// Rows on the +y side press towards -y. In the x arrangement the upper rows press downwards, in the o arrangement upwards.

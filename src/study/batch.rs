@@ -2,9 +2,7 @@
 
 use std::sync::Arc;
 
-use rand_chacha::ChaCha8Rng;
-
-use super::engine::run_batches;
+use super::engine::{Stream, run_batches};
 use super::evaluate::{Evaluator, Work};
 use super::linear_kernel::{LANES, Lane, Sweep, Weights, sweep};
 use super::linear_map::LinearMap;
@@ -79,7 +77,7 @@ pub(super) struct Memory {
 
 impl Memory {
     /// Draws the numbers of as many installations as there are generators.
-    pub(super) fn draw(&mut self, draws: &Draws<'_>, rngs: &mut [ChaCha8Rng]) {
+    pub(super) fn draw(&mut self, draws: &Draws<'_>, rngs: &mut [Stream]) {
         self.numbers.resize(rngs.len(), Vec::new());
         for (own, rng) in self.numbers.iter_mut().zip(rngs) {
             own.clear();

@@ -4,6 +4,9 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
+/// The random numbers of one trial.
+pub(super) type Stream = ChaCha8Rng;
+
 /// Results of trials `first..first + count`, in their order.
 ///
 /// Trial i gets the generator `ChaCha8` with the given seed and stream i, so results are the same for any number
