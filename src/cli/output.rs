@@ -1,10 +1,12 @@
 //! Files: read whole, written whole or not at all.
 
-use std::path::Path;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::Failure;
+pub(super) use super::folder::folder;
+use super::{Failure, interrupt};
 use crate::present::json::Origin;
 
 /// Reads a text file.
@@ -16,20 +18,45 @@ pub(super) fn read(path: &Path) -> Result<String, Failure> {
     })
 }
 
-/// Makes a folder if it is not there.
-pub(super) fn folder(path: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(path).map_err(|e| Failure(format!("{}: this folder cannot be made: {e}", path.display())))
-}
-
 /// Writes a file under a temporary name and renames it, so that no half file is ever seen.
 pub(super) fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    let part = path.with_file_name(format!(".{name}.part"));
-    let result = std::fs::write(&part, bytes).and_then(|()| std::fs::rename(&part, path));
+    let part = beside(path)?;
+    let _whole = interrupt::hold();
+    let result = save(&part, bytes).and_then(|()| std::fs::rename(&part, path));
     result.map_err(|e| {
         let _ = std::fs::remove_file(&part);
-        Failure(format!("{}: cannot be written: {e}", path.display()))
+        cannot_be_written(path, &e)
     })
+}
+
+/// The temporary name of a file.
+///
+/// # Errors
+/// A folder is in the way of the file.
+pub(super) fn beside(path: &Path) -> Result<PathBuf, Failure> {
+    if path.is_dir() {
+        return Err(Failure(format!(
+            "{}: a folder is in the way of this file\n    help: Move it away, or write into another folder.",
+            path.display()
+        )));
+    }
+    let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    Ok(path.with_file_name(format!(".{name}.part")))
+}
+
+/// Writes a temporary file down to the disk: a disk that is full says so only then.
+pub(super) fn save(part: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let mut file = std::fs::File::create(part)?;
+    file.write_all(bytes)?;
+    file.sync_all()
+}
+
+/// Why a file could not be written, and what became of it.
+pub(super) fn cannot_be_written(path: &Path, e: &std::io::Error) -> Failure {
+    Failure(format!(
+        "{}: cannot be written: {e}\n    help: Nothing was changed. Make room, or name another place that may be written to.",
+        path.display()
+    ))
 }
 
 /// Name of a path for messages.

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::args::SurveyArgs;
+use super::folder::Folder;
 use super::machines::{Loaded, load};
 use super::study::file_stem;
 use super::{Done, Failure, output};
@@ -41,7 +42,7 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let evaluators = loaded.evaluators()?;
     let rails = Rails::new(plan).ok_or_else(|| Failure(format!("{}: the anchors make no rail", loaded.file)))?;
     let folder = args.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-verdict", file_stem(&args.survey))));
-    output::folder(&folder)?;
+    let out = output::folder(&folder)?;
     let draws = args.draws.unwrap_or(plan.study.draws);
     let result = compute(plan, &rails, &evaluators, &survey, draws)?;
     let mut text = survey_head(plan, &survey, &result.evaluated.said);
@@ -62,7 +63,7 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
         text += &h.text;
     }
     text += &findings_list(&result.evaluated.findings);
-    let files = write(&loaded, args, &survey, &bytes, &result, history, &folder)?;
+    let files = write(&loaded, args, &survey, &bytes, &result, history, out)?;
     let list: Vec<String> = files.iter().map(|f| format!("- {}", output::shown(f))).collect();
     text += &format!("FILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", list.join("\n"));
     Ok(Done { text, within: within(&result.now) })
@@ -171,7 +172,7 @@ fn write(
     bytes: &[u8],
     result: &Surveyed,
     history: Option<History>,
-    folder: &Path,
+    mut out: Folder,
 ) -> Result<Vec<PathBuf>, Failure> {
     let plan = &loaded.plan;
     let failed = |e: FigureError| Failure(e.to_string());
@@ -194,9 +195,7 @@ fn write(
     let mut files = Vec::new();
     for (name, svg) in figures {
         for (ending, content) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(failed)?)] {
-            let file = folder.join(format!("{name}.{ending}"));
-            output::write(&file, &content)?;
-            files.push(file);
+            files.push(out.put(format!("{name}.{ending}"), content));
         }
     }
     let correction = result.correction.as_ref().map(|(c, s)| (c, s.checks.as_slice(), s.predictions.as_slice()));
@@ -210,9 +209,8 @@ fn write(
         &result.evaluated.findings,
     );
     value["history"] = changed;
-    let file = folder.join("survey.json");
     let whole = json::with_head("survey", plan, &output::origin(&args.plan, &loaded.text), value);
-    output::write(&file, format!("{whole:#}\n").as_bytes())?;
-    files.push(file);
+    files.push(out.put("survey.json", format!("{whole:#}\n")));
+    out.finish()?;
     Ok(files)
 }
