@@ -89,14 +89,12 @@ impl Folder {
         });
         // First, so that files that are in place are always known as ours.
         self.files.insert(0, (LIST.into(), lines.into_bytes()));
-        let mut parts = Vec::new();
-        for (name, bytes) in &self.files {
-            let path = self.path.join(name);
-            let part = beside(&path)?;
-            parts.push((part.clone(), path.clone()));
-            if let Err(e) = save(&part, bytes) {
+        let paths = self.files.iter().map(|(name, _)| self.path.join(name));
+        let parts = paths.map(|path| Ok((beside(&path)?, path))).collect::<Result<Vec<_>, Failure>>()?;
+        for ((part, path), (_, bytes)) in parts.iter().zip(&self.files) {
+            if let Err(e) = save(part, bytes) {
                 parts.iter().for_each(|(part, _)| drop(std::fs::remove_file(part)));
-                return Err(cannot_be_written(&path, &e));
+                return Err(cannot_be_written(path, &e));
             }
         }
         let mut made = interrupt::hold();

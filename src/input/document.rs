@@ -190,10 +190,18 @@ impl<'t> Document<'t> {
                     self.report(&node.span, shown, &what, &format!("{meant}{}", key.meaning), true);
                 }
             }
-            (Kind::Text, Value::Text(_)) | (Kind::Flag, Value::Flag(_)) => {}
+            (Kind::Text, Value::Text(text)) => {
+                if let Some(what) = unfit(text) {
+                    wrong(node, what);
+                }
+            }
+            (Kind::Flag, Value::Flag(_)) => {}
             (Kind::Texts, Value::List(items)) => {
-                for item in items.iter().filter(|i| !matches!(i.value, Value::Text(_))) {
-                    wrong(item, "this is no text");
+                for item in items {
+                    match &item.value {
+                        Value::Text(text) => unfit(text).into_iter().for_each(|what| wrong(item, what)),
+                        _ => wrong(item, "this is no text"),
+                    }
                 }
             }
             (Kind::Table, Value::Table(_)) => self.check(node, path, shown, catalogue),
@@ -369,6 +377,20 @@ fn number(value: &Value) -> f64 {
         Value::Number(x) => *x,
         Value::Whole(n) => *n as f64,
         _ => f64::NAN,
+    }
+}
+
+/// Longest text of a plan, in characters.
+const LONGEST_TEXT: usize = 200;
+
+/// Why a text cannot stand in headings, tables and files; nothing if it can.
+fn unfit(text: &str) -> Option<&'static str> {
+    if text.chars().any(char::is_control) {
+        Some("this text holds a line break or another control character")
+    } else if text.chars().count() > LONGEST_TEXT {
+        Some("this text is longer than 200 characters")
+    } else {
+        None
     }
 }
 

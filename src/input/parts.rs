@@ -165,6 +165,16 @@ pub(super) fn arrangements(root: &View<'_>) -> Vec<Arrangement> {
     if root.has("arrangement") && table.names().is_empty() {
         root.problem("arrangement", "there is no arrangement", "Give one [arrangement.NAME] at least; two to compare.");
     }
+    for (what, name) in known.iter().map(|n| (&kinds, *n)).chain(table.names().into_iter().map(|n| (&table, n))) {
+        let fits = |c: char| !c.is_control() && !r#"/\:*?"<>|"#.contains(c);
+        if name.is_empty() || name.starts_with('.') || name.chars().count() > 60 || !name.chars().all(fits) {
+            what.problem(
+                name,
+                "this name cannot be used",
+                "Files and commands carry it: 1 to 60 letters, digits, spaces or hyphens, no point in front and none of / \\ : * ? \" < > |",
+            );
+        }
+    }
     for name in &known {
         components(&kinds.table(name), true);
     }
