@@ -1,6 +1,6 @@
 //! Files: read whole, written whole or not at all.
 
-use std::io::Write as _;
+use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
@@ -11,11 +11,26 @@ use crate::present::json::Origin;
 
 /// Reads a text file.
 pub(super) fn read(path: &Path) -> Result<String, Failure> {
-    let bytes = std::fs::read(path).map_err(|e| Failure(format!("{}: cannot be read: {e}", path.display())))?;
+    let bytes = read_bytes(path)?;
     String::from_utf8(bytes).map_err(|e| {
         let line = e.as_bytes()[..e.utf8_error().valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
         Failure(format!("{}:{line}: this is no UTF-8 text\n    help: Save the file as UTF-8.", path.display()))
     })
+}
+
+/// Largest file that is read.
+const LARGEST_BYTES: u64 = 64 << 20;
+
+/// Reads a file, up to a size that none for this program has.
+pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    let mut bytes = Vec::new();
+    let read = std::fs::File::open(path).and_then(|f| f.take(LARGEST_BYTES + 1).read_to_end(&mut bytes));
+    read.map_err(|e| Failure(format!("{}: cannot be read: {e}", path.display())))?;
+    if bytes.len() as u64 > LARGEST_BYTES {
+        let size = LARGEST_BYTES >> 20;
+        return Err(Failure(format!("{}: this file is larger than {size} MB: it is no plan, survey or installation", path.display())));
+    }
+    Ok(bytes)
 }
 
 /// Writes a file under a temporary name and renames it, so that no half file is ever seen.

@@ -37,7 +37,7 @@ struct Surveyed {
 pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let loaded = load(&args.plan)?;
     let plan = &loaded.plan;
-    let bytes = read_bytes(&args.survey)?;
+    let bytes = output::read_bytes(&args.survey)?;
     let survey = parse(&loaded, &args.survey, &bytes, args)?;
     let evaluators = loaded.evaluators()?;
     let rails = Rails::new(plan).ok_or_else(|| Failure(format!("{}: the anchors make no rail", loaded.file)))?;
@@ -119,7 +119,7 @@ fn history(loaded: &Loaded, site: &Site<'_>, args: &SurveyArgs, survey: &Survey,
     let mut epochs = Vec::new();
     let mut expected = None;
     for path in &args.before {
-        let earlier = parse(loaded, path, &read_bytes(path)?, args)?;
+        let earlier = parse(loaded, path, &output::read_bytes(path)?, args)?;
         let epoch = |measured: &Measured, checks: Vec<Check>| Epoch {
             file: earlier.file.clone(),
             day: earlier.state.day,
@@ -155,10 +155,6 @@ fn within(state: &State) -> bool {
     let kept = state.checks.iter().all(|c| c.decision.verdict == Conformity::Pass);
     let met = |s: Status| matches!(s, Status::Met | Status::NotApplicable);
     kept && state.predictions.iter().filter(|p| p.chosen).flat_map(|p| &p.verdicts).all(|v| met(v.status))
-}
-
-fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
-    std::fs::read(path).map_err(|e| Failure(format!("{}: cannot be read: {e}", path.display())))
 }
 
 fn parse(loaded: &Loaded, path: &Path, bytes: &[u8], args: &SurveyArgs) -> Result<Survey, Failure> {

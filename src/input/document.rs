@@ -9,6 +9,9 @@ use toml::de::{DeTable, DeValue};
 use super::catalogue::{Catalogue, Key, Kind, Need, quoted};
 use super::problem::{Problem, Problems};
 
+/// Problems that are collected of one file.
+const MOST_PROBLEMS: usize = 500;
+
 /// A value with its place in the text.
 #[derive(Debug)]
 struct Node {
@@ -103,7 +106,15 @@ impl<'t> Document<'t> {
         Err(Problems { file: self.file.clone(), list: list.into_iter().map(|(_, p)| p).collect() })
     }
 
+    /// True where there are so many problems that more would help nobody.
+    fn is_full(&self) -> bool {
+        self.problems.borrow().len() >= MOST_PROBLEMS
+    }
+
     fn report(&self, span: &Range<usize>, key: &str, what: &str, advice: &str, with_value: bool) {
+        if self.is_full() {
+            return;
+        }
         let value = if with_value { self.excerpt(span) } else { String::new() };
         self.problems.borrow_mut().push((span.start, place(self.text, span.start, key, &value, what, advice)));
     }
@@ -121,6 +132,9 @@ impl<'t> Document<'t> {
     fn check(&self, node: &Node, path: &str, shown: &str, catalogue: Catalogue) {
         let Value::Table(entries) = &node.value else { return };
         for (name, span, child) in entries {
+            if self.is_full() {
+                return;
+            }
             let (path, shown) = (join(path, name), join(shown, name));
             match catalogue.find(&path) {
                 Some(key) => self.check_value(key, child, &path, &shown, catalogue),
