@@ -4,8 +4,8 @@ use super::args::TraceArgs;
 use super::machines::{Loaded, load};
 use super::{Done, Failure, output};
 use crate::input::{Installation, Plan, read_installation};
-use crate::present::{json, rails_drawing, to_png, trace_tables};
-use crate::study::{Draws, Evaluator, ServiceState, Work, run as run_trials, service_states, trace};
+use crate::present::{findings_list, json, rails_drawing, to_png, trace_tables};
+use crate::study::{Draws, Evaluator, ServiceState, Work, remarks, run as run_trials, service_states, trace};
 use serde_json::{Value, json};
 
 /// The installation to trace, in which states of service, and how it is called.
@@ -44,7 +44,12 @@ pub(super) fn run(args: &TraceArgs) -> Result<Done, Failure> {
     let text = if args.json {
         format!("{value:#}\n")
     } else {
-        format!("{}\n{}\n\n{}", plan.title, wanted.title, trace_tables(plan, &traced, args.stations.is_some()))
+        let odd = if args.errors.is_some() {
+            findings_list(&remarks(plan, &plan.arrangements[number], &wanted.installation))
+        } else {
+            String::new()
+        };
+        format!("{}\n{}\n\n{odd}{}", plan.title, wanted.title, trace_tables(plan, &traced, args.stations.is_some()))
     };
     Ok(Done { text, within: true })
 }

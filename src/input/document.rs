@@ -200,7 +200,8 @@ impl<'t> Document<'t> {
                 let word = word(&node.value);
                 if !words.contains(&word.as_str()) {
                     let meant = nearest(words.iter().copied(), &word, 0.7).map_or_else(String::new, |w| format!("Did you mean \"{w}\"? "));
-                    let what = format!("this word is not known here; allowed: {}", key.allowed());
+                    let what = if matches!(node.value, Value::Text(_)) { "this word" } else { "this number" };
+                    let what = format!("{what} is not known here; allowed: {}", key.allowed());
                     self.report(&node.span, shown, &what, &format!("{meant}{}", key.meaning), true);
                 }
             }
@@ -399,7 +400,9 @@ const LONGEST_TEXT: usize = 200;
 
 /// Why a text cannot stand in headings, tables and files; nothing if it can.
 fn unfit(text: &str) -> Option<&'static str> {
-    if text.chars().any(char::is_control) {
+    if text.trim().is_empty() {
+        Some("this text is empty")
+    } else if text.chars().any(char::is_control) {
         Some("this text holds a line break or another control character")
     } else if text.chars().count() > LONGEST_TEXT {
         Some("this text is longer than 200 characters")

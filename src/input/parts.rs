@@ -23,6 +23,16 @@ pub(super) fn truck(table: &View<'_>) -> Truck {
     if table.is_there() && table.has("block") && !(1..=64).contains(&blocks.len()) {
         table.problem("block", &format!("{} blocks stand here", blocks.len()), "1 to 64 are possible.");
     }
+    for (i, block) in blocks.iter().enumerate() {
+        if let Some(first) = blocks[..i.min(64)].iter().position(|b| b == block) {
+            table.problem(
+                "block",
+                &format!("blocks {} and {} stand in one place", first + 1, i + 1),
+                "Give each its own x_mm and lateral_mm.",
+            );
+            break;
+        }
+    }
     Truck {
         blocks,
         mass_kg: table.number("mass_kg"),

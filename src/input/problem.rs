@@ -25,13 +25,19 @@ const MOST_SHOWN: usize = 50;
 /// Longest part of a message, in characters.
 const LONGEST: usize = 600;
 
+/// Longest key of a message.
+const LONGEST_KEY: usize = 100;
+
+/// Longest value of a message.
+const LONGEST_VALUE: usize = 60;
+
 /// What came from a file, fit for a terminal: control characters written out, very long parts cut.
-fn visible(text: &str) -> String {
+fn visible(text: &str, longest: usize) -> String {
     let mut out = String::new();
-    for c in text.chars().take(LONGEST) {
+    for c in text.chars().take(longest) {
         if c.is_control() { out.extend(c.escape_default()) } else { out.push(c) }
     }
-    if text.chars().nth(LONGEST).is_some() {
+    if text.chars().nth(longest).is_some() {
         out.push('…');
     }
     out
@@ -50,14 +56,14 @@ impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for p in self.list.iter().take(MOST_SHOWN) {
             write!(f, "{}:{}:{}: ", self.file, p.line, p.column)?;
-            let (key, value, what) = (visible(&p.key), visible(&p.value), visible(&p.what));
+            let (key, value, what) = (visible(&p.key, LONGEST_KEY), visible(&p.value, LONGEST_VALUE), visible(&p.what, LONGEST));
             match (key.is_empty(), value.is_empty()) {
                 (true, _) => writeln!(f, "{what}")?,
                 (false, true) => writeln!(f, "{key}: {what}")?,
                 (false, false) => writeln!(f, "{key} = {value}: {what}")?,
             }
             if !p.advice.is_empty() {
-                writeln!(f, "    help: {}", visible(&p.advice))?;
+                writeln!(f, "    help: {}", visible(p.advice.trim_end(), LONGEST))?;
             }
         }
         if self.list.len() > MOST_SHOWN {
