@@ -105,7 +105,10 @@ impl Breaker {
                 let number = whole[from..end].parse::<f64>().is_ok();
                 let new = match (number, self.below(3)) {
                     (true, 0) => format!("{:e}", (self.below(2001) as f64 - 1000.0) * 10f64.powi(self.below(12) as i32 - 6)),
-                    (_, 1) => self.words[self.below(self.words.len())].clone(),
+                    (_, 1) => {
+                        let at = self.below(self.words.len());
+                        self.words[at].clone()
+                    }
                     _ => ODD[self.below(ODD.len())].to_string(),
                 };
                 *text = format!("{}{new}{}", &whole[..from], &whole[end..]).into_bytes();
@@ -150,7 +153,7 @@ fn broken_files_are_results_or_errors() {
     let mut slowest = Duration::ZERO;
     let mut bad = Vec::new();
     while start.elapsed() < Duration::from_secs(seconds) {
-        let (kind, seeds) = kinds[breaker.below(5).min(3) % 3];
+        let (kind, seeds) = kinds[[0, 0, 0, 1, 2][breaker.below(5)]];
         let mut text = seeds[breaker.below(seeds.len())].clone();
         let (_, lenders) = kinds[breaker.below(3)];
         let other = lenders[breaker.below(lenders.len())].clone();
