@@ -142,7 +142,7 @@ fn contact(table: &View<'_>, element: Element) -> Option<Contact> {
     table.is_there().then(|| Contact {
         element,
         o: table.text("arrangement") == "o",
-        count: table.whole("balls_per_row").unsigned_abs() as usize,
+        count: table.whole("balls_per_row").clamp(0, 400) as usize,
         diameter_mm: table.number("ball_mm"),
         roller_length_mm: roller_length_mm.unwrap_or(0.0),
         pitch_mm: table.number("pitch_mm"),

@@ -411,10 +411,13 @@ fn unfit(text: &str) -> Option<&'static str> {
     }
 }
 
+/// Least of what must be more than 0, in any unit that a plan has: smaller numbers are slips and would overflow as divisors.
+const LEAST_POSITIVE: f64 = 1e-12;
+
 fn out_of_range(x: f64, least: f64, most: f64, above: bool) -> Option<&'static str> {
     if !x.is_finite() {
         Some("this is no finite number")
-    } else if x < least || (above && x <= least) {
+    } else if x < least || (above && x <= least) || (above && least == 0.0 && x < LEAST_POSITIVE) {
         Some("too small")
     } else if x > most {
         Some("too large")
