@@ -7,6 +7,7 @@ use std::ops::Range;
 use toml::de::{DeTable, DeValue};
 
 use super::catalogue::{Catalogue, Key, Kind, Need, quoted};
+use super::fit::{out_of_range, unfit};
 use super::problem::{Problem, Problems};
 
 /// Problems that are collected of one file.
@@ -392,37 +393,6 @@ fn number(value: &Value) -> f64 {
         Value::Number(x) => *x,
         Value::Whole(n) => *n as f64,
         _ => f64::NAN,
-    }
-}
-
-/// Longest text of a plan, in characters.
-const LONGEST_TEXT: usize = 200;
-
-/// Why a text cannot stand in headings, tables and files; nothing if it can.
-fn unfit(text: &str) -> Option<&'static str> {
-    if text.trim().is_empty() {
-        Some("this text is empty")
-    } else if text.chars().any(char::is_control) {
-        Some("this text holds a line break or another control character")
-    } else if text.chars().count() > LONGEST_TEXT {
-        Some("this text is longer than 200 characters")
-    } else {
-        None
-    }
-}
-
-/// Least of what must be more than 0, in any unit that a plan has: smaller numbers are slips and would overflow as divisors.
-const LEAST_POSITIVE: f64 = 1e-12;
-
-fn out_of_range(x: f64, least: f64, most: f64, above: bool) -> Option<&'static str> {
-    if !x.is_finite() {
-        Some("this is no finite number")
-    } else if x < least || (above && x <= least) || (above && least == 0.0 && x < LEAST_POSITIVE) {
-        Some("too small")
-    } else if x > most {
-        Some("too large")
-    } else {
-        None
     }
 }
 

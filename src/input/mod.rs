@@ -7,6 +7,7 @@ pub mod catalogue;
 pub mod classes;
 pub mod cost;
 mod document;
+mod fit;
 mod joint;
 mod parts;
 pub mod plan;
