@@ -7,7 +7,7 @@ use std::ops::Range;
 use toml::de::{DeTable, DeValue};
 
 use super::catalogue::{Catalogue, Key, Kind, Need, quoted};
-use super::fit::{out_of_range, unfit};
+use super::fit::{nearest, out_of_range, unfit};
 use super::problem::{Problem, Problems};
 
 /// Problems that are collected of one file.
@@ -370,12 +370,6 @@ impl<'d> View<'d> {
 
 fn join(path: &str, name: &str) -> String {
     if path.is_empty() { name.into() } else { format!("{path}.{name}") }
-}
-
-/// The name most like a word, if it is at least so much like it.
-pub(crate) fn nearest<'n>(names: impl Iterator<Item = &'n str>, word: &str, at_least: f64) -> Option<&'n str> {
-    let scored = names.map(|n| (strsim::jaro_winkler(n, word), n)).max_by(|a, b| a.0.total_cmp(&b.0));
-    scored.filter(|(score, _)| *score > at_least).map(|(_, n)| n)
 }
 
 /// A choice as a word: numbers may stand without quotes.

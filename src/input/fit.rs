@@ -31,3 +31,9 @@ pub(super) fn out_of_range(x: f64, least: f64, most: f64, above: bool) -> Option
         None
     }
 }
+
+/// The name most like a word, if it is at least so much like it.
+pub(crate) fn nearest<'n>(names: impl Iterator<Item = &'n str>, word: &str, at_least: f64) -> Option<&'n str> {
+    let scored = names.map(|n| (strsim::jaro_winkler(n, word), n)).max_by(|a, b| a.0.total_cmp(&b.0));
+    scored.filter(|(score, _)| *score > at_least).map(|(_, n)| n)
+}

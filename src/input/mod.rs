@@ -20,7 +20,7 @@ mod tolerances;
 
 pub use block_table::a1;
 pub use build::{problem_at, read_plan};
-pub(crate) use document::nearest;
+pub(crate) use fit::nearest;
 pub use plan::Plan;
 pub use problem::{Problem, Problems};
 pub use site::{Correction, Site};
