@@ -190,7 +190,11 @@ fn check_and_explain_answer() {
 fn a_folder_in_the_way_of_a_file_is_said() {
     let folder = with_plan(PLAN);
     std::fs::write(folder.path().join("out"), "a file").unwrap();
-    railtrue(folder.path()).args(["study", "plan.toml", "--out", "out"]).assert().code(2).stderr(contains("this folder cannot be made"));
+    railtrue(folder.path())
+        .args(["study", "plan.toml", "--out", "out"])
+        .assert()
+        .code(2)
+        .stderr(contains("a file is in the way of this folder"));
 }
 
 #[test]

@@ -17,6 +17,9 @@ use clap::{Parser, Subcommand};
 pub(crate) struct Args {
     #[command(subcommand)]
     pub(crate) command: Command,
+    /// Replace files in the output folder that railtrue did not write, or that were changed since.
+    #[arg(long, global = true)]
+    pub(crate) overwrite: bool,
 }
 
 /// What to do.

@@ -24,18 +24,18 @@ pub(super) fn run(args: &BlockArgs) -> Result<Done, Failure> {
     let [y, z, roll, pitch, yaw] = args.displaced;
     let displaced = Vector5::new(y, z, roll * MRAD, pitch * MRAD, yaw * MRAD);
     let folder = args.out.clone().unwrap_or_else(|| format!("{}-block", file_stem(&args.plan)).into());
-    output::folder(&folder)?;
+    let mut out = output::folder(&folder)?;
     let title = &loaded.plan.title;
     let mut shown = Vec::new();
     for (name, svg) in
         [("force-and-moment", block_curves(&block, title)), ("element-loads", element_loads(&block, contact, &displaced, title))]
     {
         let svg = svg.map_err(|e| Failure(e.to_string()))?;
-        output::write(&folder.join(format!("{name}.svg")), svg.as_bytes())?;
-        let png = folder.join(format!("{name}.png"));
-        output::write(&png, &to_png(&svg).map_err(|e| Failure(e.to_string()))?)?;
+        let png = out.put(format!("{name}.png"), to_png(&svg).map_err(|e| Failure(e.to_string()))?);
+        out.put(format!("{name}.svg"), svg);
         shown.push(format!("- {}", output::shown(&png)));
     }
+    out.finish()?;
     let text = block_text(data, contact, &block, ratings.as_ref(), &displaced);
     Ok(Done { text: format!("{title}\n{text}\n\nFIGURES\n{}\n", shown.join("\n")), within: true })
 }

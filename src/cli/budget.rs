@@ -20,7 +20,7 @@ pub(super) fn run(args: &BudgetArgs) -> Result<Done, Failure> {
     }
     let folder = args.out.clone().unwrap_or_else(|| format!("{}-budget", file_stem(&args.plan)).into());
     let evaluators = loaded.evaluators()?;
-    output::folder(&folder)?;
+    let mut out = output::folder(&folder)?;
     let seed = args.seed.unwrap_or(plan.study.seed);
     let spinner = ProgressBar::new_spinner();
     spinner.set_message("sets of tolerances tried: 0");
@@ -31,8 +31,8 @@ pub(super) fn run(args: &BudgetArgs) -> Result<Done, Failure> {
     spinner.finish_and_clear();
     let result = result.map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
     let value = to_json::with_head("budget", plan, &output::origin(&args.plan, &loaded.text), to_json::budget(plan, &result));
-    let file = folder.join("budget.json");
-    output::write(&file, format!("{value:#}\n").as_bytes())?;
+    let file = out.put("budget.json", format!("{value:#}\n"));
+    out.finish()?;
     let text = format!("{}\n\n{}\nFILES\n- {}\n\nCAUTIONS\n{CAUTIONS}\n", plan.title, budget_text(plan, &result), output::shown(&file));
     Ok(Done { text, within: result.arrangements.iter().any(|a| a.chosen && a.set.is_ok()) })
 }

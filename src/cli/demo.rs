@@ -9,18 +9,17 @@ use super::{Done, Failure, output};
 const PLAN: &str = include_str!("../../examples/panel-bridge.toml");
 
 pub(super) fn run(args: &DemoArgs) -> Result<Done, Failure> {
-    output::folder(&args.folder)?;
     let path = args.folder.join("panel-bridge.toml");
+    let shown = output::shown(&path);
     if path.exists() && output::read(&path)? != PLAN {
-        let shown = output::shown(&path);
         return Err(Failure(format!(
             "{shown}: this plan is there already and is not the shipped one\n    help: Study it with railtrue study {shown}, or give the demo another folder."
         )));
     }
-    output::write(&path, PLAN.as_bytes())?;
-    let loaded = load(&path)?;
-    let shown = output::shown(&path);
-    let done = study(&loaded, &path, &args.folder, "")?;
+    let mut out = output::folder(&args.folder)?;
+    out.put("panel-bridge.toml", PLAN);
+    out.finish()?;
+    let done = study(&load(&path)?, &path, &args.folder, "")?;
     let text =
         format!("The example was written to {shown}: each line is commented; change it and run railtrue study {shown}\n\n{}", done.text);
     Ok(Done { text, within: true })

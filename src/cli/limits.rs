@@ -19,7 +19,7 @@ pub(super) fn run(args: &LimitsArgs) -> Result<Done, Failure> {
         return Err(Failure(format!("{}: {why}\n    help: Give each error a first tolerance; the search scales it.", loaded.file)));
     }
     let evaluators = loaded.evaluators()?;
-    output::folder(&folder)?;
+    let mut out = output::folder(&folder)?;
     let bar = ProgressBar::new(limits_steps(&evaluators));
     bar.set_style(ProgressStyle::with_template("{msg} {bar:40} {pos} of {len}").unwrap_or_else(|_| ProgressStyle::default_bar()));
     bar.set_message("limits");
@@ -40,12 +40,8 @@ pub(super) fn run(args: &LimitsArgs) -> Result<Done, Failure> {
     for (name, set) in result.arrangements.iter().filter_map(|a| Some((&a.name, a.set.as_ref().ok()?))) {
         contents.push((format!("errors-{name}.toml"), errors_table(&set.errors).into_bytes()));
     }
-    let mut files = Vec::new();
-    for (name, bytes) in contents {
-        let file = folder.join(&name);
-        output::write(&file, &bytes)?;
-        files.push(file);
-    }
+    let files: Vec<_> = contents.into_iter().map(|(name, bytes)| out.put(name, bytes)).collect();
+    out.finish()?;
     let text = format!(
         "{}\nsearched with seed {seed} on {} installations a single limit and {} a common scale\n\n{}\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n",
         plan.title,

@@ -21,18 +21,17 @@ pub(super) fn run(args: &MapArgs) -> Result<Done, Failure> {
     let plan = &loaded.plan;
     let evaluators = loaded.evaluators()?;
     let folder = args.out.clone().unwrap_or_else(|| format!("{}-map", file_stem(&args.plan)).into());
-    output::folder(&folder)?;
+    let mut out = output::folder(&folder)?;
     let result = map(&evaluators, x, y, args.still).map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
     let figure = |e: crate::present::FigureError| Failure(e.to_string());
     let svg = life_map(&result, &plan.title).map_err(figure)?;
     let still = if args.still { "-still" } else { "" };
-    let stem = folder.join(format!("map-{}-{}{still}", x.key, y.key).replace('_', "-"));
-    let (picture, print) = (stem.with_extension("svg"), stem.with_extension("png"));
-    output::write(&picture, svg.as_bytes())?;
-    output::write(&print, &to_png(&svg).map_err(figure)?)?;
+    let stem = format!("map-{}-{}{still}", x.key, y.key).replace('_', "-");
+    let print = out.put(format!("{stem}.png"), to_png(&svg).map_err(figure)?);
+    let picture = out.put(format!("{stem}.svg"), svg);
     let value = to_json::with_head("map", plan, &output::origin(&args.plan, &loaded.text), json!(result));
-    let file = folder.join("map.json");
-    output::write(&file, format!("{value:#}\n").as_bytes())?;
+    let file = out.put("map.json", format!("{value:#}\n"));
+    out.finish()?;
     let files = [picture, print, file].map(|f| format!("- {}", output::shown(&f))).join("\n");
     Ok(Done { text: format!("{}\n{}\nFILES\n{files}\n\nCAUTIONS\n{CAUTIONS}\n", plan.title, words(&result)), within: true })
 }

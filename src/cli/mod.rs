@@ -7,6 +7,8 @@ mod check;
 mod classes;
 mod demo;
 mod explain;
+mod folder;
+mod interrupt;
 mod limits;
 mod machines;
 mod map;
@@ -43,6 +45,10 @@ pub(crate) struct Done {
 #[must_use]
 pub fn main() -> ExitCode {
     let args = Args::parse();
+    interrupt::watch();
+    if args.overwrite {
+        folder::allow_overwriting();
+    }
     let result = match args.command {
         Command::Demo(a) => demo::run(&a),
         Command::Study(a) => study::run(&a),

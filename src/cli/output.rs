@@ -1,35 +1,77 @@
 //! Files: read whole, written whole or not at all.
 
-use std::path::Path;
+use std::io::{Read as _, Write as _};
+use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::Failure;
+pub(super) use super::folder::folder;
+use super::{Failure, interrupt};
 use crate::present::json::Origin;
 
 /// Reads a text file.
 pub(super) fn read(path: &Path) -> Result<String, Failure> {
-    let bytes = std::fs::read(path).map_err(|e| Failure(format!("{}: cannot be read: {e}", path.display())))?;
+    let bytes = read_bytes(path)?;
     String::from_utf8(bytes).map_err(|e| {
         let line = e.as_bytes()[..e.utf8_error().valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
         Failure(format!("{}:{line}: this is no UTF-8 text\n    help: Save the file as UTF-8.", path.display()))
     })
 }
 
-/// Makes a folder if it is not there.
-pub(super) fn folder(path: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(path).map_err(|e| Failure(format!("{}: this folder cannot be made: {e}", path.display())))
+/// Largest file that is read.
+const LARGEST_BYTES: u64 = 64 << 20;
+
+/// Reads a file, up to a size that none for this program has.
+pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    let mut bytes = Vec::new();
+    let read = std::fs::File::open(path).and_then(|f| f.take(LARGEST_BYTES + 1).read_to_end(&mut bytes));
+    read.map_err(|e| Failure(format!("{}: cannot be read: {e}", path.display())))?;
+    if bytes.len() as u64 > LARGEST_BYTES {
+        let size = LARGEST_BYTES >> 20;
+        return Err(Failure(format!("{}: this file is larger than {size} MB: it is no plan, survey or installation", path.display())));
+    }
+    Ok(bytes)
 }
 
 /// Writes a file under a temporary name and renames it, so that no half file is ever seen.
 pub(super) fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    let part = path.with_file_name(format!(".{name}.part"));
-    let result = std::fs::write(&part, bytes).and_then(|()| std::fs::rename(&part, path));
+    let part = beside(path)?;
+    let _whole = interrupt::hold();
+    let result = save(&part, bytes).and_then(|()| std::fs::rename(&part, path));
     result.map_err(|e| {
         let _ = std::fs::remove_file(&part);
-        Failure(format!("{}: cannot be written: {e}", path.display()))
+        cannot_be_written(path, &e)
     })
+}
+
+/// The temporary name of a file.
+///
+/// # Errors
+/// A folder is in the way of the file.
+pub(super) fn beside(path: &Path) -> Result<PathBuf, Failure> {
+    if path.is_dir() {
+        return Err(Failure(format!(
+            "{}: a folder is in the way of this file\n    help: Move it away, or write into another folder.",
+            path.display()
+        )));
+    }
+    let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    Ok(path.with_file_name(format!(".{name}.part")))
+}
+
+/// Writes a temporary file down to the disk: a disk that is full says so only then.
+pub(super) fn save(part: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let mut file = std::fs::File::create(part)?;
+    file.write_all(bytes)?;
+    file.sync_all()
+}
+
+/// Why a file could not be written, and what became of it.
+pub(super) fn cannot_be_written(path: &Path, e: &std::io::Error) -> Failure {
+    Failure(format!(
+        "{}: cannot be written: {e}\n    help: Nothing was changed. Make room, or name another place that may be written to.",
+        path.display()
+    ))
 }
 
 /// Name of a path for messages.

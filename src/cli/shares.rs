@@ -18,7 +18,7 @@ pub(super) fn run(args: &SharesArgs) -> Result<Done, Failure> {
     }
     let folder = args.out.clone().unwrap_or_else(|| format!("{}-shares", file_stem(&args.plan)).into());
     let evaluators = loaded.evaluators()?;
-    output::folder(&folder)?;
+    let mut out = output::folder(&folder)?;
     let seed = args.seed.unwrap_or(plan.study.seed);
     let bar = ProgressBar::new(args.rows);
     bar.set_style(
@@ -34,9 +34,7 @@ pub(super) fn run(args: &SharesArgs) -> Result<Done, Failure> {
     for (k, name) in ["life-loss", "largest-load"].into_iter().enumerate() {
         let svg = share_bars(&result, k, &plan.title).map_err(figure)?;
         for (ending, bytes) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(figure)?)] {
-            let file = folder.join(format!("shares-{name}.{ending}"));
-            output::write(&file, &bytes)?;
-            files.push(file);
+            files.push(out.put(format!("shares-{name}.{ending}"), bytes));
         }
     }
     let keys: Vec<&str> = OUTPUTS.iter().map(|o| o.0).collect();
@@ -46,9 +44,8 @@ pub(super) fn run(args: &SharesArgs) -> Result<Done, Failure> {
         &output::origin(&args.plan, &loaded.text),
         json!({ "seed": seed, "rows": result.rows, "evaluations": result.evaluations, "outputs": keys, "arrangements": result.arrangements }),
     );
-    let file = folder.join("shares.json");
-    output::write(&file, format!("{value:#}\n").as_bytes())?;
-    files.push(file);
+    files.push(out.put("shares.json", format!("{value:#}\n")));
+    out.finish()?;
     let text = format!(
         "{}\n{} pairs of installations drawn with seed {seed}, {} evaluations of each arrangement\n\n{}\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n",
         plan.title,

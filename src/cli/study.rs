@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::args::StudyArgs;
+use super::folder::Folder;
 use super::machines::{Loaded, load};
 use super::{Done, Failure, output};
 use crate::bearing::row_unloading_load;
@@ -32,7 +33,7 @@ pub(super) fn file_stem(plan: &Path) -> String {
 pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, seed: &str) -> Result<Done, Failure> {
     let plan = &loaded.plan;
     let evaluators = loaded.evaluators()?;
-    output::folder(folder)?;
+    let out = output::folder(folder)?;
     let bar = ProgressBar::new(plan.study.draws);
     bar.set_style(
         ProgressStyle::with_template("{msg} {bar:40} {human_pos} of {human_len}, {eta} left")
@@ -43,7 +44,7 @@ pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, seed: &str) -> 
     let result = monte_carlo(&evaluators, length, plan.study.seed, &|done| bar.set_position(done));
     bar.finish_and_clear();
     let result = result.map_err(|(i, e)| Failure(format!("{}: installation {i} of seed {}: {e}", loaded.file, plan.study.seed)))?;
-    let files = write(plan, &result, path, &loaded.text, folder)?;
+    let files = write(plan, &result, path, &loaded.text, out)?;
     let digits = match result.settled {
         Some(true) => "; the wanted digits of life and largest load have settled",
         Some(false) => "; the wanted digits have NOT settled: allow more draws",
@@ -76,7 +77,7 @@ fn worst_draw(result: &StudyResult) -> usize {
     (0..chosen.len()).min_by(|&i, &j| chosen[i].life_km.total_cmp(&chosen[j].life_km)).unwrap_or(0)
 }
 
-fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, mut out: Folder) -> Result<Vec<PathBuf>, Failure> {
     let failed = |e: crate::present::FigureError| Failure(e.to_string());
     let mut figures = vec![
         ("life-and-extra-load", histograms(result, &plan.title).map_err(failed)?),
@@ -93,14 +94,11 @@ fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, folder: &Pa
     let mut files = Vec::new();
     for (name, svg) in figures {
         for (ending, bytes) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(failed)?)] {
-            let file = folder.join(format!("{name}.{ending}"));
-            output::write(&file, &bytes)?;
-            files.push(file);
+            files.push(out.put(format!("{name}.{ending}"), bytes));
         }
     }
     let value = json::study(plan, result, &output::origin(path, text));
-    let file = folder.join("study.json");
-    output::write(&file, format!("{value:#}\n").as_bytes())?;
-    files.push(file);
+    files.push(out.put("study.json", format!("{value:#}\n")));
+    out.finish()?;
     Ok(files)
 }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::args::SurveyArgs;
+use super::folder::Folder;
 use super::machines::{Loaded, load};
 use super::study::file_stem;
 use super::{Done, Failure, output};
@@ -36,12 +37,12 @@ struct Surveyed {
 pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let loaded = load(&args.plan)?;
     let plan = &loaded.plan;
-    let bytes = read_bytes(&args.survey)?;
+    let bytes = output::read_bytes(&args.survey)?;
     let survey = parse(&loaded, &args.survey, &bytes, args)?;
     let evaluators = loaded.evaluators()?;
     let rails = Rails::new(plan).ok_or_else(|| Failure(format!("{}: the anchors make no rail", loaded.file)))?;
     let folder = args.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-verdict", file_stem(&args.survey))));
-    output::folder(&folder)?;
+    let out = output::folder(&folder)?;
     let draws = args.draws.unwrap_or(plan.study.draws);
     let result = compute(plan, &rails, &evaluators, &survey, draws)?;
     let mut text = survey_head(plan, &survey, &result.evaluated.said);
@@ -62,7 +63,7 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
         text += &h.text;
     }
     text += &findings_list(&result.evaluated.findings);
-    let files = write(&loaded, args, &survey, &bytes, &result, history, &folder)?;
+    let files = write(&loaded, args, &survey, &bytes, &result, history, out)?;
     let list: Vec<String> = files.iter().map(|f| format!("- {}", output::shown(f))).collect();
     text += &format!("FILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", list.join("\n"));
     Ok(Done { text, within: within(&result.now) })
@@ -118,7 +119,7 @@ fn history(loaded: &Loaded, site: &Site<'_>, args: &SurveyArgs, survey: &Survey,
     let mut epochs = Vec::new();
     let mut expected = None;
     for path in &args.before {
-        let earlier = parse(loaded, path, &read_bytes(path)?, args)?;
+        let earlier = parse(loaded, path, &output::read_bytes(path)?, args)?;
         let epoch = |measured: &Measured, checks: Vec<Check>| Epoch {
             file: earlier.file.clone(),
             day: earlier.state.day,
@@ -156,10 +157,6 @@ fn within(state: &State) -> bool {
     kept && state.predictions.iter().filter(|p| p.chosen).flat_map(|p| &p.verdicts).all(|v| met(v.status))
 }
 
-fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
-    std::fs::read(path).map_err(|e| Failure(format!("{}: cannot be read: {e}", path.display())))
-}
-
 fn parse(loaded: &Loaded, path: &Path, bytes: &[u8], args: &SurveyArgs) -> Result<Survey, Failure> {
     read_survey(bytes, &output::shown(path), &loaded.plan, &args.say, &args.column).map_err(|p| Failure(p.to_string()))
 }
@@ -171,7 +168,7 @@ fn write(
     bytes: &[u8],
     result: &Surveyed,
     history: Option<History>,
-    folder: &Path,
+    mut out: Folder,
 ) -> Result<Vec<PathBuf>, Failure> {
     let plan = &loaded.plan;
     let failed = |e: FigureError| Failure(e.to_string());
@@ -204,14 +201,10 @@ fn write(
         survey_sha256: &output::sha256(bytes),
         origin: &origin,
     };
-    let file = folder.join("survey.html");
-    output::write(&file, page.html().as_bytes())?;
-    files.push(file);
+    files.push(out.put("survey.html", page.html().into_bytes()));
     for (name, svg) in &figures {
         for (ending, content) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(svg).map_err(failed)?)] {
-            let file = folder.join(format!("{name}.{ending}"));
-            output::write(&file, &content)?;
-            files.push(file);
+            files.push(out.put(format!("{name}.{ending}"), content));
         }
     }
     let correction = result.correction.as_ref().map(|(c, s)| (c, s.checks.as_slice(), s.predictions.as_slice()));
@@ -225,9 +218,8 @@ fn write(
         &result.evaluated.findings,
     );
     value["history"] = changed;
-    let file = folder.join("survey.json");
     let whole = json::with_head("survey", plan, &output::origin(&args.plan, &loaded.text), value);
-    output::write(&file, format!("{whole:#}\n").as_bytes())?;
-    files.push(file);
+    files.push(out.put("survey.json", format!("{whole:#}\n")));
+    out.finish()?;
     Ok(files)
 }

@@ -4,8 +4,8 @@ use super::args::TraceArgs;
 use super::machines::{Loaded, load};
 use super::{Done, Failure, output};
 use crate::input::{Installation, Plan, read_installation};
-use crate::present::{json, rails_drawing, to_png, trace_tables};
-use crate::study::{Draws, Evaluator, ServiceState, Work, run as run_trials, service_states, trace};
+use crate::present::{findings_list, json, rails_drawing, to_png, trace_tables};
+use crate::study::{Draws, Evaluator, ServiceState, Work, remarks, run as run_trials, service_states, trace};
 use serde_json::{Value, json};
 
 /// The installation to trace, in which states of service, and how it is called.
@@ -31,19 +31,25 @@ pub(super) fn run(args: &TraceArgs) -> Result<Done, Failure> {
         trace(&evaluator, &wanted.installation, &wanted.service, &stations).map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
     let value = json::trace(plan, &traced, &output::origin(&args.plan, &loaded.text), &wanted.what);
     if let Some(folder) = &args.out {
-        output::folder(folder)?;
-        output::write(&folder.join("trace.json"), format!("{value:#}\n").as_bytes())?;
+        let mut out = output::folder(folder)?;
+        out.put("trace.json", format!("{value:#}\n"));
         let toml = toml::to_string(&json::installation(&wanted.installation)).map_err(|e| Failure(e.to_string()))?;
-        output::write(&folder.join("installation.toml"), toml.as_bytes())?;
+        out.put("installation.toml", toml);
         let figure = |e: crate::present::FigureError| Failure(e.to_string());
         let svg = rails_drawing(plan, &wanted.installation, &wanted.title).map_err(figure)?;
-        output::write(&folder.join("rails.svg"), svg.as_bytes())?;
-        output::write(&folder.join("rails.png"), &to_png(&svg).map_err(figure)?)?;
+        out.put("rails.png", to_png(&svg).map_err(figure)?);
+        out.put("rails.svg", svg);
+        out.finish()?;
     }
     let text = if args.json {
         format!("{value:#}\n")
     } else {
-        format!("{}\n{}\n\n{}", plan.title, wanted.title, trace_tables(plan, &traced, args.stations.is_some()))
+        let odd = if args.errors.is_some() {
+            findings_list(&remarks(plan, &plan.arrangements[number], &wanted.installation))
+        } else {
+            String::new()
+        };
+        format!("{}\n{}\n\n{odd}{}", plan.title, wanted.title, trace_tables(plan, &traced, args.stations.is_some()))
     };
     Ok(Done { text, within: true })
 }

@@ -23,29 +23,28 @@ pub(super) fn run(args: &WorstArgs) -> Result<Done, Failure> {
     let mut text = format!("{}\n\n", plan.title);
     let mut results = Vec::new();
     let mut files = Vec::new();
-    output::folder(&folder)?;
+    let mut out = output::folder(&folder)?;
     for evaluator in loaded.evaluators()? {
         let start = Instant::now();
         let worst = worst_case(&evaluator, Effort::FULL, &|| start.elapsed() > LONGEST).map_err(failed)?;
         let stacks = stack(&evaluator).map_err(failed)?;
         text += &format!("{}\n", worst_table(&worst, &stacks));
         for bracket in &worst.brackets {
-            let file = folder.join(format!("{}-{}.toml", worst.arrangement, bracket.key.replace('_', "-")));
             let toml = toml::to_string(&to_json::installation(&bracket.installation)).map_err(|e| Failure(e.to_string()))?;
-            output::write(&file, toml.as_bytes())?;
-            files.push(file);
+            files.push(out.put(format!("{}-{}.toml", worst.arrangement, bracket.key.replace('_', "-")), toml));
         }
         if let Some(life) = worst.get("life_km") {
             let svg =
                 rails_drawing(plan, &life.installation, &format!("least life found with {} joints", worst.arrangement)).map_err(figure)?;
-            let stem = folder.join(format!("{}-least-life-rails", worst.arrangement));
-            output::write(&stem.with_extension("svg"), svg.as_bytes())?;
-            output::write(&stem.with_extension("png"), &to_png(&svg).map_err(figure)?)?;
+            let stem = format!("{}-least-life-rails", worst.arrangement);
+            out.put(format!("{stem}.png"), to_png(&svg).map_err(figure)?);
+            out.put(format!("{stem}.svg"), svg);
         }
         results.push(to_json::worst(&worst, &stacks));
     }
     let value = to_json::with_head("worst", plan, &output::origin(&args.plan, &loaded.text), json!({ "arrangements": results }));
-    output::write(&folder.join("worst.json"), format!("{value:#}\n").as_bytes())?;
+    out.put("worst.json", format!("{value:#}\n"));
+    out.finish()?;
     let replay = files.first().map_or_else(String::new, |f| {
         let arrangement = loaded.plan.arrangements.first().map_or("", |a| a.name.as_str());
         format!("railtrue trace {} --arrangement {arrangement} --errors {}", output::quoted(&args.plan), output::quoted(f))

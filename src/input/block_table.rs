@@ -38,6 +38,9 @@ const STIFFNESS: [(&str, f64); 5] = [
     ("yaw_n_m_per_mrad", N_M_PER_MRAD),
 ];
 
+/// Largest preload as a share of C; common practice ends at about 0.13, no source.
+const MOST_PRELOAD: f64 = 0.3;
+
 /// Keys of the moment ratings, dynamic and static.
 const MOMENTS: [[&str; 2]; 3] =
     [["dynamic_roll_n_m", "static_roll_n_m"], ["dynamic_pitch_n_m", "static_pitch_n_m"], ["dynamic_yaw_n_m", "static_yaw_n_m"]];
@@ -54,6 +57,15 @@ pub(super) fn block(table: &View<'_>) -> Block {
     if level == Level::Contact && contact.is_none() && table.is_there() {
         let advice = "Add [block.contact] with arrangement, balls_per_row, ball_mm, pitch_mm, row_lateral_mm and row_height_mm, or take level = \"linear\".";
         table.problem("level", "the contact level needs the geometry of the rows", advice);
+    }
+    if preload_n > MOST_PRELOAD * c {
+        let key = if table.has("preload_n") { "preload_n" } else { "preload_percent_of_c" };
+        let advice = "2 % of C is light, 5 to 8 % medium, 10 to 13 % heavy. Check the unit, and whether C is right.";
+        table.problem(key, &format!("a preload of more than {} % of the dynamic rating is no block", 100.0 * MOST_PRELOAD), advice);
+    }
+    if contact.as_ref().is_some_and(|x| x.diameter_mm > x.pitch_mm) {
+        let advice = "The pitch is the distance from one ball or roller to the next of its row, so it is at least the diameter.";
+        table.table("contact").problem("ball_mm", "balls or rollers larger than their pitch overlap", advice);
     }
     let mut from_geometry = Vec::new();
     let mut given = |key: &'static str, unit: f64, own: Option<f64>| {
@@ -130,7 +142,7 @@ fn contact(table: &View<'_>, element: Element) -> Option<Contact> {
     table.is_there().then(|| Contact {
         element,
         o: table.text("arrangement") == "o",
-        count: table.whole("balls_per_row").unsigned_abs() as usize,
+        count: table.whole("balls_per_row").clamp(0, 400) as usize,
         diameter_mm: table.number("ball_mm"),
         roller_length_mm: roller_length_mm.unwrap_or(0.0),
         pitch_mm: table.number("pitch_mm"),

@@ -7,7 +7,11 @@ use std::ops::Range;
 use toml::de::{DeTable, DeValue};
 
 use super::catalogue::{Catalogue, Key, Kind, Need, quoted};
+use super::fit::{nearest, out_of_range, unfit};
 use super::problem::{Problem, Problems};
+
+/// Problems that are collected of one file.
+const MOST_PROBLEMS: usize = 500;
 
 /// A value with its place in the text.
 #[derive(Debug)]
@@ -103,7 +107,15 @@ impl<'t> Document<'t> {
         Err(Problems { file: self.file.clone(), list: list.into_iter().map(|(_, p)| p).collect() })
     }
 
+    /// True where there are so many problems that more would help nobody.
+    fn is_full(&self) -> bool {
+        self.problems.borrow().len() >= MOST_PROBLEMS
+    }
+
     fn report(&self, span: &Range<usize>, key: &str, what: &str, advice: &str, with_value: bool) {
+        if self.is_full() {
+            return;
+        }
         let value = if with_value { self.excerpt(span) } else { String::new() };
         self.problems.borrow_mut().push((span.start, place(self.text, span.start, key, &value, what, advice)));
     }
@@ -121,6 +133,9 @@ impl<'t> Document<'t> {
     fn check(&self, node: &Node, path: &str, shown: &str, catalogue: Catalogue) {
         let Value::Table(entries) = &node.value else { return };
         for (name, span, child) in entries {
+            if self.is_full() {
+                return;
+            }
             let (path, shown) = (join(path, name), join(shown, name));
             match catalogue.find(&path) {
                 Some(key) => self.check_value(key, child, &path, &shown, catalogue),
@@ -186,14 +201,23 @@ impl<'t> Document<'t> {
                 let word = word(&node.value);
                 if !words.contains(&word.as_str()) {
                     let meant = nearest(words.iter().copied(), &word, 0.7).map_or_else(String::new, |w| format!("Did you mean \"{w}\"? "));
-                    let what = format!("this word is not known here; allowed: {}", key.allowed());
+                    let what = if matches!(node.value, Value::Text(_)) { "this word" } else { "this number" };
+                    let what = format!("{what} is not known here; allowed: {}", key.allowed());
                     self.report(&node.span, shown, &what, &format!("{meant}{}", key.meaning), true);
                 }
             }
-            (Kind::Text, Value::Text(_)) | (Kind::Flag, Value::Flag(_)) => {}
+            (Kind::Text, Value::Text(text)) => {
+                if let Some(what) = unfit(text) {
+                    wrong(node, what);
+                }
+            }
+            (Kind::Flag, Value::Flag(_)) => {}
             (Kind::Texts, Value::List(items)) => {
-                for item in items.iter().filter(|i| !matches!(i.value, Value::Text(_))) {
-                    wrong(item, "this is no text");
+                for item in items {
+                    match &item.value {
+                        Value::Text(text) => unfit(text).into_iter().for_each(|what| wrong(item, what)),
+                        _ => wrong(item, "this is no text"),
+                    }
                 }
             }
             (Kind::Table, Value::Table(_)) => self.check(node, path, shown, catalogue),
@@ -348,12 +372,6 @@ fn join(path: &str, name: &str) -> String {
     if path.is_empty() { name.into() } else { format!("{path}.{name}") }
 }
 
-/// The name most like a word, if it is at least so much like it.
-pub(crate) fn nearest<'n>(names: impl Iterator<Item = &'n str>, word: &str, at_least: f64) -> Option<&'n str> {
-    let scored = names.map(|n| (strsim::jaro_winkler(n, word), n)).max_by(|a, b| a.0.total_cmp(&b.0));
-    scored.filter(|(score, _)| *score > at_least).map(|(_, n)| n)
-}
-
 /// A choice as a word: numbers may stand without quotes.
 fn word(value: &Value) -> String {
     match value {
@@ -369,18 +387,6 @@ fn number(value: &Value) -> f64 {
         Value::Number(x) => *x,
         Value::Whole(n) => *n as f64,
         _ => f64::NAN,
-    }
-}
-
-fn out_of_range(x: f64, least: f64, most: f64, above: bool) -> Option<&'static str> {
-    if !x.is_finite() {
-        Some("this is no finite number")
-    } else if x < least || (above && x <= least) {
-        Some("too small")
-    } else if x > most {
-        Some("too large")
-    } else {
-        None
     }
 }
 

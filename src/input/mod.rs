@@ -7,6 +7,7 @@ pub mod catalogue;
 pub mod classes;
 pub mod cost;
 mod document;
+mod fit;
 mod joint;
 mod parts;
 pub mod plan;
@@ -19,7 +20,7 @@ mod tolerances;
 
 pub use block_table::a1;
 pub use build::{problem_at, read_plan};
-pub(crate) use document::nearest;
+pub(crate) use fit::nearest;
 pub use plan::Plan;
 pub use problem::{Problem, Problems};
 pub use site::{Correction, Site};

@@ -23,6 +23,16 @@ pub(super) fn truck(table: &View<'_>) -> Truck {
     if table.is_there() && table.has("block") && !(1..=64).contains(&blocks.len()) {
         table.problem("block", &format!("{} blocks stand here", blocks.len()), "1 to 64 are possible.");
     }
+    for (i, block) in blocks.iter().enumerate() {
+        if let Some(first) = blocks[..i.min(64)].iter().position(|b| b == block) {
+            table.problem(
+                "block",
+                &format!("blocks {} and {} stand in one place", first + 1, i + 1),
+                "Give each its own x_mm and lateral_mm.",
+            );
+            break;
+        }
+    }
     Truck {
         blocks,
         mass_kg: table.number("mass_kg"),
@@ -164,6 +174,16 @@ pub(super) fn arrangements(root: &View<'_>) -> Vec<Arrangement> {
     let table = root.table("arrangement");
     if root.has("arrangement") && table.names().is_empty() {
         root.problem("arrangement", "there is no arrangement", "Give one [arrangement.NAME] at least; two to compare.");
+    }
+    for (what, name) in known.iter().map(|n| (&kinds, *n)).chain(table.names().into_iter().map(|n| (&table, n))) {
+        let fits = |c: char| !c.is_control() && !r#"/\:*?"<>|"#.contains(c);
+        if name.is_empty() || name.starts_with('.') || name.chars().count() > 60 || !name.chars().all(fits) {
+            what.problem(
+                name,
+                "this name cannot be used",
+                "Files and commands carry it: 1 to 60 letters, digits, spaces or hyphens, no point in front and none of / \\ : * ? \" < > |",
+            );
+        }
     }
     for name in &known {
         components(&kinds.table(name), true);

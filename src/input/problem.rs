@@ -19,6 +19,30 @@ pub struct Problem {
     pub advice: String,
 }
 
+/// Problems shown; who has more corrects these first.
+const MOST_SHOWN: usize = 50;
+
+/// Longest part of a message, in characters.
+const LONGEST: usize = 600;
+
+/// Longest key of a message.
+const LONGEST_KEY: usize = 100;
+
+/// Longest value of a message.
+const LONGEST_VALUE: usize = 60;
+
+/// What came from a file, fit for a terminal: control characters written out, very long parts cut.
+fn visible(text: &str, longest: usize) -> String {
+    let mut out = String::new();
+    for c in text.chars().take(longest) {
+        if c.is_control() { out.extend(c.escape_default()) } else { out.push(c) }
+    }
+    if text.chars().nth(longest).is_some() {
+        out.push('…');
+    }
+    out
+}
+
 /// All problems of one file, in the order of its lines.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub struct Problems {
@@ -30,16 +54,20 @@ pub struct Problems {
 
 impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for p in &self.list {
+        for p in self.list.iter().take(MOST_SHOWN) {
             write!(f, "{}:{}:{}: ", self.file, p.line, p.column)?;
-            match (p.key.is_empty(), p.value.is_empty()) {
-                (true, _) => writeln!(f, "{}", p.what)?,
-                (false, true) => writeln!(f, "{}: {}", p.key, p.what)?,
-                (false, false) => writeln!(f, "{} = {}: {}", p.key, p.value, p.what)?,
+            let (key, value, what) = (visible(&p.key, LONGEST_KEY), visible(&p.value, LONGEST_VALUE), visible(&p.what, LONGEST));
+            match (key.is_empty(), value.is_empty()) {
+                (true, _) => writeln!(f, "{what}")?,
+                (false, true) => writeln!(f, "{key}: {what}")?,
+                (false, false) => writeln!(f, "{key} = {value}: {what}")?,
             }
             if !p.advice.is_empty() {
-                writeln!(f, "    help: {}", p.advice)?;
+                writeln!(f, "    help: {}", visible(p.advice.trim_end(), LONGEST))?;
             }
+        }
+        if self.list.len() > MOST_SHOWN {
+            writeln!(f, "... and {} more", self.list.len() - MOST_SHOWN)?;
         }
         let n = self.list.len();
         write!(f, "{n} problem{} in {}; nothing was computed", if n == 1 { "" } else { "s" }, self.file)

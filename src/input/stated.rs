@@ -145,7 +145,7 @@ fn set_seat(seat: &View<'_>, installation: &mut Installation) {
     let number = seat.whole("number");
     let (offset, angle): ([f64; 3], [f64; 3]) = (seat.vector("offset_mm"), seat.vector("angle_mrad"));
     let joints = &mut installation.seats[end];
-    match usize::try_from(number - 1).ok().and_then(|i| joints.get_mut(i)) {
+    match usize::try_from(number).ok().and_then(|n| n.checked_sub(1)).and_then(|i| joints.get_mut(i)) {
         Some(joint) => *joint = std::array::from_fn(|i| if i < 3 { offset[i] } else { angle[i - 3] * MRAD }),
         None => seat.problem("number", "there is no such joint at this end", "Joints are numbered from 1 in the order of the arrangement."),
     }

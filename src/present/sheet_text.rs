@@ -13,7 +13,7 @@ use crate::units::MRAD;
 pub fn sheet(plan: &Plan, plan_file: &str, needs: &[Need], instruments: &[Instrument]) -> String {
     let mut text = String::new();
     let mut say = |line: &str| {
-        let _ = writeln!(text, "{}", format!("# {line}").trim_end());
+        let _ = writeln!(text, "{}", one_cell(&format!("# {line}")));
     };
     say(&format!("SURVEY SHEET - {}", plan.title));
     say(&format!("Fill it in with a spreadsheet or an editor and run: railtrue survey {plan_file} THIS-FILE.csv"));
@@ -46,7 +46,7 @@ pub fn sheet(plan: &Plan, plan_file: &str, needs: &[Need], instruments: &[Instru
     for key in HEAD_KEYS.iter().filter(|k| k.name != "column") {
         let _ = writeln!(text, "# {} =", key.name);
         let words = if key.words.is_empty() { String::new() } else { format!(" [{}]", key.words.join(" | ")) };
-        let _ = writeln!(text, "#       {}{words}", key.meaning);
+        let _ = writeln!(text, "{}", one_cell(&format!("#       {}{words}", key.meaning)));
     }
     text.push_str("rail,pad,station_mm,lateral_mm,vertical_mm,cross_level_mm_per_m,gauge_mm,height_mm\n");
     let pads = plan.frame.anchors_x_mm.len();
@@ -55,6 +55,12 @@ pub fn sheet(plan: &Plan, plan_file: &str, needs: &[Need], instruments: &[Instru
         let _ = writeln!(text, "{rail},{n},{},,,,,", plan.frame.anchors_x_mm[n - 1]);
     }
     text
+}
+
+/// A line of the head as one cell, so that no part of it is taken for a formula by a spreadsheet.
+fn one_cell(line: &str) -> String {
+    let line: String = line.trim_end().chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    if line.contains([',', ';', '"']) { format!("\"{}\"", line.replace('"', "\"\"")) } else { line }
 }
 
 fn orders(plan: &Plan) -> Vec<String> {

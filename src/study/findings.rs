@@ -39,8 +39,27 @@ pub(super) fn findings(evaluator: &Evaluator<'_>, outcomes: &[Outcome], verdicts
     }
     list.extend(life_models(evaluator, outcomes));
     take_ups(arrangement, &mut list);
+    list.extend(nearly_free(evaluator));
     list.extend(stiffness_doubts(plan));
     list
+}
+
+/// Condition number above which fewer than about seven digits of a pose are left (double precision holds sixteen).
+const DOUBTFUL_CONDITION: f64 = 1e9;
+
+/// A direction that is hardly held.
+fn nearly_free(evaluator: &Evaluator<'_>) -> Option<Finding> {
+    let condition = evaluator.machine.condition;
+    (condition > DOUBTFUL_CONDITION).then(|| {
+        let advice =
+            "Look at the softest and the stiffest values of [block], [joint] and [drive]: one of them may be wrong by powers of ten.";
+        finding(
+            "the machine is almost free to move in some direction",
+            evaluator.machine.name(),
+            format!("condition number {condition:.0e}"),
+            advice,
+        )
+    })
 }
 
 fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], sticking: f64, list: &mut Vec<Finding>) {

@@ -13,6 +13,7 @@ mod linear_map;
 mod map;
 mod monte_carlo;
 mod outcome;
+mod remarks;
 mod rows;
 mod sampling;
 mod service;
@@ -39,6 +40,7 @@ pub use limits::{
 pub use map::{ArrangementMap, Axis, CELLS as MAP_CELLS, Map, map, may_be_axis};
 pub use monte_carlo::{ArrangementResult, Band, Length, StudyResult, monte_carlo};
 pub use outcome::{BlockOutcome, Outcome, RowsOutcome};
+pub use remarks::remarks;
 pub use sampling::{Draws, uniform, unit_draw};
 pub use service::{ServiceState, service_states};
 pub use shares::{ArrangementShares, NOTHING, OUTPUTS, ShareOutput, SharesResult, SourceShares, shares};

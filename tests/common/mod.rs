@@ -4,6 +4,7 @@
 
 pub(crate) mod frame;
 pub(crate) mod simple;
+pub(crate) mod verdicts;
 
 use railtrue::input::{Plan, Stated, read_installation, read_plan};
 use serde_json::Value;

@@ -3,7 +3,7 @@
 use super::head::State;
 use super::text::{Row, Sheet, clean};
 use super::{Problem, problem};
-use crate::input::document::nearest;
+use crate::input::fit::nearest;
 use crate::units::MRAD;
 
 /// What a column holds.

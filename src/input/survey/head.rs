@@ -3,7 +3,7 @@
 use super::numbers::{Decimal, decimal_of, number};
 use super::text::{Sheet, clean, day_of};
 use super::{Point, Problem, Quantity, Reading, problem};
-use crate::input::document::nearest;
+use crate::input::fit::nearest;
 use crate::input::plan::Plan;
 use crate::units::{MRAD, REFERENCE_TEMPERATURE_C};
 

@@ -18,8 +18,19 @@ pub(super) fn read(
     let decimal = decimal(sheet, columns, state, problems);
     let table = Table { columns, state, plan, decimal };
     let (mut points, mut readings) = (Vec::new(), Vec::new());
+    let headings = sheet.header.as_ref().map_or(usize::MAX, |h| h.cells.len());
     for row in &sheet.rows {
-        if let Some(extra) = row.cells.get(sheet.header.as_ref().map_or(usize::MAX, |h| h.cells.len())).filter(|c| !c.text.is_empty()) {
+        if problems.len() >= MOST_PROBLEMS {
+            break;
+        }
+        if let Some(cell) =
+            row.cells.iter().find(|c| c.text.contains(sheet.separator) && c.text.matches(sheet.separator).count() + 1 >= headings)
+        {
+            let advice = "A quote that is not closed makes one cell of a whole line; take it out.";
+            problems.push(problem(row.line, cell.column, "", &cell.text, "this cell holds a whole line", advice));
+            continue;
+        }
+        if let Some(extra) = row.cells.iter().skip(headings).find(|c| !c.text.is_empty()) {
             let advice = "A decimal comma between columns that commas separate must stand in quotes, or save the file with semicolons.";
             problems.push(problem(row.line, extra.column, "", &extra.text, "this line has more cells than there are headings", advice));
             continue;
@@ -29,6 +40,12 @@ pub(super) fn read(
     let said = decimal.map(|d| format!("decimal {}", if d == Decimal::Point { "point" } else { "comma" }));
     ((points, readings), said)
 }
+
+/// Problems that are collected of one file.
+const MOST_PROBLEMS: usize = 500;
+
+/// A gauge farther from the span than this share of it is in another unit, or a slip of the pen.
+const FARTHEST_GAUGE: f64 = 0.1;
 
 const NUMBERS: [Role; 12] = [
     Role::Station,
@@ -73,6 +90,11 @@ fn decimal(sheet: &Sheet, columns: &Columns, state: &State, problems: &mut Vec<P
             None
         }
     }
+}
+
+/// A number for a message, short whatever its size.
+fn plain(value: f64) -> String {
+    if (1e-3..1e7).contains(&value.abs()) { format!("{value}") } else { format!("{value:e}") }
 }
 
 struct Table<'t> {
@@ -200,7 +222,14 @@ impl Table<'_> {
             if of_rail(quantity) && rail.is_none() {
                 continue;
             }
-            let value = if quantity == Quantity::Gauge { value - self.plan.frame.span_mm } else { value };
+            let span = self.plan.frame.span_mm;
+            if quantity == Quantity::Gauge && !((value - span).abs() <= FARTHEST_GAUGE * span) {
+                let what = format!("the rails are {span} mm apart by the plan, and here stands {} mm", plain(value));
+                let advice = "Gauge is the distance between the rails as it is. Check the unit, or a digit too many.";
+                problems.push(problem(place.line, 1, &place.column, &place.written, &what, advice));
+                continue;
+            }
+            let value = if quantity == Quantity::Gauge { value - span } else { value };
             let uncertainty = if quantity == Quantity::CrossLevel { None } else { own };
             readings.push(Reading { place, quantity, rail, x_mm, value, uncertainty });
         }

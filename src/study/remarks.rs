@@ -1,0 +1,74 @@
+//! What is odd about a stated installation: errors outside their tolerances, seats of joints that are not there.
+
+use super::findings::Finding;
+use crate::input::plan::Arrangement;
+use crate::input::{ErrorKind, Installation, Plan};
+use crate::units::MRAD;
+
+/// Remarks on a stated installation of a plan, traced with one of its arrangements. Profiles are held by their peak-to-valley.
+#[must_use]
+pub fn remarks(plan: &Plan, arrangement: &Arrangement, installation: &Installation) -> Vec<Finding> {
+    let mut list = Vec::new();
+    for spec in &ErrorKind::ALL {
+        let source = plan.errors.get(spec.kind);
+        let (lower, upper) = source.map_or((0.0, 0.0), |s| (s.lower, s.upper));
+        let slack = 1e-9 * (1.0 + upper.abs().max(lower.abs()));
+        let outside = values(installation, spec.kind).into_iter().filter(|v| *v < lower - slack || *v > upper + slack);
+        let Some(worst) = outside.max_by(|a, b| a.abs().total_cmp(&b.abs())) else { continue };
+        let (scale, unit) = if spec.angle { (MRAD, "mrad") } else { (1.0, "mm") };
+        let word = |v: f64| format!("{:.3}", v / scale);
+        let (what, allowed) = match source {
+            Some(_) => ("a stated error is outside its tolerance", format!("allowed {} to {}", word(lower), word(upper))),
+            None => ("a stated error has no tolerance in the plan", "a study takes it as zero".to_string()),
+        };
+        list.push(Finding {
+            what: what.into(),
+            place: spec.label.into(),
+            amount: format!("{} {unit}, {allowed}", word(worst)),
+            advice: "The trace counts it as stated; studies of the plan do not reach it.".into(),
+        });
+    }
+    for (end, seats) in installation.seats.iter().enumerate() {
+        let there = arrangement.ends[end].len();
+        for number in (there..seats.len()).filter(|&n| seats[n].iter().any(|v| *v != 0.0)) {
+            list.push(Finding {
+                what: "a stated seat belongs to no joint of this arrangement".into(),
+                place: format!("{}, end {}", arrangement.name, ["a", "b"][end]),
+                amount: format!("joint {} of {there}", number + 1),
+                advice: "It is left out here; another arrangement has that joint.".into(),
+            });
+        }
+    }
+    list
+}
+
+/// Every value of a kind of error; a profile as its peak-to-valley at the anchors.
+fn values(i: &Installation, kind: ErrorKind) -> Vec<f64> {
+    use ErrorKind as E;
+    let range = |p: &Vec<f64>| {
+        let (low, high) = p.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
+        if p.is_empty() { vec![] } else { vec![high - low] }
+    };
+    let blocks = |d: usize| i.block_offset_mm.iter().flatten().map(|b| b[d]).collect();
+    let seats = |from: usize| i.seats.iter().flatten().flat_map(|s| s[from..from + 3].to_vec()).collect();
+    match kind {
+        E::Span => vec![i.span_mm],
+        E::Parallelism => vec![i.parallelism_mm],
+        E::Height => vec![i.height_mm],
+        E::VerticalParallelism => vec![i.vertical_parallelism_mm],
+        E::CrossLevel(r) => vec![i.cross_level_rad[r]],
+        E::CrossLevelTwist(r) => vec![i.cross_level_twist_rad[r]],
+        E::StraightnessLateral(r) => range(&i.residual[r][0]),
+        E::StraightnessVertical(r) => range(&i.residual[r][1]),
+        E::StraightnessRoll(r) => range(&i.residual[r][2]),
+        E::BlockLateral => blocks(0),
+        E::BlockVertical => blocks(1),
+        E::BridgeLength => vec![i.bridge_length_mm],
+        E::BridgeTwist => vec![i.bridge_twist_rad],
+        E::EndTilt(e) => vec![i.end_tilt_rad[e]],
+        E::EndSquareness(e) => vec![i.end_squareness_rad[e]],
+        E::Skew => vec![i.drive_offset_mm[1] - i.drive_offset_mm[0]],
+        E::Seat => seats(0),
+        E::SeatAngle => seats(3),
+    }
+}

@@ -1,0 +1,214 @@
+//! What the program does to files: whole or not at all, nothing of the user's overwritten, nothing written elsewhere.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+use assert_cmd::Command;
+use predicates::prelude::*;
+use predicates::str::contains;
+use std::path::Path;
+
+const PLAN: &str = include_str!("../examples/panel-bridge.toml");
+
+fn railtrue(folder: &Path) -> Command {
+    let mut command = Command::cargo_bin("railtrue").unwrap();
+    command.current_dir(folder);
+    command
+}
+
+fn with_plan(text: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("plan.toml"), text).unwrap();
+    folder
+}
+
+/// Names in a folder, in order.
+fn names(folder: &Path) -> Vec<String> {
+    let mut list: Vec<String> = folder.read_dir().unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    list.sort();
+    list
+}
+
+const TRACE: [&str; 5] = ["trace", "plan.toml", "--draw", "3", "--out"];
+
+#[test]
+fn a_result_is_replaced_by_the_next_run_but_not_what_a_person_wrote_or_changed() {
+    let folder = with_plan(PLAN);
+    let at = folder.path();
+    let run = |more: &[&str]| railtrue(at).args(TRACE).arg("t").args(more).assert();
+    run(&[]).success();
+    assert_eq!(names(&at.join("t")), [".railtrue-files", "installation.toml", "rails.png", "rails.svg", "trace.json"]);
+    // Again, and with another installation: its own files are replaced.
+    let before = std::fs::read(at.join("t/installation.toml")).unwrap();
+    run(&["--seed", "5"]).success();
+    assert_ne!(before, std::fs::read(at.join("t/installation.toml")).unwrap());
+    // Notes of the user beside them stay, whatever is done.
+    std::fs::write(at.join("t/notes.txt"), "mine").unwrap();
+    run(&[]).success();
+    // A file that was changed is not ours any more.
+    std::fs::write(at.join("t/installation.toml"), "span_mm = 1\n").unwrap();
+    run(&[]).code(2).stdout("").stderr(contains("installation.toml would be overwritten").and(contains("--overwrite")));
+    assert_eq!(std::fs::read_to_string(at.join("t/installation.toml")).unwrap(), "span_mm = 1\n");
+    run(&["--overwrite"]).success();
+    assert_eq!(std::fs::read(at.join("t/installation.toml")).unwrap(), before);
+    assert_eq!(std::fs::read_to_string(at.join("t/notes.txt")).unwrap(), "mine");
+    // Two commands may share a folder.
+    railtrue(at).args(["map", "plan.toml", "--out", "t"]).assert().success();
+    run(&[]).success();
+}
+
+#[test]
+fn a_folder_of_somebody_else_is_refused_before_anything_is_computed() {
+    let folder = with_plan(PLAN);
+    let at = folder.path();
+    for command in ["study", "limits", "worst", "shares", "map", "trace"] {
+        let run = railtrue(at).args([command, "plan.toml", "--out", "."]).timeout(std::time::Duration::from_secs(20)).assert();
+        run.code(2).stdout("").stderr(contains("this folder holds files, and no result of railtrue").and(contains("--overwrite")));
+    }
+    assert_eq!(names(at), ["plan.toml"]);
+    railtrue(at).args(TRACE).args([".", "--overwrite"]).assert().success();
+    assert_eq!(std::fs::read_to_string(at.join("plan.toml")).unwrap(), PLAN);
+    // An empty folder is as good as a new one.
+    std::fs::create_dir(at.join("empty")).unwrap();
+    railtrue(at).args(TRACE).arg("empty").assert().success();
+}
+
+#[test]
+fn things_in_the_way_are_named_and_nothing_is_left() {
+    let folder = with_plan(PLAN);
+    let at = folder.path();
+    std::fs::write(at.join("out"), "a file").unwrap();
+    railtrue(at).args(TRACE).arg("out").assert().code(2).stderr(contains("out: a file is in the way of this folder"));
+    railtrue(at).args(TRACE).arg("out/below").assert().code(2).stderr(contains("out/below: this folder cannot be made"));
+    railtrue(at).args(TRACE).arg("t").assert().success();
+    std::fs::remove_file(at.join("t/rails.png")).unwrap();
+    std::fs::create_dir(at.join("t/rails.png")).unwrap();
+    let before = std::fs::read(at.join("t/trace.json")).unwrap();
+    let run = railtrue(at).args(TRACE).args(["t", "--seed", "9"]).assert();
+    run.code(2).stdout("").stderr(contains("rails.png: a folder is in the way of this file"));
+    assert_eq!(std::fs::read(at.join("t/trace.json")).unwrap(), before);
+    assert!(names(&at.join("t")).iter().all(|n| !n.ends_with(".part")), "{:?}", names(&at.join("t")));
+    // A run that fails leaves no folder of its own.
+    let slack = PLAN.replace("kind = \"two\"", "kind = \"three\"");
+    std::fs::write(at.join("bad.toml"), slack).unwrap();
+    railtrue(at).args(["study", "bad.toml", "--out", "never"]).assert().code(2);
+    assert!(!at.join("never").exists());
+    railtrue(at).args(["study", "."]).assert().code(2).stderr(contains(".: cannot be read"));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_folder_that_may_not_be_written_to_is_said() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = with_plan(PLAN);
+    let closed = folder.path().join("closed");
+    std::fs::create_dir(&closed).unwrap();
+    std::fs::set_permissions(&closed, std::fs::Permissions::from_mode(0o555)).unwrap();
+    // Rights do not bind the superuser; for him the kernel's own folder does the same.
+    let place = if std::fs::write(closed.join("probe"), "").is_ok() { Path::new("/proc/self").to_path_buf() } else { closed.clone() };
+    let run = railtrue(folder.path()).args(TRACE).arg(&place).assert();
+    run.code(2).stdout("").stderr(contains("this folder cannot be written to"));
+    std::fs::set_permissions(&closed, std::fs::Permissions::from_mode(0o755)).unwrap();
+}
+
+/// A limit on the size of files makes a write fail in its middle, as a full disk does.
+#[cfg(unix)]
+#[test]
+fn a_full_disk_leaves_the_last_result_whole() {
+    let folder = with_plan(PLAN);
+    let at = folder.path();
+    railtrue(at).args(TRACE).arg("t").assert().success();
+    let content = |at: &Path| names(at).iter().map(|n| std::fs::read(at.join(n)).unwrap()).collect::<Vec<_>>();
+    let before = content(&at.join("t"));
+    let binary = assert_cmd::cargo::cargo_bin("railtrue");
+    let limited = |out: &str| {
+        let line = format!("trap '' XFSZ; ulimit -f 8; exec '{}' trace plan.toml --draw 3 --seed 5 --out {out}", binary.display());
+        Command::new("sh").args(["-c", &line]).current_dir(at).assert()
+    };
+    limited("t").code(2).stdout("").stderr(contains("cannot be written: ").and(contains("Nothing was changed")));
+    assert!(before == content(&at.join("t")), "the last result was touched");
+    limited("new").code(2);
+    assert!(!at.join("new").exists(), "something was left");
+}
+
+#[cfg(unix)]
+#[test]
+fn an_interrupt_leaves_nothing_and_says_so() {
+    let folder = with_plan(PLAN);
+    let at = folder.path();
+    let mut run = std::process::Command::new(assert_cmd::cargo::cargo_bin("railtrue"))
+        .args(["study", "plan.toml", "--draws", "50000000", "--out", "long"])
+        .current_dir(at)
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    // The folder is made when the computation begins.
+    for _ in 0..400 {
+        if at.join("long").exists() {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(25));
+    }
+    assert!(at.join("long").exists(), "it has not begun");
+    std::thread::sleep(std::time::Duration::from_millis(300));
+    Command::new("sh").args(["-c", &format!("kill -INT {}", run.id())]).assert().success();
+    let status = run.wait().unwrap();
+    let mut said = String::new();
+    std::io::Read::read_to_string(&mut run.stderr.take().unwrap(), &mut said).unwrap();
+    assert_eq!(status.code(), Some(2), "{said}");
+    assert!(said.contains("interrupted: "), "{said}");
+    assert_eq!(names(at), ["plan.toml"]);
+}
+
+#[test]
+fn names_that_would_leave_the_folder_are_refused() {
+    for name in ["../../away", "/away", "a/b", "c:x", ".hidden", "", "line\\nbreak", "<b>"] {
+        let text = PLAN.replace("chosen = \"floating\"", &format!("chosen = \"{name}\""));
+        let folder = with_plan(&text.replace("[arrangement.floating]", &format!("[arrangement.\"{name}\"]")));
+        let run = railtrue(folder.path()).args(["check", "plan.toml"]).assert();
+        run.code(2).stderr(contains("this name cannot be used"));
+    }
+}
+
+const HOSTILE: &str = r#"</title><script>alert(1)</script><img src=x onerror=alert(2)> & 'q' ",=cmd|' /C calc'!A0, +1, @x;=2+5"#;
+
+fn hostile_plan() -> String {
+    let start = PLAN.find("title = ").unwrap();
+    let end = start + PLAN[start..].find('\n').unwrap();
+    format!("{}title = '''{HOSTILE}'''{}", &PLAN[..start], &PLAN[end..])
+}
+
+#[test]
+fn a_title_with_tags_stays_text_in_figures() {
+    let folder = with_plan(&hostile_plan());
+    let at = folder.path();
+    railtrue(at).args(["study", "plan.toml", "--draws", "300", "--out", "o"]).assert().code(predicate::in_iter([0, 1]));
+    railtrue(at).args(["map", "plan.toml", "--out", "m"]).assert().success();
+    let mut seen = 0;
+    for folder in ["o", "m"] {
+        for name in names(&at.join(folder)).iter().filter(|n| n.ends_with(".svg")) {
+            let text = std::fs::read_to_string(at.join(folder).join(name)).unwrap();
+            assert!(!text.contains("<script") && !text.contains("<img") && !text.contains("</title>"), "{name}");
+            seen += usize::from(text.contains("&lt;script"));
+        }
+    }
+    assert!(seen > 3, "the title stands nowhere: the test shows nothing");
+}
+
+#[test]
+fn a_sheet_opened_by_a_spreadsheet_starts_no_formula() {
+    let folder = with_plan(&hostile_plan());
+    let out = railtrue(folder.path()).args(["sheet", "plan.toml"]).output().unwrap();
+    let text = String::from_utf8(out.stdout).unwrap();
+    assert!(text.contains("=cmd"), "the title stands nowhere: the test shows nothing");
+    for separator in *b",;\t" {
+        let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(separator).from_reader(text.as_bytes());
+        for record in reader.records() {
+            for cell in &record.unwrap() {
+                let number = cell.trim().parse::<f64>().is_ok();
+                assert!(number || !cell.trim_start().starts_with(['=', '+', '-', '@', '\t', '\r']), "{cell}");
+            }
+        }
+    }
+    // Line breaks could begin a line of their own; they do not come in.
+    let folder = with_plan(&PLAN.replace("title = \"", "title = \"a\\n=1+1 "));
+    railtrue(folder.path()).args(["sheet", "plan.toml"]).assert().code(2).stderr(contains("holds a line break"));
+}

@@ -1,0 +1,80 @@
+//! What the program says to a file, through the library: the message, or what was accepted.
+
+use railtrue::input::survey::read_survey;
+use railtrue::input::{Installation, Plan, read_installation, read_plan};
+use railtrue::structure::Machine;
+use railtrue::study::{Evaluator, ServiceState, Work};
+
+fn utf8(bytes: &[u8]) -> Result<&str, String> {
+    std::str::from_utf8(bytes).map_err(|_| "no UTF-8 text".into())
+}
+
+/// What is said to a plan; an accepted one is built and evaluated without errors.
+pub(crate) fn plan(bytes: &[u8]) -> String {
+    let text = match utf8(bytes) {
+        Ok(text) => text,
+        Err(message) => return message,
+    };
+    match read_plan(text, "plan.toml") {
+        Err(problems) => problems.to_string(),
+        Ok(plan) => (0..plan.arrangements.len()).map(|i| machine(&plan, i)).collect::<Vec<_>>().join("\n"),
+    }
+}
+
+/// What becomes of an accepted plan's machine.
+fn machine(plan: &Plan, arrangement: usize) -> String {
+    let name = &plan.arrangements[arrangement].name;
+    let built = match Machine::new(plan, arrangement) {
+        Ok(machine) => machine,
+        Err(free) => return format!("{name}: refused: {free}\n    help: {}", free.advice),
+    };
+    let condition = built.condition;
+    let evaluator = match Evaluator::new(built, plan.study.drag) {
+        Ok(evaluator) => evaluator,
+        Err(e) => return format!("{name}: refused: {e}"),
+    };
+    let mut work = Work::default();
+    match evaluator.evaluate(&Installation::perfect(plan), &[ServiceState::still()], &mut work) {
+        Ok(outcome) => {
+            assert!(outcome.life_km >= 0.0 && outcome.peak_load_n.is_finite(), "{name}: a quiet wrong number: {outcome:?}");
+            format!(
+                "{name}: ACCEPTED, condition 1e{:.0}, life {:.2e} km, largest load {:.2e} N",
+                condition.log10(),
+                outcome.life_km,
+                outcome.peak_load_n
+            )
+        }
+        Err(e) => format!("{name}: refused: {e}"),
+    }
+}
+
+/// What is said to a survey of the machine in `plan_text`.
+pub(crate) fn survey(plan_text: &str, bytes: &[u8]) -> String {
+    let plan = read_plan(plan_text, "plan.toml").unwrap();
+    match read_survey(bytes, "survey.csv", &plan, &[], &[]) {
+        Err(problems) => problems.to_string(),
+        Ok(survey) => {
+            let rails = railtrue::geometry::Rails::new(&plan).unwrap();
+            match railtrue::study::survey::evaluate_survey(&plan, &rails, &survey) {
+                Err(e) => format!("read, then refused: {e}"),
+                Ok(e) => {
+                    let found: Vec<String> = e.findings.iter().map(|f| format!("    finding: {}", f.what)).collect();
+                    format!("ACCEPTED, {} points, {} readings\n{}", survey.points.len(), survey.readings.len(), found.join("\n"))
+                }
+            }
+        }
+    }
+}
+
+/// What is said to an installation of the machine in `plan_text`.
+pub(crate) fn installation(plan_text: &str, bytes: &[u8]) -> String {
+    let plan = read_plan(plan_text, "plan.toml").unwrap();
+    let text = match utf8(bytes) {
+        Ok(text) => text,
+        Err(message) => return message,
+    };
+    match read_installation(text, "installation.toml", &plan) {
+        Err(problems) => problems.to_string(),
+        Ok(_) => "ACCEPTED".into(),
+    }
+}
