@@ -52,7 +52,7 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     text += &format!("\nWHAT THE MACHINE WILL DO ON THESE RAILS ({draws} draws: rails as measured, the rest as the plan tolerates)\n");
     text += &predictions_table(plan, &result.now.predictions);
     match &result.correction {
-        None => text += "WORK LIST\nNothing is to be done: every limit that was read passes and every requirement is met.\n\n",
+        None => text += nothing_to_do(&result.now),
         Some((c, after)) => {
             text += &work_list_text(plan, c, (&result.now.checks, &result.now.predictions), (&after.checks, &after.predictions));
         }
@@ -147,6 +147,17 @@ fn history(loaded: &Loaded, site: &Site<'_>, args: &SurveyArgs, survey: &Survey,
     let pads = pads_moved(plan, rails, &epochs[0].measured, &epochs[epochs.len() - 1].measured);
     let figure = history_figure(&epochs, &changes, &plan.title).map_err(|e| Failure(e.to_string()))?;
     Ok(Some(History { text: check + &history_text(&epochs, &changes, &pads), figure, changes, pads }))
+}
+
+/// Why there is no work list.
+fn nothing_to_do(now: &State) -> &'static str {
+    if now.checks.iter().any(|c| c.decision.verdict == Conformity::NotSeen) {
+        "WORK LIST\nNone: every limit that was read passes, but some were not read. Survey them before anything is called done.\n\n"
+    } else if within(now) {
+        "WORK LIST\nNothing is to be done: every limit passes and every requirement of the chosen arrangement is met.\n\n"
+    } else {
+        "WORK LIST\nNone: moving pads would not help.\n\n"
+    }
 }
 
 /// Everything is within: each limit is shown to be kept, each requirement is met by the chosen arrangement. A limit that was not

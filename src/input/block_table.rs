@@ -87,7 +87,10 @@ pub(super) fn block(table: &View<'_>) -> Block {
     let own: Option<GeometryRatings> = contact.as_ref().and_then(|x| geometry_ratings(x, c, c0));
     let moments: [[f64; 2]; 3] =
         std::array::from_fn(|i| std::array::from_fn(|kind| given(MOMENTS[i][kind], N_M, own.map(|o| o.moment_n_mm[i][kind]))));
-    let known = |x: &Contact| [x.diameter_mm, x.conformity, x.pitch_mm, x.e_mpa, x.nu, c, c0, preload_n].iter().all(|v| v.is_finite());
+    let known = |x: &Contact| {
+        [x.diameter_mm, x.conformity, x.pitch_mm, x.e_mpa, x.nu, c, c0, preload_n].iter().all(|v| v.is_finite())
+            && (element == Element::Ball || x.roller_length_mm > 0.0)
+    };
     if own.is_none() && contact.as_ref().is_some_and(known) {
         table.problem("contact", "these rows make no contact", "Check balls_per_row, ball_mm, pitch_mm and conformity.");
     }

@@ -65,12 +65,12 @@ fn single_tables(plan: &Plan, a: &ArrangementLimits) -> String {
         text += &single_table(plan, a, |s| (&s.among.quantile, &s.among.worst), 1);
     }
     text += "Limit: for the share of installations that each requirement asks for. Worst case: proved up to the first number for every\n\
-             installation inside the tolerances; beyond the second one of them fails. Drawn: rounded down, verified on fresh installations.\n\n";
+             installation inside the tolerances; beyond the second one of them fails. Rounded: down, verified on fresh installations.\n\n";
     text
 }
 
 fn single_table(plan: &Plan, a: &ArrangementLimits, of: fn(&SourceLimits) -> (&ScaleLimit, &ScaleLimit), view: usize) -> String {
-    let mut table = plain_table(["", "planned", "limit", "sure between", "worst case", "drawn", "stopped by"]);
+    let mut table = plain_table(["", "planned", "limit", "sure between", "worst case", "alone, rounded", "stopped by"]);
     // A tolerance planned at nothing has no scale.
     for s in a.sources.iter().filter(|s| size(&s.planned, 1.0) > 0.0) {
         let (quantile, worst) = of(s);

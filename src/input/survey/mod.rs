@@ -29,6 +29,12 @@ pub enum Quantity {
 }
 
 impl Quantity {
+    /// True for what lies between the rails and belongs to neither.
+    #[must_use]
+    pub fn is_difference(self) -> bool {
+        matches!(self, Self::Gauge | Self::Height)
+    }
+
     /// Its name in tables and messages.
     #[must_use]
     pub fn name(self) -> &'static str {

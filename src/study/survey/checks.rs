@@ -109,7 +109,7 @@ pub fn checks(plan: &Plan, rails: &Rails, measured: &Measured, seed: u64) -> Vec
             list.push(check(value, None, uncertainty, seen, Some(source.lower)));
         } else if let Some((direction, rail)) = profile_of(spec.kind) {
             let (value, zone, uncertainty) = straightness(plan, rails, measured, direction, rail, seed);
-            list.push(check(value, Some(zone), uncertainty, measured.read[direction][rail], None));
+            list.push(check(value, Some(zone), uncertainty, measured.read[direction][rail] && measured.tells(direction, rail), None));
         }
     }
     list

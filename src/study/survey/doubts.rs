@@ -7,7 +7,7 @@ use super::measured::Measured;
 use crate::input::Plan;
 use crate::input::survey::{Quantity, Reading};
 use crate::study::Finding;
-use crate::units::SIDES;
+use crate::units::{A, B, SIDES};
 
 /// Spreads from which a value is pointed out.
 const FAR: f64 = 3.0;
@@ -146,7 +146,16 @@ fn repeats(series: &[&Reading], list: &mut Vec<Finding>) {
 
 fn rough(plan: &Plan, measured: &Measured, list: &mut Vec<Finding>) {
     for (direction, name, scale, unit) in [(0, "lateral", 1.0, "mm"), (1, "vertical", 1.0, "mm"), (2, "cross-level", 1e-3, "mm/m")] {
-        let settled = &measured.settled[direction];
+        let tells = [A, B].map(|rail| measured.tells(direction, rail));
+        if tells == [false; 2] && measured.used[direction].iter().any(|r| r.quantity.is_difference()) {
+            list.push(finding(
+                "which rail is out is not told",
+                name,
+                "gauge and height alone",
+                "What they show is shared evenly between the rails. Read the master rail itself before touching a pad.",
+            ));
+        }
+        let settled: Vec<(usize, usize)> = measured.settled[direction].iter().copied().filter(|(rail, _)| tells[*rail]).collect();
         let off = |&(rail, pad): &(usize, usize)| {
             let values = &measured.profiles[direction].mean_profiles()[rail];
             let others: Vec<usize> = settled.iter().filter(|s| s.0 == rail).map(|s| s.1).collect();

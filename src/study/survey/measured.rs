@@ -56,6 +56,15 @@ pub struct Seen {
 }
 
 impl Measured {
+    /// True where the readings tell this rail's own shape: it was read itself, or the other one was, and the difference.
+    /// Gauge and height alone do not say which rail is out; what they show is then shared evenly.
+    #[must_use]
+    pub fn tells(&self, direction: usize, rail: usize) -> bool {
+        let used = &self.used[direction];
+        let own = |rail: usize| used.iter().any(|r| r.rail == Some(rail) && !r.quantity.is_difference());
+        own(rail) || (own(1 - rail) && used.iter().any(|r| r.quantity.is_difference()))
+    }
+
     /// Conditions the plan's prior on the corrected readings.
     ///
     /// # Errors

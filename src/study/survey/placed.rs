@@ -5,7 +5,7 @@ use nalgebra::Vector3;
 use super::SurveyError;
 use crate::geometry::{RigidMotion, lay_onto};
 use crate::input::Plan;
-use crate::input::survey::{FrameKind, Point, Quantity, Reading, Survey};
+use crate::input::survey::{FrameKind, Place, Point, Quantity, Reading, Survey};
 use crate::units::{A, B, MRAD};
 
 /// All readings at stations of the plan, and how coordinates came there.
@@ -69,8 +69,10 @@ pub fn place(plan: &Plan, survey: &Survey) -> Result<Placed, SurveyError> {
 fn add(readings: &mut Vec<Reading>, point: &Point, at: [f64; 3], x_mm: f64, plan: &Plan) {
     let across = if point.rail == B { plan.frame.span_mm } else { 0.0 };
     for (quantity, value) in [(Quantity::Lateral, at[1] - across), (Quantity::Vertical, at[2])] {
-        let reading =
-            Reading { place: point.place.clone(), quantity, rail: Some(point.rail), x_mm, value, uncertainty: point.uncertainty_mm };
+        // A deviation comes from all three coordinates in the instrument's own axes, so the whole point is named.
+        let [x, y, z] = point.xyz_mm;
+        let place = Place { line: point.place.line, column: "point".into(), written: format!("({x}, {y}, {z})") };
+        let reading = Reading { place, quantity, rail: Some(point.rail), x_mm, value, uncertainty: point.uncertainty_mm };
         readings.push(reading);
     }
 }

@@ -104,7 +104,10 @@ pub fn correct_rails(
         && !correction.meets_all
         && correction.stopped_by.is_empty()
     {
-        let why = if met(before) {
+        let told = |direction: usize| measured.tells(direction, A) || measured.tells(direction, B);
+        let why = if !told(VERTICAL) || !told(LATERAL) {
+            "a rail that was not read, or of which only gauge and height are known, cannot be set: read the master rail, then the other"
+        } else if met(before) {
             "limits and requirements cannot both be met with these shims: whole shims make the rails rougher than they are now"
         } else {
             "the requirements are not met even with straighter rails: what is left lies in the bridge, the joints or the duty"
@@ -147,6 +150,10 @@ fn moves(plan: &Plan, measured: &Measured, checks: &[Check], tightened: f64) -> 
         (ROLL, c.taper_rad[0].max(1e-9), (-taper_steps, taper_steps), f64::INFINITY),
     ] {
         if !measured.read[direction].iter().any(|r| *r) {
+            continue;
+        }
+        if !measured.tells(direction, A) && !measured.tells(direction, B) {
+            stopped.push((direction, "gauge and height alone do not tell which rail is out: read the master rail itself first".into()));
             continue;
         }
         let task = task(plan, measured, checks, direction, tightened, step, steps, largest, &moves);
@@ -247,14 +254,19 @@ fn task(
     let wave = (2.0 * pitch / plan.frame.correlation_length_mm).powi(2).min(1.0);
     let whole = direction != LATERAL;
     Task {
+        largest_step: if largest.is_finite() { largest.max(steepest(&rails) + step) } else { 1e3 },
         rails,
         zones,
         bounds,
         step,
         whole,
-        largest_step: if largest.is_finite() { largest } else { 1e3 },
         bend: zones.map(|z| (z / 4.0 * wave).max(0.75 * step)),
     }
+}
+
+/// Largest difference between neighbouring pads of a rail as they stand: a shim that takes such a step out may be as thick.
+fn steepest(rails: &[Vec<Pad>; 2]) -> f64 {
+    rails.iter().flat_map(|pads| pads.windows(2)).map(|w| (w[1].value - w[0].value).abs()).fold(0.0, f64::max)
 }
 
 const NAMES: [&str; 3] = ["lateral", "height", "cross-level"];
