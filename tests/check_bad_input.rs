@@ -117,9 +117,6 @@ fn said(kind: &str, name: &str, run: impl FnOnce() -> String + Send + 'static) -
     let (send, receive) = std::sync::mpsc::channel();
     let thread = std::thread::spawn(move || drop(send.send(run())));
     let answer = receive.recv_timeout(LONGEST);
-    if start.elapsed() > Duration::from_millis(300) {
-        println!("{kind}: {name}: {:.1?}", start.elapsed());
-    }
     match answer {
         Ok(text) => text,
         Err(std::sync::mpsc::RecvTimeoutError::Timeout) => panic!("{kind}: {name}: still running after {:?}", start.elapsed()),
