@@ -141,3 +141,14 @@ fn ref_preload_rule_against_the_exact_hertz_pair() {
     near(row_unloading_load(&b), 2160.1, 1e-4);
     near(effective_load(&b, row_unloading_load(&b)), 2160.1, 1e-4);
 }
+
+/// Five unequal parts, summed by hand: a product in place of a sum shows.
+#[test]
+fn ref_equivalent_load_is_the_sum_of_its_parts() {
+    let mut block = block(10_000.0, Element::Ball);
+    (block.c_over_direction, block.c_over_moment_per_mm) = ([1.0, 2.0], [0.5, 0.25, 0.125]);
+    (block.c0_over_direction, block.c0_over_moment_per_mm) = ([3.0, 1.0], [0.1, 0.2, 0.4]);
+    let load = railtrue::bearing::EquivalentLoad::of(&block, &[-100.0, 30.0, -40.0, 80.0, -160.0]);
+    near(load.dynamic_n, 100.0 + 60.0 + 20.0 + 20.0 + 20.0, 1e-14);
+    near(load.static_n, 300.0 + 30.0 + 4.0 + 16.0 + 64.0, 1e-14);
+}

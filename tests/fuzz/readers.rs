@@ -1,6 +1,7 @@
 //! Plans, surveys and installations broken by chance: bytes turned, words swapped, pieces of other files put in. Nothing may panic or
 //! hang. A few seconds in every test run; `tests/fuzz/run.sh` does it for as long as is asked.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+#![allow(clippy::print_stdout, reason = "a long run says what it did")]
 
 #[path = "../common/mod.rs"]
 mod common;
