@@ -10,7 +10,8 @@ use super::{Done, Failure, output};
 use crate::bearing::row_unloading_load;
 use crate::input::Plan;
 use crate::present::{
-    CAUTIONS, class_lines, float_travel, histograms, json, loads_along_stroke, rails_drawing, study_summary, study_tables, to_png,
+    CAUTIONS, ReportInputs, class_lines, float_travel, histograms, json, loads_along_stroke, rails_drawing, study_report, study_summary,
+    study_tables, to_png,
 };
 use crate::study::{Length, Status, StudyResult, monte_carlo};
 
@@ -77,6 +78,31 @@ fn worst_draw(result: &StudyResult) -> usize {
 }
 
 fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let figures = study_figures(plan, result)?;
+    let origin = output::origin(path, text);
+    let command = format!("railtrue study {} --seed {} --draws {}", output::quoted(path), result.seed, result.draws);
+    let inputs = ReportInputs { plan, origin: &origin, callouts: None, command: &command, figures: &figures };
+    let report = study_report(&inputs, result);
+    let mut files = Vec::new();
+    for (name, svg) in figures {
+        for (ending, bytes) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(|e| Failure(e.to_string()))?)] {
+            let file = folder.join(format!("{name}.{ending}"));
+            output::write(&file, &bytes)?;
+            files.push(file);
+        }
+    }
+    let value = json::study(plan, result, &origin);
+    let file = folder.join("report.html");
+    output::write(&file, report.as_bytes())?;
+    files.push(file);
+    let file = folder.join("study.json");
+    output::write(&file, format!("{value:#}\n").as_bytes())?;
+    files.push(file);
+    Ok(files)
+}
+
+/// Figures of a study by name, as SVG.
+pub(super) fn study_figures(plan: &Plan, result: &StudyResult) -> Result<Vec<(&'static str, String)>, Failure> {
     let failed = |e: crate::present::FigureError| Failure(e.to_string());
     let mut figures = vec![
         ("life-and-extra-load", histograms(result, &plan.title).map_err(failed)?),
@@ -90,17 +116,5 @@ fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, folder: &Pa
         figures
             .push(("least-life-rails", rails_drawing(plan, &life.installation, "least life found inside the tolerances").map_err(failed)?));
     }
-    let mut files = Vec::new();
-    for (name, svg) in figures {
-        for (ending, bytes) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(failed)?)] {
-            let file = folder.join(format!("{name}.{ending}"));
-            output::write(&file, &bytes)?;
-            files.push(file);
-        }
-    }
-    let value = json::study(plan, result, &output::origin(path, text));
-    let file = folder.join("study.json");
-    output::write(&file, format!("{value:#}\n").as_bytes())?;
-    files.push(file);
-    Ok(files)
+    Ok(figures)
 }
