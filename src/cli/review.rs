@@ -48,7 +48,7 @@ pub(super) fn run(args: &ReviewArgs) -> Result<Done, Failure> {
         "{}\n{} callouts of {name}, {draws} installations drawn with seed {seed}\n\n{}\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n",
         loaded.plan.title,
         callouts.list.len(),
-        review_text(&loaded.plan, &callouts, &result),
+        review_text(&callouts, &result),
         files.join("\n")
     );
     let chosen = result.arrangements.iter().position(|a| a.chosen).unwrap_or(0);

@@ -6,7 +6,6 @@ use super::limits_rows::{spec, tolerance, unit_name};
 use super::numbers::{percent, plain, significant};
 use super::summary::words;
 use super::tables::{align_right, bound, plain_table, status};
-use crate::input::Plan;
 use crate::input::Source;
 use crate::input::callouts::{Callouts, Made};
 use crate::study::review::{ArrangementReview, Assignment, CalloutReview, Judgement, Review, factor, met, to_draw};
@@ -26,7 +25,7 @@ pub(super) struct CalloutRow {
 }
 
 /// Rows of one arrangement in the order of the callouts.
-pub(super) fn rows(plan: &Plan, callouts: &Callouts, a: &ArrangementReview) -> Vec<CalloutRow> {
+pub(super) fn rows(callouts: &Callouts, a: &ArrangementReview) -> Vec<CalloutRow> {
     let one = |c: &CalloutReview| {
         let callout = &callouts.list[c.callout];
         let adjusted = if callout.shimmed_after { ", shimmed after" } else { "" };
@@ -40,8 +39,8 @@ pub(super) fn rows(plan: &Plan, callouts: &Callouts, a: &ArrangementReview) -> V
             item: callout.item.clone(),
             controls: callout.controls.clone(),
             allows: format!("{}, {} ({made}{adjusted})", callout.written, callout.per),
-            needs: c.headroom.map_or_else(|| "-".into(), |h| needs(plan, c, h.sure)),
-            headroom: c.headroom.map_or_else(|| "-".into(), |h| shown(h.sure)),
+            needs: c.headroom.map_or_else(|| "-".into(), |h| needs(c, h.reach)),
+            headroom: c.headroom.map_or_else(|| "-".into(), |h| shown(h.reach)),
             life: if none { "-".into() } else { percent(c.shares[0]) },
             load: if none { "-".into() } else { percent(c.shares[1]) },
             verdict: judgement(c.judgement).into(),
@@ -60,11 +59,10 @@ fn shown(reach: Reach) -> String {
 }
 
 /// The limits of a callout's errors at its headroom, each different one once.
-fn needs(plan: &Plan, c: &CalloutReview, reach: Reach) -> String {
+fn needs(c: &CalloutReview, reach: Reach) -> String {
     let Reach::Scale(scale) = reach else {
         return if reach == Reach::Never { "others must come down first".into() } else { "no limit found".into() };
     };
-    let _ = plan;
     let one = |s: &Source| {
         let scaled = Source { lower: scale * s.lower, upper: scale * s.upper, ..*s };
         format!("{} {}", tolerance(&scaled), unit_name(s.kind))
@@ -84,7 +82,7 @@ fn judgement(j: Judgement) -> &'static str {
 }
 
 /// Each error, its limits as drawn, where they come from, and its limits after adjustment.
-pub(super) fn mapping(_plan: &Plan, callouts: &Callouts, assignment: &Assignment) -> Vec<[String; 4]> {
+pub(super) fn mapping(callouts: &Callouts, assignment: &Assignment) -> Vec<[String; 4]> {
     let one = |((assigned, drawn), adjusted): ((&crate::study::review::Assigned, &Source), &Source)| {
         let from = assigned.callout.map_or_else(
             || "the plan (no callout)".into(),
@@ -102,7 +100,7 @@ pub(super) fn mapping(_plan: &Plan, callouts: &Callouts, assignment: &Assignment
 }
 
 /// What would make it pass, and what may be relaxed.
-pub(super) fn advice(_plan: &Plan, callouts: &Callouts, a: &ArrangementReview) -> Vec<String> {
+pub(super) fn advice(callouts: &Callouts, a: &ArrangementReview) -> Vec<String> {
     let item = |i: usize| format!("item {} ({})", callouts.list[i].item, callouts.list[i].controls);
     let draw = |i: usize, scale: f64| {
         let sources = &a.callouts[i].sources;
@@ -127,7 +125,8 @@ pub(super) fn advice(_plan: &Plan, callouts: &Callouts, a: &ArrangementReview) -
                 draw(i, s)
             ));
         }
-        None if factor(a.all.reach) < 1.0 && a.all.reach == Reach::Never => {
+        None if a.passes => {}
+        None if a.all.reach == Reach::Never => {
             lines.push(format!("{} joints: no tolerances help, the requirements fail with every error at zero.", a.name));
         }
         None if factor(a.all.reach) < 1.0 => {
@@ -171,7 +170,7 @@ fn whole(study: &StudyResult) -> String {
 
 /// The whole review as text.
 #[must_use]
-pub fn review_text(plan: &Plan, callouts: &Callouts, review: &Review) -> String {
+pub fn review_text(callouts: &Callouts, review: &Review) -> String {
     let mut text = String::from("VERDICT\n");
     for (when, study) in [("as drawn", &review.drawn), ("after installation adjustment", &review.adjusted)] {
         for (i, a) in study.arrangements.iter().enumerate() {
@@ -180,13 +179,13 @@ pub fn review_text(plan: &Plan, callouts: &Callouts, review: &Review) -> String 
             let _ = writeln!(text, "{when}, {} joints{chosen}: {word}", a.name);
         }
     }
-    for line in review.arrangements.iter().flat_map(|a| advice(plan, callouts, a)) {
+    for line in review.arrangements.iter().flat_map(|a| advice(callouts, a)) {
         let _ = writeln!(text, "{line}");
     }
     for a in &review.arrangements {
         let chosen = if a.chosen { " (chosen)" } else { "" };
         let mut table = plain_table(["item", "controls", "allows", "machine needs", "headroom", "of life loss", "of peak load", "verdict"]);
-        for r in rows(plan, callouts, a) {
+        for r in rows(callouts, a) {
             table.add_row([r.item, r.controls, r.allows, r.needs, r.headroom, r.life, r.load, r.verdict]);
         }
         align_right(&mut table, 4..7);
@@ -197,7 +196,7 @@ pub fn review_text(plan: &Plan, callouts: &Callouts, review: &Review) -> String 
         "Headroom: factor on what is drawn up to which the requirements hold, the rest as drawn; single headrooms do not hold together."
     );
     let mut table = plain_table(["error", "as drawn", "from", "after adjustment"]);
-    for row in mapping(plan, callouts, &review.assignment) {
+    for row in mapping(callouts, &review.assignment) {
         table.add_row(row);
     }
     let _ = writeln!(text, "\nMAPPING\n{table}\nTo change it, write keys of the plan's errors into the column feeds of a callout.");

@@ -24,16 +24,16 @@ pub fn review_report(inputs: &ReportInputs<'_>, callouts: &Callouts, review: &Re
             format!("{loose} of {} callouts allow more than the chosen arrangement can take as drawn.", callouts.list.len()),
         );
     }
-    verdict = verdict.list(review.arrangements.iter().flat_map(|a| advice(inputs.plan, callouts, a)));
+    verdict = verdict.list(review.arrangements.iter().flat_map(|a| advice(callouts, a)));
     let mut table = Section::new("Callouts").text(
         "Headroom is the factor on what is drawn up to which the requirements hold, everything else as drawn. Single headrooms do not hold together. \
          Shares are total shares of the callout's errors added up: with errors that act together they pass 100 %.",
     );
     for a in &review.arrangements {
-        table = table.table(callout_table(inputs.plan, callouts, a));
+        table = table.table(callout_table(callouts, a));
     }
     let mut map = Table::new("Which error takes its limits from which callout", ["error", "as drawn", "from", "after adjustment"]);
-    for row in mapping(inputs.plan, callouts, &review.assignment) {
+    for row in mapping(callouts, &review.assignment) {
         map = map.row(row.map(Cell::text));
     }
     let findings: Vec<_> = review.assignment.findings.iter().chain(review.drawn.arrangements.iter().flat_map(|a| &a.findings)).collect();
@@ -48,11 +48,11 @@ pub fn review_report(inputs: &ReportInputs<'_>, callouts: &Callouts, review: &Re
     parts::ending(page, inputs, review.drawn.seed, review.drawn.draws).html()
 }
 
-fn callout_table(plan: &crate::input::Plan, callouts: &Callouts, a: &crate::study::review::ArrangementReview) -> Table {
+fn callout_table(callouts: &Callouts, a: &crate::study::review::ArrangementReview) -> Table {
     let chosen = if a.chosen { ", chosen" } else { "" };
     let header = ["item", "controls", "allows", "machine needs", "headroom", "share of life loss", "share of peak load", "verdict"];
     let mut table = Table::new(format!("{} joints{chosen}", a.name), header);
-    for CalloutRow { item, controls, allows, needs, headroom, life, load, verdict } in rows(plan, callouts, a) {
+    for CalloutRow { item, controls, allows, needs, headroom, life, load, verdict } in rows(callouts, a) {
         table = table.row([
             Cell::text(item),
             Cell::text(controls),

@@ -59,6 +59,8 @@ pub struct ArrangementReview {
     pub name: String,
     /// True for the arrangement that sets the exit code.
     pub chosen: bool,
+    /// It is shown to meet every requirement as drawn.
+    pub passes: bool,
     /// The callouts.
     pub callouts: Vec<CalloutReview>,
     /// Common factor of everything on the drawing.
@@ -166,6 +168,7 @@ fn arrangement(
     Ok(ArrangementReview {
         name: evaluator.machine.name().into(),
         chosen: evaluator.machine.arrangement == plan.chosen,
+        passes,
         callouts: list,
         all,
         tighten,
