@@ -53,7 +53,7 @@ pub(super) fn rows(callouts: &Callouts, a: &ArrangementReview) -> Vec<CalloutRow
 fn shown(reach: Reach) -> String {
     match reach {
         Reach::Never => "none".into(),
-        Reach::Always => "beyond what is looked at".into(),
+        Reach::Always => "no limit".into(),
         Reach::Scale(s) => format!("{} x", significant(s, 2)),
     }
 }
@@ -61,7 +61,7 @@ fn shown(reach: Reach) -> String {
 /// The limits of a callout's errors at its headroom, each different one once.
 fn needs(c: &CalloutReview, reach: Reach) -> String {
     let Reach::Scale(scale) = reach else {
-        return if reach == Reach::Never { "others must come down first".into() } else { "no limit found".into() };
+        return if reach == Reach::Never { "the rest fails without it".into() } else { "nothing: no limit was found".into() };
     };
     let one = |s: &Source| {
         let scaled = Source { lower: scale * s.lower, upper: scale * s.upper, ..*s };
@@ -77,6 +77,7 @@ fn judgement(j: Judgement) -> &'static str {
         Judgement::TooLoose => "too loose",
         Judgement::Right => "right",
         Judgement::TighterThanItPays => "tighter than it pays",
+        Judgement::NoToleranceHelps => "no tolerance helps",
         Judgement::Nothing => "controls nothing counted",
     }
 }

@@ -29,7 +29,7 @@ pub fn review_report(inputs: &ReportInputs<'_>, callouts: &Callouts, review: &Re
         "Headroom is the factor on what is drawn up to which the requirements hold, everything else as drawn. Single headrooms do not hold together. \
          Shares are total shares of the callout's errors added up: with errors that act together they pass 100 %.",
     );
-    for a in &review.arrangements {
+    for a in review.arrangements.iter().filter(|a| a.chosen).chain(review.arrangements.iter().filter(|a| !a.chosen)) {
         table = table.table(callout_table(callouts, a));
     }
     let mut map = Table::new("Which error takes its limits from which callout", ["error", "as drawn", "from", "after adjustment"]);

@@ -62,7 +62,7 @@ fn statements(study: &StudyResult) -> Vec<(Mark, String)> {
             let chosen = if a.chosen { " (chosen)" } else { "" };
             let asked = a.verdicts.iter().filter(|v| v.status != Status::NotApplicable);
             let details: Vec<String> = asked.map(parts::requirement).collect();
-            (mark, format!("{} joints{chosen}: {word}. {}.", a.name, details.join("; ")))
+            (mark, format!("{} joints{chosen}: {word}: {}.", a.name, details.join("; ")))
         })
         .collect()
 }

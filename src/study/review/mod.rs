@@ -33,6 +33,8 @@ pub enum Judgement {
     Right,
     /// It could allow at least twice as much.
     TighterThanItPays,
+    /// The requirements fail with every error at zero: no callout is to blame.
+    NoToleranceHelps,
     /// It feeds nothing that the plan counts.
     Nothing,
 }
@@ -141,6 +143,7 @@ fn arrangement(
     let share = |kinds: &[ErrorKind], output: usize| -> f64 {
         parts.arrangements[number].sources.iter().filter(|s| kinds.contains(&s.kind)).map(|s| s.shares[output].total.value.max(0.0)).sum()
     };
+    let all = scale_beside_the_others(evaluator, depth, seed, &|_| true)?;
     let one = |callout: usize| {
         let kinds = kinds(callout);
         let shares = [0, 1].map(|output| share(&kinds, output));
@@ -148,12 +151,15 @@ fn arrangement(
             true => None,
             false => Some(scale_beside_the_others(evaluator, depth, seed, &|s| kinds.contains(&s.kind))?),
         };
-        let judgement = headroom.map_or(Judgement::Nothing, |h| judge(&h, shares));
+        let judgement = match headroom {
+            None => Judgement::Nothing,
+            Some(_) if all.reach == Reach::Never => Judgement::NoToleranceHelps,
+            Some(h) => judge(&h, shares),
+        };
         let sources = plan.errors.sources.iter().filter(|s| kinds.contains(&s.kind)).copied().collect();
         Ok(CalloutReview { callout, sources, headroom, shares, judgement })
     };
     let list: Vec<CalloutReview> = (0..callouts.list.len()).into_par_iter().map(one).collect::<Result<_, NotConverged>>()?;
-    let all = scale_beside_the_others(evaluator, depth, seed, &|_| true)?;
     let mut scales: Vec<(usize, f64)> = list.iter().filter_map(|c| Some((c.callout, factor(c.headroom?.sure)))).collect();
     scales.sort_by(|a, b| b.1.total_cmp(&a.1));
     let tighten = scales.iter().find(|(_, s)| *s > 0.0 && *s < 1.0).filter(|_| !passes).copied();
