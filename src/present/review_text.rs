@@ -61,7 +61,7 @@ fn shown(reach: Reach) -> String {
 /// The limits of a callout's errors at its headroom, each different one once.
 fn needs(c: &CalloutReview, reach: Reach) -> String {
     let Reach::Scale(scale) = reach else {
-        return if reach == Reach::Never { "the rest fails without it".into() } else { "nothing: no limit was found".into() };
+        return if reach == Reach::Never { "the rest fails by itself".into() } else { "nothing: no limit was found".into() };
     };
     let one = |s: &Source| {
         let scaled = Source { lower: scale * s.lower, upper: scale * s.upper, ..*s };
