@@ -45,6 +45,14 @@ fn same(a: &str, b: &str, absolute: f64, relative: f64) -> bool {
         })
 }
 
+/// A report without its drawings, which are compared by themselves.
+fn page_text(folder: &Path) -> String {
+    let html = std::fs::read_to_string(folder.join("report.html")).unwrap();
+    let mut parts = html.split("<svg");
+    let first = parts.next().unwrap().to_string();
+    parts.fold(first, |text, part| text + part.split_once("</svg>").unwrap().1)
+}
+
 #[test]
 fn golden_demo_report_and_readme_are_current() {
     let (folder, printed) = demo();
@@ -56,7 +64,7 @@ fn golden_demo_report_and_readme_are_current() {
         std::fs::create_dir_all(&kept).unwrap();
         std::fs::write(kept.join("printed.txt"), &printed).unwrap();
         let figures = FIGURES.iter().flat_map(|f| [format!("{f}.svg"), format!("{f}.png")]);
-        for file in figures.chain(["study.json".into()]) {
+        for file in figures.chain(["study.json".into(), "report.html".into()]) {
             std::fs::copy(made.join(&file), kept.join(&file)).unwrap();
         }
         std::fs::write(root().join("README.md"), expected).unwrap();
@@ -68,6 +76,7 @@ fn golden_demo_report_and_readme_are_current() {
     assert!(same(&text(&kept, "printed.txt"), &printed, 0.0, 0.0), "printed.txt is not current: {advice}");
     // Another processor may change last bits: numbers to 1e-9, drawn places to a quarter of a pixel.
     assert!(same(&text(&kept, "study.json"), &text(&made, "study.json"), 1e-12, 1e-9), "study.json is not current: {advice}");
+    assert!(same(&page_text(&kept), &page_text(&made), 1e-12, 1e-9), "report.html is not current: {advice}");
     for svg in FIGURES.map(|f| format!("{f}.svg")) {
         assert!(same(&text(&kept, &svg), &text(&made, &svg), 1.01, 0.0), "{svg} is not current: {advice}");
     }

@@ -39,6 +39,10 @@ pub(crate) enum Command {
     Worst(WorstArgs),
     /// Backwards: how large may the tolerances be? Single limits, and the installation card with the set that holds together.
     Limits(LimitsArgs),
+    /// Hold a drawing's callouts against the machine: headroom and verdict of each, and a report to sign.
+    Review(ReviewArgs),
+    /// Run a study or a review again from its data file and say what differs.
+    Recheck(RecheckArgs),
     /// Start a plan of your own from a few figures; the rest is filled in and marked as assumed.
     Start(StartArgs),
     /// Print a JSON Schema of the plan, for editors.
@@ -174,6 +178,37 @@ pub(crate) struct LimitsArgs {
     /// Seed of the search instead of the plan's; verifications use the next one.
     #[arg(long)]
     pub(crate) seed: Option<u64>,
+}
+
+/// Arguments of `review`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Columns of the callouts: item, controls, value; and unit (mm, mrad), form (plus_minus, zone), per (each, all, a number), made (machined, welded, set), shimmed_after (no, yes), feeds (errors of the plan instead of the usual ones).\nExit codes: 0 the chosen arrangement meets its requirements after installation adjustment; 1 it is not shown to; 2 the input or the machine is at fault."
+)]
+pub(crate) struct ReviewArgs {
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
+    /// The drawing's callouts (CSV).
+    pub(crate) callouts: PathBuf,
+    /// Folder for report.html, review.json and the figures; made if it is not there, PLAN-review here if left out.
+    #[arg(long)]
+    pub(crate) out: Option<PathBuf>,
+    /// Number of drawn installations instead of the plan's.
+    #[arg(long, value_parser = clap::value_parser!(u64).range(100..=10_000_000))]
+    pub(crate) draws: Option<u64>,
+    /// Seed instead of the plan's.
+    #[arg(long)]
+    pub(crate) seed: Option<u64>,
+}
+
+/// Arguments of `recheck`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Exit codes: 0 nothing differs; 1 something does; 2 the input or the machine is at fault.")]
+pub(crate) struct RecheckArgs {
+    /// The report's data: study.json or review.json.
+    pub(crate) data: PathBuf,
+    /// The plan (TOML).
+    pub(crate) plan: PathBuf,
 }
 
 /// Arguments of `start`.

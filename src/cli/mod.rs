@@ -13,6 +13,8 @@ mod limits;
 mod machines;
 mod map;
 mod output;
+mod recheck;
+mod review;
 mod schema;
 mod shares;
 mod sheet;
@@ -63,6 +65,8 @@ pub fn main() -> ExitCode {
         Command::Explain(a) => explain::run(&a),
         Command::Worst(a) => worst::run(&a),
         Command::Limits(a) => limits::run(&a),
+        Command::Review(a) => review::run(&a),
+        Command::Recheck(a) => recheck::run(&a),
         Command::Start(a) => start::run(&a),
         Command::Block(a) => block::run(&a),
         Command::Schema => schema::run(),

@@ -11,7 +11,8 @@ use super::{Done, Failure, output};
 use crate::bearing::row_unloading_load;
 use crate::input::Plan;
 use crate::present::{
-    CAUTIONS, class_lines, float_travel, histograms, json, loads_along_stroke, rails_drawing, study_summary, study_tables, to_png,
+    CAUTIONS, ReportInputs, class_lines, float_travel, histograms, json, loads_along_stroke, rails_drawing, study_report, study_summary,
+    study_tables, to_png,
 };
 use crate::study::{Length, Status, StudyResult, monte_carlo};
 
@@ -78,6 +79,26 @@ fn worst_draw(result: &StudyResult) -> usize {
 }
 
 fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, mut out: Folder) -> Result<Vec<PathBuf>, Failure> {
+    let figures = study_figures(plan, result)?;
+    let origin = output::origin(path, text);
+    let command = format!("railtrue study {} --seed {} --draws {}", output::quoted(path), result.seed, result.draws);
+    let inputs = ReportInputs { plan, origin: &origin, callouts: None, command: &command, figures: &figures };
+    let report = study_report(&inputs, result);
+    let mut files = Vec::new();
+    for (name, svg) in figures {
+        for (ending, bytes) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(|e| Failure(e.to_string()))?)] {
+            files.push(out.put(format!("{name}.{ending}"), bytes));
+        }
+    }
+    files.push(out.put("report.html", report));
+    let value = json::study(plan, result, &origin);
+    files.push(out.put("study.json", format!("{value:#}\n")));
+    out.finish()?;
+    Ok(files)
+}
+
+/// Figures of a study by name, as SVG.
+pub(super) fn study_figures(plan: &Plan, result: &StudyResult) -> Result<Vec<(&'static str, String)>, Failure> {
     let failed = |e: crate::present::FigureError| Failure(e.to_string());
     let mut figures = vec![
         ("life-and-extra-load", histograms(result, &plan.title).map_err(failed)?),
@@ -91,14 +112,5 @@ fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, mut out: Fo
         figures
             .push(("least-life-rails", rails_drawing(plan, &life.installation, "least life found inside the tolerances").map_err(failed)?));
     }
-    let mut files = Vec::new();
-    for (name, svg) in figures {
-        for (ending, bytes) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(failed)?)] {
-            files.push(out.put(format!("{name}.{ending}"), bytes));
-        }
-    }
-    let value = json::study(plan, result, &output::origin(path, text));
-    files.push(out.put("study.json", format!("{value:#}\n")));
-    out.finish()?;
-    Ok(files)
+    Ok(figures)
 }

@@ -3,6 +3,7 @@
 mod block;
 mod block_table;
 mod build;
+pub mod callouts;
 pub mod catalogue;
 pub mod classes;
 pub mod cost;

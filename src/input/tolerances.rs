@@ -71,7 +71,7 @@ fn limits(table: &View<'_>, spec: &ErrorSpec, frame: Option<&Frame>, classes: &m
     Some((low * factor, high * factor))
 }
 
-fn of_zone(width: f64, meaning: ZoneMeaning) -> (f64, f64) {
+pub(super) fn of_zone(width: f64, meaning: ZoneMeaning) -> (f64, f64) {
     match meaning {
         ZoneMeaning::AboutNominal => (-width / 2.0, width / 2.0),
         ZoneMeaning::EndToEnd => (-width, width),

@@ -3,9 +3,9 @@
 
 mod columns;
 mod head;
-mod numbers;
+pub(super) mod numbers;
 mod rows;
-mod text;
+pub(super) mod text;
 
 pub use head::{BridgeState, FrameKind, HEAD_KEYS, HeadKey, Reference, State, Uncertainty};
 pub use text::{date_of, day_of};

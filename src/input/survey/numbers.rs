@@ -2,7 +2,7 @@
 
 /// The decimal mark of a file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Decimal {
+pub(in crate::input) enum Decimal {
     Point,
     Comma,
 }
@@ -19,7 +19,7 @@ fn tidy(text: &str) -> String {
 ///
 /// With commas between the columns a comma inside a cell can only stand in quotes. One comma and no point in a cell, or
 /// a point before the comma, speaks for the comma; a point after which not three digits follow speaks for the point.
-pub(super) fn decimal_of<'c>(cells: impl Iterator<Item = &'c str>) -> Result<Option<Decimal>, (String, String)> {
+pub(in crate::input) fn decimal_of<'c>(cells: impl Iterator<Item = &'c str>) -> Result<Option<Decimal>, (String, String)> {
     let (mut point, mut comma) = (None, None);
     for cell in cells {
         let text = tidy(cell);
@@ -56,7 +56,7 @@ fn surely_decimal(text: &str, at: usize) -> bool {
 }
 
 /// A number, or what is wrong with it.
-pub(super) fn number(cell: &str, decimal: Option<Decimal>) -> Result<f64, &'static str> {
+pub(in crate::input) fn number(cell: &str, decimal: Option<Decimal>) -> Result<f64, &'static str> {
     let text = tidy(cell);
     let plain = match decimal {
         Some(Decimal::Point) => grouped(&text, '.', ',')?,

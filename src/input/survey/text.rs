@@ -3,13 +3,13 @@
 use encoding_rs::{Encoding, UTF_8, WINDOWS_1252};
 
 /// Text of a file and what it was written in.
-pub(super) struct Decoded {
-    pub(super) text: String,
-    pub(super) encoding: &'static str,
+pub(in crate::input) struct Decoded {
+    pub(in crate::input) text: String,
+    pub(in crate::input) encoding: &'static str,
 }
 
 /// Decodes a file: by its byte order mark, else as UTF-8, else as Latin-1 (Windows-1252), with line ends made one.
-pub(super) fn decode(bytes: &[u8]) -> Decoded {
+pub(in crate::input) fn decode(bytes: &[u8]) -> Decoded {
     let (encoding, name) = match Encoding::for_bom(bytes) {
         Some((encoding, _)) => (encoding, "Unicode text with a byte order mark"),
         None if std::str::from_utf8(bytes).is_ok() => (UTF_8, "UTF-8 text"),
@@ -21,31 +21,31 @@ pub(super) fn decode(bytes: &[u8]) -> Decoded {
 
 /// One cell with the column of its first character in its line, from 1.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Cell {
-    pub(super) text: String,
-    pub(super) column: usize,
+pub(in crate::input) struct Cell {
+    pub(in crate::input) text: String,
+    pub(in crate::input) column: usize,
 }
 
 /// One line of cells.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Row {
-    pub(super) line: usize,
-    pub(super) cells: Vec<Cell>,
+pub(in crate::input) struct Row {
+    pub(in crate::input) line: usize,
+    pub(in crate::input) cells: Vec<Cell>,
 }
 
 /// A file as head lines, header and rows.
 #[derive(Debug)]
-pub(super) struct Sheet {
+pub(in crate::input) struct Sheet {
     /// Line, text after the `#`.
-    pub(super) head: Vec<(usize, String)>,
-    pub(super) header: Option<Row>,
-    pub(super) rows: Vec<Row>,
-    pub(super) separator: char,
+    pub(in crate::input) head: Vec<(usize, String)>,
+    pub(in crate::input) header: Option<Row>,
+    pub(in crate::input) rows: Vec<Row>,
+    pub(in crate::input) separator: char,
 }
 
 impl Sheet {
     /// Splits a text. Lines that begin with `#` are head lines; the first other line holds the headings.
-    pub(super) fn new(text: &str) -> Self {
+    pub(in crate::input) fn new(text: &str) -> Self {
         let mut told = None;
         let mut head = Vec::new();
         let mut table = Vec::new();
@@ -65,7 +65,7 @@ impl Sheet {
         Self { head, header, rows: rows.collect(), separator }
     }
 
-    pub(super) fn separator_name(&self) -> &'static str {
+    pub(in crate::input) fn separator_name(&self) -> &'static str {
         match self.separator {
             ';' => "semicolons",
             '\t' => "tabs",
@@ -104,7 +104,7 @@ fn cells(line: &str, separator: char) -> Vec<Cell> {
 }
 
 /// Without spaces around it, hard ones too.
-pub(super) fn clean(text: &str) -> String {
+pub(in crate::input) fn clean(text: &str) -> String {
     text.trim_matches(|c: char| c.is_whitespace() || c == '\u{a0}' || c == '\u{202f}' || c == '\u{feff}').to_string()
 }
 

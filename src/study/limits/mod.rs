@@ -159,6 +159,26 @@ pub fn limits(evaluators: &[Evaluator<'_>], depth: Depth, seed: u64, progress: &
     Ok(LimitsResult { seed, depth, arrangements })
 }
 
+/// Common scale of the tolerances that `of` picks, the others as planned, at the requirements' quantiles.
+///
+/// For one source it is the limit that [`limits`] finds for it among the others.
+///
+/// # Errors
+/// An equilibrium was not found.
+pub fn scale_beside_the_others(
+    evaluator: &Evaluator<'_>,
+    depth: Depth,
+    seed: u64,
+    of: &(dyn Fn(&Source) -> bool + Sync),
+) -> Result<ScaleLimit, NotConverged> {
+    let finder = Finder { evaluator, depth, seed };
+    let planned = &evaluator.plan().errors;
+    let errors = |scale: f64| set::scaled_where(planned, scale, of);
+    let as_planned = at_quantile(evaluator, &drawn(evaluator, planned, seed, depth.single_draws)?);
+    let most = farthest(planned.sources.iter().filter(|s| of(s)));
+    finder.quantile_limit(most, &[(1.0, as_planned)], depth.single_draws, &errors)
+}
+
 /// One arrangement with what every search of it needs.
 #[derive(Clone, Copy)]
 pub(super) struct Finder<'e, 'p> {

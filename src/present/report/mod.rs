@@ -1,0 +1,68 @@
+//! The report: one page that a reviewer reads and signs, the same for a study and for a review of callouts.
+
+mod callouts;
+mod parts;
+
+pub use callouts::review_report;
+
+use super::json::Origin;
+use super::page::{Mark, Page, Section};
+use crate::input::Plan;
+use crate::study::{Status, StudyResult};
+
+/// Where a report comes from.
+#[derive(Debug, Clone, Copy)]
+pub struct ReportInputs<'r> {
+    /// The plan.
+    pub plan: &'r Plan,
+    /// Plan's file, hash, and the program's version.
+    pub origin: &'r Origin,
+    /// File of callouts and its SHA-256, where there is one.
+    pub callouts: Option<(&'r str, &'r str)>,
+    /// The command that gives the same numbers.
+    pub command: &'r str,
+    /// Figures by name, as SVG.
+    pub figures: &'r [(&'static str, String)],
+}
+
+/// The report of a study as HTML.
+#[must_use]
+pub fn study_report(inputs: &ReportInputs<'_>, study: &StudyResult) -> String {
+    let mut verdict = Section::new("Verdict").text(
+        "Made and set inside the plan's tolerances, does the machine meet its requirements, with each way of tying the bridge to its trucks?",
+    );
+    for (mark, text) in statements(study) {
+        verdict = verdict.verdict(mark, text);
+    }
+    let page = Page::new(format!("Tolerance study: {}", inputs.plan.title)).lead(lead(inputs, study)).section(verdict);
+    let page = page.section(parts::machine(inputs)).section(parts::compared(inputs.plan, study, "Arrangements compared"));
+    let page = page.section(parts::worst(study)).section(parts::figures(inputs, study)).section(parts::alone(study));
+    let findings: Vec<_> = study.arrangements.iter().flat_map(|a| &a.findings).collect();
+    parts::ending(page.section(parts::findings(&findings)), inputs, study.seed, study.draws).html()
+}
+
+fn lead(inputs: &ReportInputs<'_>, study: &StudyResult) -> String {
+    format!("{}, {} drawn installations, seed {}, railtrue {}", inputs.origin.plan_file, study.draws, study.seed, inputs.origin.version)
+}
+
+/// One statement an arrangement, the chosen one first.
+fn statements(study: &StudyResult) -> Vec<(Mark, String)> {
+    let mut list: Vec<_> = study.arrangements.iter().collect();
+    list.sort_by_key(|a| !a.chosen);
+    list.into_iter()
+        .map(|a| {
+            let statuses: Vec<Status> = a.verdicts.iter().map(|v| v.status).collect();
+            let (mark, word) = if statuses.contains(&Status::NotMet) {
+                (Mark::Bad, "does not meet its requirements")
+            } else if statuses.contains(&Status::Undecided) {
+                (Mark::Open, "is not decided by these draws")
+            } else {
+                (Mark::Good, "meets its requirements")
+            };
+            let chosen = if a.chosen { " (chosen)" } else { "" };
+            let asked = a.verdicts.iter().filter(|v| v.status != Status::NotApplicable);
+            let details: Vec<String> = asked.map(parts::requirement).collect();
+            (mark, format!("{} joints{chosen}: {word}: {}.", a.name, details.join("; ")))
+        })
+        .collect()
+}
