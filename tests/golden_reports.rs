@@ -81,3 +81,26 @@ fn golden_demo_report_and_readme_are_current() {
         assert!(same(&text(&kept, &svg), &text(&made, &svg), 1.01, 0.0), "{svg} is not current: {advice}");
     }
 }
+
+#[test]
+fn golden_review_of_the_example_is_current() {
+    let folder = tempfile::tempdir().unwrap();
+    for file in ["panel-bridge.toml", "panel-bridge-callouts.csv"] {
+        std::fs::copy(root().join("examples").join(file), folder.path().join(file)).unwrap();
+    }
+    let arguments = ["review", "panel-bridge.toml", "panel-bridge-callouts.csv", "--draws", "1000", "--out", "out"];
+    let run = assert_cmd::Command::cargo_bin("railtrue").unwrap().current_dir(folder.path()).args(arguments).output().unwrap();
+    assert!(run.status.code().is_some_and(|code| code <= 1), "{}", String::from_utf8_lossy(&run.stderr));
+    let (made, kept) = (folder.path().join("out"), root().join("reports/panel-bridge-review"));
+    if std::env::var_os("RAILTRUE_REGENERATE").is_some() {
+        std::fs::create_dir_all(&kept).unwrap();
+        for file in ["review.json", "report.html"] {
+            std::fs::copy(made.join(file), kept.join(file)).unwrap();
+        }
+        return;
+    }
+    let text = |folder: &Path| std::fs::read_to_string(folder.join("review.json")).unwrap();
+    let advice = "run RAILTRUE_REGENERATE=1 cargo test --test golden_reports";
+    assert!(same(&text(&kept), &text(&made), 1e-12, 1e-9), "review.json is not current: {advice}");
+    assert!(same(&page_text(&kept), &page_text(&made), 1e-12, 1e-9), "the review's report.html is not current: {advice}");
+}
