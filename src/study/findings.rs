@@ -2,8 +2,8 @@
 
 use super::evaluate::Evaluator;
 use super::outcome::Outcome;
-use super::verdict::{Status, Verdict};
-use crate::input::plan::{Arrangement, Element, Law, Level};
+use super::verdict::{Status, Verdict, shortfall};
+use crate::input::plan::{Arrangement, Element, Law, Level, Requirement};
 use crate::input::sources::Spread;
 use crate::input::{Plan, Source};
 use crate::math::order::quantile;
@@ -27,8 +27,14 @@ fn finding(what: &str, place: impl Into<String>, amount: impl Into<String>, advi
 
 /// All findings of one arrangement.
 ///
-/// `sticking` is the share of installations in which some float never slides.
-pub(super) fn findings(evaluator: &Evaluator<'_>, outcomes: &[Outcome], verdicts: &[Verdict], sticking: f64) -> Vec<Finding> {
+/// `in_service` is the perfect installation in the plan's states of service; `sticking` is the share of installations in which some float never slides.
+pub(super) fn findings(
+    evaluator: &Evaluator<'_>,
+    outcomes: &[Outcome],
+    verdicts: &[Verdict],
+    in_service: &Outcome,
+    sticking: f64,
+) -> Vec<Finding> {
     let plan = evaluator.plan();
     let arrangement = &plan.arrangements[evaluator.machine.arrangement];
     let mut list = Vec::new();
@@ -38,6 +44,7 @@ pub(super) fn findings(evaluator: &Evaluator<'_>, outcomes: &[Outcome], verdicts
         list.push(finding("a requirement is not decided", arrangement.name.as_str(), format!("by {} draws", outcomes.len()), advice));
     }
     list.extend(life_models(evaluator, outcomes));
+    list.extend(service_alone(evaluator, in_service));
     take_ups(arrangement, &mut list);
     list.extend(nearly_free(evaluator));
     list.extend(stiffness_doubts(plan));
@@ -132,12 +139,32 @@ fn life_models(evaluator: &Evaluator<'_>, outcomes: &[Outcome]) -> Option<Findin
     } else {
         return None;
     };
-    let digits = |x: f64| {
-        let unit = 10_f64.powf(x.abs().log10().floor() - 2.0);
-        (x / unit).round() * unit
-    };
     let amount = format!("at the median {:.0} km by rows, {:.0} km by summed loads", digits(rows), digits(loads));
     Some(finding("the two life models differ", evaluator.machine.name(), amount, advice))
+}
+
+/// Requirements that the perfect installation meets at rest and fails in service: no tolerance can help there.
+fn service_alone(evaluator: &Evaluator<'_>, in_service: &Outcome) -> Option<Finding> {
+    let plan = evaluator.plan();
+    let breaks = |r: &&Requirement| shortfall(r, in_service) > 0.0 && shortfall(r, &evaluator.perfect()) <= 0.0;
+    let one = |r: &Requirement| {
+        let value = r.measure.of(in_service);
+        let word = if r.measure.more_is_better() { "at least" } else { "at most" };
+        format!("{} {}, {word} {} is required", r.measure.key(), digits(value), r.limit)
+    };
+    let parts: Vec<String> = plan.requirements.iter().filter(breaks).map(one).collect();
+    let advice = "With every error at zero temperatures, shaft wind-up and drag break it: no tolerance helps. Let the bridge grow (a floating end), or keep the temperatures together.";
+    (!parts.is_empty()).then(|| finding("service alone breaks a requirement", evaluator.machine.name(), parts.join("; "), advice))
+}
+
+/// A number to three digits.
+fn digits(x: f64) -> f64 {
+    if x == 0.0 || !x.is_finite() {
+        return x;
+    }
+    let unit = 10_f64.powf(x.abs().log10().floor() - 2.0);
+    // Through its text, so that the unit's own rounding leaves no tail.
+    format!("{:.6}", (x / unit).round() * unit).parse().unwrap_or(x)
 }
 
 /// Sag is taken up only by y and rx together; one alone is worse than none.

@@ -12,6 +12,7 @@ use super::service::service_states;
 use super::stiffness::lateral_stiffness_n_per_um;
 use super::verdict::Verdict;
 use super::worst::{Effort, WorstCase, worst_case};
+use crate::input::Installation;
 use crate::input::plan::DragStates;
 use crate::structure::NotConverged;
 
@@ -192,6 +193,7 @@ fn arrangement(
     let plan = evaluator.plan();
     let machine = &evaluator.machine;
     let perfect = evaluator.perfect();
+    let in_service = evaluator.evaluate(&Installation::perfect(plan), &service_states(plan), &mut Work::default())?;
     let has_floats = machine.float_count() > 0;
     let verdicts: Vec<Verdict> = plan.requirements.iter().map(|r| Verdict::of(r, &outcomes, &perfect, has_floats)).collect();
     Ok(ArrangementResult {
@@ -203,7 +205,7 @@ fn arrangement(
         condition: machine.condition,
         alone: sources_alone(evaluator)?,
         worst: worst_case(evaluator, Effort::QUICK, &|| false)?,
-        findings: findings(evaluator, &outcomes, &verdicts, sticking(evaluator, outcomes.len() as u64, seed)?),
+        findings: findings(evaluator, &outcomes, &verdicts, &in_service, sticking(evaluator, outcomes.len() as u64, seed)?),
         perfect,
         outcomes,
         verdicts,
@@ -235,7 +237,7 @@ fn band(evaluator: &Evaluator<'_>, strokes: &[Vec<f64>]) -> Result<Band, NotConv
     let plan = evaluator.plan();
     let mut work = Work::default();
     let still = [super::service::ServiceState::still()];
-    evaluator.evaluate(&crate::input::Installation::perfect(plan), &still, &mut work)?;
+    evaluator.evaluate(&Installation::perfect(plan), &still, &mut work)?;
     let stations = plan.frame.stations_x_mm.len();
     let at = |p: f64| -> Vec<f64> {
         let one = |s: usize| {
