@@ -3,7 +3,7 @@
 use multiversion::multiversion;
 use nalgebra::{SMatrix, SVector};
 
-use super::element::{Contact, Element};
+use super::element::Contact;
 use super::rolling::Rolling;
 
 /// Displacement or load of a block: y, z, roll, pitch, yaw (mm, rad; N, N mm).
@@ -137,11 +137,7 @@ impl RowBlock {
         for (x, k) in &self.lanes {
             for i in 0..LANES {
                 let approach = (middle + change * x[i]).max(0.0);
-                let per_mm = k[i]
-                    * match self.rolling.element {
-                        Element::Ball => approach.sqrt(),
-                        Element::Roller => approach.powf(1.0 / 9.0),
-                    };
+                let per_mm = k[i] * self.rolling.element.root(approach);
                 let load = per_mm * approach;
                 lanes[0][i] += load;
                 lanes[1][i] += load * x[i];
@@ -193,11 +189,7 @@ impl RowBlock {
 
     fn element_load(&self, approach_mm: f64) -> f64 {
         let approach = approach_mm.max(0.0);
-        let per_mm = match self.rolling.element {
-            Element::Ball => approach.sqrt(),
-            Element::Roller => approach.powf(1.0 / 9.0),
-        };
-        self.rolling.stiffness_n_per_mm_n * per_mm * approach
+        self.rolling.stiffness_n_per_mm_n * self.rolling.element.root(approach) * approach
     }
 
     /// The block displaced from its preloaded place, with its energy and every element's load.

@@ -28,6 +28,16 @@ impl Element {
         }
     }
 
+    /// Approach (mm) to the power of the contact exponent less 1: a square root, or a ninth.
+    #[must_use]
+    #[inline(always)]
+    pub fn root(self, approach_mm: f64) -> f64 {
+        match self {
+            Self::Ball => approach_mm.sqrt(),
+            Self::Roller => approach_mm.powf(1.0 / 9.0),
+        }
+    }
+
     /// Weibull slope of rolling fatigue: 10/9 for balls, 9/8 for rollers (Lundberg and Palmgren; from memory).
     #[must_use]
     pub fn weibull_slope(self) -> f64 {

@@ -96,10 +96,15 @@ impl ErrorKind {
 }
 
 impl ErrorKind {
-    /// True where the error is a profile along a rail.
+    /// Rail and direction (lateral, vertical, roll) of an error that is a profile along a rail.
     #[must_use]
-    pub fn is_profile(self) -> bool {
-        matches!(self, Self::StraightnessLateral(_) | Self::StraightnessVertical(_) | Self::StraightnessRoll(_))
+    pub fn profile(self) -> Option<(usize, usize)> {
+        match self {
+            Self::StraightnessLateral(rail) => Some((rail, 0)),
+            Self::StraightnessVertical(rail) => Some((rail, 1)),
+            Self::StraightnessRoll(rail) => Some((rail, 2)),
+            _ => None,
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::numbers::significant;
+use super::numbers::trimmed;
 use super::tables::plain_table;
 use crate::input::classes::{ClassValue, Form, RULES, Sure, rules_for};
 use crate::input::sources::{ErrorSpec, ZoneMeaning};
@@ -22,8 +22,7 @@ pub(super) fn tolerance(source: &Source, spec: &ErrorSpec) -> String {
 
 /// Up to four significant digits, without trailing zeros.
 pub(super) fn short(x: f64) -> String {
-    let text = significant(x, 4);
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').into() } else { text }
+    trimmed(x, 4)
 }
 
 fn value(v: &ClassValue) -> String {

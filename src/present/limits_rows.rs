@@ -1,6 +1,6 @@
 //! Tolerances as they are written: values, rows of a set, rails A and B in one row where they are alike.
 
-use super::numbers::significant;
+use super::numbers::trimmed;
 use crate::input::sources::{ErrorSpec, ZoneMeaning};
 use crate::input::{ErrorKind, Plan, Source};
 use crate::study::{LimitsResult, is_set_at_installation, unit};
@@ -33,8 +33,7 @@ pub(super) fn unit_name(kind: ErrorKind) -> &'static str {
 
 /// A number with at most three digits, without idle zeros.
 pub(super) fn short(x: f64) -> String {
-    let text = significant(x, 3);
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text }
+    trimmed(x, 3)
 }
 
 /// A tolerance without its unit: a plain width for profiles, plus and minus, or both limits.

@@ -1,5 +1,12 @@
 //! Numbers with the digits they deserve.
 
+/// At most so many significant digits, without idle zeros.
+#[must_use]
+pub fn trimmed(x: f64, digits: usize) -> String {
+    let text = significant(x, digits);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text }
+}
+
 /// A number with this many significant digits and thousands separated by commas.
 #[must_use]
 pub fn significant(x: f64, digits: usize) -> String {

@@ -152,8 +152,7 @@ fn findings(study: &StudyResult) -> String {
         if said.is_empty() {
             text.push_str("\nFINDINGS\n");
         }
-        let amount = if f.amount.is_empty() { String::new() } else { format!(", {}", f.amount) };
-        let _ = writeln!(text, "- {}: {}{amount}. {}", f.what, f.place, f.advice);
+        let _ = writeln!(text, "- {}", f.sentence());
         said.push(f);
     }
     text

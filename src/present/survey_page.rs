@@ -168,11 +168,7 @@ impl SurveyPage<'_> {
     fn read(&self) -> Section {
         let mut section = Section::new("What was read").list(self.said.iter().cloned());
         if !self.findings.is_empty() {
-            let line = |f: &Finding| {
-                let amount = if f.amount.is_empty() { String::new() } else { format!(", {}", f.amount) };
-                format!("{}: {}{amount}. {}", f.what, f.place, f.advice)
-            };
-            section = section.section(Section::new("Findings").list(self.findings.iter().map(line)));
+            section = section.section(Section::new("Findings").list(self.findings.iter().map(Finding::sentence)));
         }
         section
     }

@@ -189,8 +189,7 @@ pub fn findings_list(findings: &[Finding]) -> String {
     }
     let mut text = String::from("FINDINGS\n");
     for f in findings {
-        let amount = if f.amount.is_empty() { String::new() } else { format!(", {}", f.amount) };
-        let _ = writeln!(text, "- {}: {}{amount}. {}", f.what, f.place, f.advice);
+        let _ = writeln!(text, "- {}", f.sentence());
     }
     text + "\n"
 }

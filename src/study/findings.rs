@@ -21,6 +21,15 @@ pub struct Finding {
     pub advice: String,
 }
 
+impl Finding {
+    /// The finding as it is read: what, where, how much, what to do.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let amount = if self.amount.is_empty() { String::new() } else { format!(", {}", self.amount) };
+        format!("{}: {}{amount}. {}", self.what, self.place, self.advice)
+    }
+}
+
 fn finding(what: &str, place: impl Into<String>, amount: impl Into<String>, advice: &str) -> Finding {
     Finding { what: what.into(), place: place.into(), amount: amount.into(), advice: advice.into() }
 }

@@ -87,7 +87,7 @@ impl<'p> Draws<'p> {
     /// The numbers of one installation, as [`Draws::places`] names them, appended to `to`.
     pub fn numbers(&self, rng: &mut impl Rng, to: &mut Vec<f64>) {
         for source in self.sources() {
-            if source.kind.is_profile() {
+            if source.kind.profile().is_some() {
                 to.extend((0..self.modes.count()).map(|_| -> f64 { StandardNormal.sample(rng) }));
                 to.push(source.middle() + source.half_width() * unit_draw(source.spread, true, rng));
             } else {
@@ -101,7 +101,7 @@ impl<'p> Draws<'p> {
     pub fn places(&self) -> Vec<Place> {
         let of = |source: &Source| -> Vec<Place> {
             let kind = source.kind;
-            if kind.is_profile() {
+            if kind.profile().is_some() {
                 (0..self.modes.count()).map(|mode| Place::Mode { kind, mode }).chain([Place::PeakToValley { kind }]).collect()
             } else {
                 (0..self.members(kind)).map(|member| Place::Value { kind, member }).collect()
@@ -116,7 +116,7 @@ impl<'p> Draws<'p> {
         let mut to = Installation::perfect(self.plan);
         let mut rest = numbers;
         for source in self.sources() {
-            let count = if source.kind.is_profile() { self.modes.count() + 1 } else { self.members(source.kind) };
+            let count = if source.kind.profile().is_some() { self.modes.count() + 1 } else { self.members(source.kind) };
             let (own, after) = rest.split_at(count.min(rest.len()));
             self.set(source.kind, own, &mut to);
             rest = after;
@@ -128,11 +128,8 @@ impl<'p> Draws<'p> {
     #[must_use]
     pub fn with_profile(&self, kind: ErrorKind, at_anchors: Vec<f64>) -> Installation {
         let mut to = Installation::perfect(self.plan);
-        match kind {
-            ErrorKind::StraightnessLateral(rail) => to.residual[rail][0] = at_anchors,
-            ErrorKind::StraightnessVertical(rail) => to.residual[rail][1] = at_anchors,
-            ErrorKind::StraightnessRoll(rail) => to.residual[rail][2] = at_anchors,
-            _ => {}
+        if let Some((rail, direction)) = kind.profile() {
+            to.residual[rail][direction] = at_anchors;
         }
         to
     }
@@ -160,10 +157,11 @@ impl<'p> Draws<'p> {
 
     fn set(&self, kind: ErrorKind, numbers: &[f64], to: &mut Installation) {
         use ErrorKind as K;
+        if let Some((rail, direction)) = kind.profile() {
+            to.residual[rail][direction] = self.profile(numbers);
+            return;
+        }
         match kind {
-            K::StraightnessLateral(rail) => to.residual[rail][0] = self.profile(numbers),
-            K::StraightnessVertical(rail) => to.residual[rail][1] = self.profile(numbers),
-            K::StraightnessRoll(rail) => to.residual[rail][2] = self.profile(numbers),
             K::BlockLateral => each_block(to, 0, numbers.iter().copied()),
             K::BlockVertical => each_block(to, 1, numbers.iter().copied()),
             K::Seat => each_seat(to, 0, numbers.iter().copied()),

@@ -189,7 +189,7 @@ fn linear_shares(evaluator: &Evaluator<'_>, kinds: &[ErrorKind], seed: u64) -> R
 fn shrunk(plan: &Plan, by: f64) -> Plan {
     let mut small = plan.clone();
     for source in &mut small.errors.sources {
-        let middle = if is_profile(source.kind) { 0.0 } else { source.middle() };
+        let middle = if source.kind.profile().is_some() { 0.0 } else { source.middle() };
         (source.lower, source.upper) = (middle + by * (source.lower - middle), middle + by * (source.upper - middle));
     }
     small
@@ -198,12 +198,8 @@ fn shrunk(plan: &Plan, by: f64) -> Plan {
 /// All errors at the middle of their tolerances, profiles at none.
 fn middle(plan: &Plan) -> Installation {
     let mut installation = Installation::perfect(plan);
-    for source in plan.errors.sources.iter().filter(|s| !s.in_service && !is_profile(s.kind)) {
+    for source in plan.errors.sources.iter().filter(|s| !s.in_service && s.kind.profile().is_none()) {
         super::sampling::set_all(source.kind, source.middle(), &mut installation);
     }
     installation
-}
-
-fn is_profile(kind: ErrorKind) -> bool {
-    matches!(kind, ErrorKind::StraightnessLateral(_) | ErrorKind::StraightnessVertical(_) | ErrorKind::StraightnessRoll(_))
 }

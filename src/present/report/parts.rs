@@ -193,8 +193,7 @@ pub(super) fn alone(study: &StudyResult) -> Section {
 pub(super) fn findings(list: &[&Finding]) -> Section {
     let mut lines: Vec<String> = Vec::new();
     for f in list {
-        let amount = if f.amount.is_empty() { String::new() } else { format!(", {}", f.amount) };
-        let line = format!("{}: {}{amount}. {}", capital(&f.what), f.place, f.advice);
+        let line = capital(&f.sentence());
         if !lines.contains(&line) {
             lines.push(line);
         }

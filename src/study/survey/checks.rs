@@ -107,22 +107,12 @@ pub fn checks(plan: &Plan, rails: &Rails, measured: &Measured, seed: u64) -> Vec
         };
         if let Some((value, uncertainty, seen)) = line_value(plan, measured, source) {
             list.push(check(value, None, uncertainty, seen, Some(source.lower)));
-        } else if let Some((direction, rail)) = profile_of(spec.kind) {
+        } else if let Some((rail, direction)) = spec.kind.profile() {
             let (value, zone, uncertainty) = straightness(plan, rails, measured, direction, rail, seed);
             list.push(check(value, Some(zone), uncertainty, measured.read[direction][rail] && measured.tells(direction, rail), None));
         }
     }
     list
-}
-
-/// Direction and rail of a straightness.
-fn profile_of(kind: ErrorKind) -> Option<(usize, usize)> {
-    match kind {
-        ErrorKind::StraightnessLateral(rail) => Some((LATERAL, rail)),
-        ErrorKind::StraightnessVertical(rail) => Some((VERTICAL, rail)),
-        ErrorKind::StraightnessRoll(rail) => Some((ROLL, rail)),
-        _ => None,
-    }
 }
 
 /// Offset or drift with its standard uncertainty, exact from the posterior, and whether it was seen.
