@@ -3,7 +3,7 @@
 
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Evaluator, Length, Outcome, Work, monte_carlo, run, service_states};
+use railtrue::study::{Draws, Evaluator, Outcome, Work, drawn, run, service_states};
 
 fn shipped(text: &str) -> Plan {
     read_plan(text, "plan.toml").unwrap()
@@ -14,12 +14,12 @@ fn compare(plan: &Plan, count: u64, tolerance: f64) -> usize {
     let evaluators: Vec<Evaluator<'_>> =
         (0..plan.arrangements.len()).map(|a| Evaluator::new(Machine::new(plan, a).unwrap(), plan.study.drag).unwrap()).collect();
     let service = service_states(plan);
-    let study = monte_carlo(&evaluators, Length::Fixed(count), 5, &|_| {}).unwrap();
     let mut compared = 0;
-    for (e, a) in evaluators.iter().zip(&study.arrangements) {
+    for e in &evaluators {
+        let name = e.machine.name();
         let draws = Draws::new(plan, e.machine.rails());
         let slow: Vec<Outcome> = run(0, count, 5, Work::default, |work, _, rng| e.evaluate(&draws.draw(rng), &service, work).unwrap());
-        for (i, (fast, slow)) in a.outcomes.iter().zip(&slow).enumerate() {
+        for (i, (fast, slow)) in drawn(e, 5, count).unwrap().iter().zip(&slow).enumerate() {
             let figures = |o: &Outcome| {
                 [
                     o.life_km,
@@ -37,7 +37,7 @@ fn compare(plan: &Plan, count: u64, tolerance: f64) -> usize {
             };
             for (k, (x, y)) in figures(fast).iter().zip(figures(slow)).enumerate() {
                 let tolerance = if k == 9 { 10.0 * tolerance } else { tolerance };
-                assert!((x - y).abs() <= tolerance * y.abs().max(1e-9), "{} draw {i} figure {k}: {x} against {y}", a.name);
+                assert!((x - y).abs() <= tolerance * y.abs().max(1e-9), "{name} draw {i} figure {k}: {x} against {y}");
             }
             assert!((fast.life_loss - slow.life_loss).abs() <= tolerance.max(1e-9));
             assert_eq!(fast.stop_from_x_mm, slow.stop_from_x_mm);

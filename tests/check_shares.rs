@@ -6,7 +6,7 @@ mod common;
 use common::{plan, simple::Simple};
 use railtrue::input::Plan;
 use railtrue::structure::Machine;
-use railtrue::study::{Evaluator, Length, SharesResult, monte_carlo, shares};
+use railtrue::study::{Evaluator, Length, Reading, SharesResult, monte_carlo, shares};
 
 fn evaluator(plan: &Plan) -> Vec<Evaluator<'_>> {
     vec![Evaluator::new(Machine::new(plan, 0).unwrap(), plan.study.drag).unwrap()]
@@ -68,7 +68,7 @@ fn check_the_first_installations_are_those_of_the_study() {
     // Mean and scatter are those of the study's draws, within sampling.
     let plan = simple("span = { plus_minus_mm = 0.05 }\nheight = { plus_minus_mm = 0.05 }");
     let study = monte_carlo(&evaluator(&plan), Length::Fixed(1000), 7, &|_| {}).unwrap();
-    let mean = study.arrangements[0].outcomes.iter().map(|o| o.peak_load_n).sum::<f64>() / 1000.0;
+    let mean = study.arrangements[0].tally.of(Reading::PeakLoad).mean();
     let (own, deviation) = of(&plan, 500).arrangements[0].spread[1];
     assert!((own - mean).abs() < 5.0 * deviation / 500.0_f64.sqrt(), "{own} against {mean}");
 }

@@ -6,7 +6,7 @@ mod common;
 use railtrue::input::plan::DragStates;
 use railtrue::input::{ErrorKind, Installation, Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Evaluator, Length, Outcome, ServiceState, Status, Verdict, Work, monte_carlo, run, service_states};
+use railtrue::study::{Draws, Evaluator, Length, Outcome, ServiceState, Status, Verdict, Work, drawn, monte_carlo, run, service_states};
 
 fn demo() -> Plan {
     read_plan(include_str!("../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()
@@ -34,13 +34,12 @@ fn check_a_draw_is_replayed_by_its_number() {
     // bits; outcomes agree to what weak directions of the take-ups leave.
     let plan = demo();
     let evaluators = evaluators(&plan);
-    let study = monte_carlo(&evaluators, Length::Fixed(200), 11, &|_| {}).unwrap();
     let draws = Draws::new(&plan, evaluators[0].machine.rails());
     let again = run(137, 1, 11, || (), |(), _, rng| draws.draw(rng));
     let mut work = Work::default();
-    for (a, evaluator) in evaluators.iter().enumerate() {
+    for evaluator in &evaluators {
         let outcome = evaluator.evaluate(&again[0], &service_states(&plan), &mut work).unwrap();
-        let drawn = &study.arrangements[a].outcomes[137];
+        let drawn = &drawn(evaluator, 11, 200).unwrap()[137];
         for (one, other) in [
             (outcome.life_km, drawn.life_km),
             (outcome.peak_load_n, drawn.peak_load_n),

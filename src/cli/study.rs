@@ -73,9 +73,8 @@ pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, seed: &str) -> 
 }
 
 /// Number of the draw with the least life in the chosen arrangement.
-fn worst_draw(result: &StudyResult) -> usize {
-    let chosen = result.arrangements.iter().find(|a| a.chosen).map_or(&[][..], |a| &a.outcomes);
-    (0..chosen.len()).min_by(|&i, &j| chosen[i].life_km.total_cmp(&chosen[j].life_km)).unwrap_or(0)
+fn worst_draw(result: &StudyResult) -> u64 {
+    result.arrangements.iter().find(|a| a.chosen).and_then(|a| a.tally.least_life).map_or(0, |(draw, _)| draw)
 }
 
 fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, mut out: Folder) -> Result<Vec<PathBuf>, Failure> {

@@ -3,7 +3,10 @@
 pub mod allocate;
 pub mod band;
 pub mod box_qp;
+pub mod distribution;
 pub mod elliptic;
+pub mod lanes;
+pub mod normal;
 pub mod order;
 pub mod proportion;
 pub mod sobol;
@@ -11,4 +14,5 @@ pub mod spline;
 
 pub use band::{Band, Corners};
 pub use box_qp::minimise_in_box;
+pub use distribution::Distribution;
 pub use spline::NaturalSpline;

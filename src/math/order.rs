@@ -19,7 +19,12 @@ pub struct Quantile {
 /// Returns `None` for an empty sample or `p` or `confidence` outside (0, 1).
 #[must_use]
 pub fn quantile(sorted: &[f64], p: f64, confidence: f64) -> Option<Quantile> {
-    let n = sorted.len();
+    quantile_of_ranks(sorted.len(), |rank| sorted[rank - 1], p, confidence)
+}
+
+/// The same of a sample of `n` that gives the value at each rank from 1 to n.
+#[must_use]
+pub fn quantile_of_ranks(n: usize, value: impl Fn(usize) -> f64, p: f64, confidence: f64) -> Option<Quantile> {
     if n == 0 || !(p > 0.0 && p < 1.0) || !(confidence > 0.0 && confidence < 1.0) {
         return None;
     }
@@ -29,7 +34,7 @@ pub fn quantile(sorted: &[f64], p: f64, confidence: f64) -> Option<Quantile> {
     // when P(count < r) <= tail, rank s an upper one when P(count >= s) <= tail.
     let low_rank = largest(n, |r| r == 0 || below.cdf(r as u64 - 1) <= tail);
     let high_rank = largest(n, |s| s == 0 || 1.0 - below.cdf((n - s) as u64) <= tail);
-    let at = |rank: usize| sorted[rank.clamp(1, n) - 1];
+    let at = |rank: usize| value(rank.clamp(1, n));
     Some(Quantile {
         // 1 - 0.95 is a little more than 0.05 in binary: rounding must not cost a rank.
         value: at((p * n as f64 - 1e-9).ceil() as usize),

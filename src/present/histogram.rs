@@ -7,7 +7,7 @@ use plotters::style::{Color, RGBColor};
 use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, label, log_ticks, look, px, ticks};
 use super::numbers::{plain, significant};
 use crate::input::plan::Measure;
-use crate::study::{ArrangementResult, Outcome, StudyResult};
+use crate::study::{ArrangementResult, Reading, StudyResult};
 
 /// Number of classes of a histogram.
 const CLASSES: usize = 90;
@@ -25,7 +25,9 @@ struct Panel<'a> {
     axis: &'a str,
     /// True for a logarithmic axis.
     log: bool,
-    of: fn(&Outcome) -> f64,
+    of: Reading,
+    /// Factor of the axis.
+    times: f64,
     /// The worst of an arrangement that the tolerances allow: attained, bound.
     worst: fn(&ArrangementResult) -> Option<Marks>,
     /// A limit to draw, with its label.
@@ -43,13 +45,14 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
         let v = a.verdicts.iter().find(|v| v.requirement.measure == Measure::Life)?;
         Some((v.requirement.limit, format!("required {} km", plain(v.requirement.limit))))
     });
-    let extra_is_log = study.arrangements.iter().flat_map(|a| &a.outcomes).all(|o| o.extra_load_n > 0.0);
+    let extra_is_log = study.arrangements.iter().all(|a| a.tally.of(Reading::ExtraLoad).low() > 0.0);
     let panels = [
         Panel {
             heading: "Life of the bearing system",
             axis: "life, km (logarithmic); triangles: worst inside the tolerances, attained (filled) and bound (open)",
             log: true,
-            of: |o| o.life_km,
+            of: Reading::Life,
+            times: 1.0,
             worst: |a| a.worst.get("life_km").map(|b| (b.attained, b.bound)),
             limit: life_limit,
             top: 110,
@@ -59,7 +62,8 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
             heading: "Rise of the largest block load over the perfect installation",
             axis: if extra_is_log { "extra load, N (logarithmic)" } else { "extra load, N" },
             log: extra_is_log,
-            of: |o| o.extra_load_n,
+            of: Reading::ExtraLoad,
+            times: 1.0,
             worst: |a| a.worst.get("peak_load_n").map(|b| (b.outcome.extra_load_n, None)),
             limit: None,
             top: 540,
@@ -92,7 +96,8 @@ pub fn float_travel(study: &StudyResult, title: &str) -> Result<Option<String>, 
         heading: "Largest share of a float's travel",
         axis: "share of the travel, % (100 is the stop); triangles: worst inside the tolerances, attained (filled) and bound (open)",
         log: false,
-        of: |o| 100.0 * o.float_travel_used,
+        of: Reading::FloatTravel,
+        times: 100.0,
         worst: |a| a.worst.get("float_travel_used").map(|b| (100.0 * b.attained, b.bound.map(|x| 100.0 * x))),
         limit: limit.map(|l| (100.0 * l, format!("allowed {} %", plain((1e4 * l).round() / 1e2)))),
         top: 110,
@@ -110,7 +115,8 @@ pub fn float_travel(study: &StudyResult, title: &str) -> Result<Option<String>, 
 impl Panel<'_> {
     fn paint(&self, canvas: &Canvas<'_>, arrangements: &[ArrangementResult]) -> Result<(), FigureError> {
         let place = |v: f64| if self.log { v.max(1e-9).log10() } else { v };
-        let samples: Vec<Vec<f64>> = arrangements.iter().map(|a| a.outcomes.iter().map(|o| place((self.of)(o))).collect()).collect();
+        let drawn = |a: &ArrangementResult| a.tally.of(self.of).rising().map(|(v, n)| (place(self.times * v), n)).collect();
+        let samples: Vec<Vec<(f64, u64)>> = arrangements.iter().map(drawn).collect();
         let (low, high) = self.range(&samples, arrangements, place);
         let x = |v: f64| px(LEFT) as f64 + (v - low) / (high - low) * f64::from(px(RIGHT - LEFT));
         let shares: Vec<Vec<f64>> = samples.iter().map(|s| classes(s, low, high)).collect();
@@ -149,11 +155,18 @@ impl Panel<'_> {
     }
 
     /// Range of the axis: all samples and the limit, with room at both sides.
-    fn range(&self, samples: &[Vec<f64>], arrangements: &[ArrangementResult], place: impl Fn(f64) -> f64) -> (f64, f64) {
-        let perfect = arrangements.iter().map(|a| place((self.of)(&a.perfect))).filter(|_| self.limit.is_some());
+    fn range(&self, samples: &[Vec<(f64, u64)>], arrangements: &[ArrangementResult], place: impl Fn(f64) -> f64) -> (f64, f64) {
+        let perfect = arrangements.iter().map(|a| place(self.times * self.of.of(&a.perfect))).filter(|_| self.limit.is_some());
         let limit = self.limit.iter().map(|(l, _)| place(*l));
         let worst = arrangements.iter().filter_map(self.worst).flat_map(|(a, b)| [Some(a), b]).flatten().map(&place);
-        let all = samples.iter().flatten().copied().chain(perfect).chain(limit).chain(worst.collect::<Vec<_>>()).filter(|v| v.is_finite());
+        let all = samples
+            .iter()
+            .flatten()
+            .map(|(v, _)| *v)
+            .chain(perfect)
+            .chain(limit)
+            .chain(worst.collect::<Vec<_>>())
+            .filter(|v| v.is_finite());
         let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
         let room = ((high - low) * 0.04).max(if self.log { 0.05 } else { 1.0 });
         (low - room, high + room)
@@ -223,11 +236,12 @@ fn apart(mut labels: Vec<(f64, f64, String)>) -> Vec<(f64, f64, String)> {
 }
 
 /// Share of the sample in each class.
-fn classes(sample: &[f64], low: f64, high: f64) -> Vec<f64> {
+fn classes(sample: &[(f64, u64)], low: f64, high: f64) -> Vec<f64> {
     let mut counts = vec![0.0; CLASSES];
-    for v in sample.iter().filter(|v| v.is_finite()) {
+    let all: u64 = sample.iter().map(|(_, n)| n).sum();
+    for (v, n) in sample.iter().filter(|(v, _)| v.is_finite()) {
         let i = ((v - low) / (high - low) * CLASSES as f64).clamp(0.0, CLASSES as f64 - 1.0);
-        counts[i as usize] += 1.0 / sample.len() as f64;
+        counts[i as usize] += *n as f64 / all as f64;
     }
     counts
 }
@@ -257,7 +271,7 @@ mod tests {
 
     #[test]
     fn classes_hold_every_value_once() {
-        let sample: Vec<f64> = (0..1000).map(|i| f64::from(i) / 100.0).collect();
+        let sample: Vec<(f64, u64)> = (0..1000).map(|i| (f64::from(i) / 100.0, 1 + i as u64 % 3)).collect();
         assert!((classes(&sample, 0.0, 10.0).iter().sum::<f64>() - 1.0).abs() < 1e-12);
         assert!((classes(&sample, 2.0, 8.0).iter().sum::<f64>() - 1.0).abs() < 1e-12);
     }

@@ -4,9 +4,8 @@ use serde_json::{Value, json};
 
 use super::trace_text::block_names;
 use crate::input::{Installation, Plan};
-use crate::math::order::quantile;
 use crate::study::{
-    ArrangementBudget, ArrangementResult, BlockOutcome, Bracket, BudgetResult, Outcome, Set, Stack, StudyResult, Trace, Verdict, WorstCase,
+    ArrangementBudget, ArrangementResult, BlockOutcome, Bracket, BudgetResult, Reading, Set, Stack, StudyResult, Trace, Verdict, WorstCase,
 };
 use crate::units::{COMPONENTS, MRAD, SIDES};
 
@@ -95,49 +94,35 @@ pub fn study(plan: &Plan, study: &StudyResult, origin: &Origin) -> Value {
     )
 }
 
-/// A measure of an outcome under its JSON name.
-type Named = (&'static str, fn(&Outcome) -> f64);
-
-/// Every measure of an outcome.
-const MEASURES: [Named; 11] = [
-    ("life_km", |o| o.life_km),
-    ("life_loss", |o| o.life_loss),
-    ("peak_load_n", |o| o.peak_load_n),
-    ("extra_load_n", |o| o.extra_load_n),
-    ("static_safety", |o| o.static_safety),
-    ("row_unloading", |o| o.row_unloading),
-    ("float_travel_used", |o| o.float_travel_used),
-    ("tool_displacement_mm", |o| o.tool_displacement_mm),
-    ("tool_yaw_mrad", |o| o.tool_yaw_mrad),
-    ("joint_force_n", |o| o.joint_force_n),
-    ("slot_used", |o| o.slot_used),
-];
-
-/// What the rows add at the contact level.
-const OF_ROWS: [Named; 4] = [
-    ("life_by_load_km", |o| o.rows.map_or(f64::NAN, |r| r.life_by_load_km)),
-    ("peak_element_n", |o| o.rows.map_or(f64::NAN, |r| r.peak_element_n)),
-    ("peak_pressure_mpa", |o| o.rows.map_or(f64::NAN, |r| r.peak_pressure_mpa)),
-    ("element_safety", |o| o.rows.map_or(f64::NAN, |r| r.element_safety)),
+/// What of an outcome stands in the file.
+const MEASURES: [Reading; 11] = [
+    Reading::Life,
+    Reading::LifeLoss,
+    Reading::PeakLoad,
+    Reading::ExtraLoad,
+    Reading::StaticSafety,
+    Reading::RowUnloading,
+    Reading::FloatTravel,
+    Reading::ToolDisplacement,
+    Reading::ToolYaw,
+    Reading::JointForce,
+    Reading::SlotUsed,
 ];
 
 fn arrangement(a: &ArrangementResult) -> Value {
     let mut quantiles = serde_json::Map::new();
-    let of_rows = OF_ROWS.iter().filter(|_| a.perfect.rows.is_some());
-    for (name, of) in MEASURES.iter().chain(of_rows) {
-        let mut sorted: Vec<f64> = a.outcomes.iter().map(*of).collect();
-        sorted.sort_by(f64::total_cmp);
-        let mean = sorted.iter().sum::<f64>() / sorted.len() as f64;
+    let of_rows = Reading::ALL.into_iter().filter(|r| r.is_of_rows() && a.perfect.rows.is_some());
+    for reading in MEASURES.into_iter().chain(of_rows) {
+        let at = |p: f64| a.tally.quantile(reading, p);
         let list: Vec<Value> = QUANTILES
             .iter()
-            .filter_map(|&p| quantile(&sorted, p, 0.95).map(|q| json!({ "p": p, "value": q.value, "low_95": q.low, "high_95": q.high })))
+            .filter_map(|&p| at(p).map(|q| json!({ "p": p, "value": q.value, "low_95": q.low, "high_95": q.high })))
             .collect();
-        quantiles.insert((*name).into(), json!({ "mean": mean, "quantiles": list }));
+        quantiles.insert(reading.key().into(), json!({ "mean": a.tally.of(reading).mean(), "quantiles": list }));
     }
-    let worst_draw = (0..a.outcomes.len()).min_by(|&i, &j| a.outcomes[i].life_km.total_cmp(&a.outcomes[j].life_km));
     json!({
         "name": a.name, "chosen": a.chosen, "has_floats": a.has_floats, "perfect": a.perfect, "measures": quantiles,
-        "worst_life_draw": worst_draw.map(|i| json!({ "draw": i, "outcome": a.outcomes[i] })),
+        "worst_life_draw": a.tally.least_life.map(|(i, outcome)| json!({ "draw": i, "outcome": outcome })),
         "verdicts": a.verdicts.iter().map(verdict).collect::<Vec<_>>(),
         "worst": worst(&a.worst, &[]), "sources_alone": a.alone, "findings": a.findings, "largest_load_along_stroke": a.band, "condition_number": a.condition,
         "lateral_stiffness_at_tool_n_per_um": { "floats_at_rest": a.lateral_stiffness_n_per_um.0, "floats_sliding": a.lateral_stiffness_n_per_um.1 },

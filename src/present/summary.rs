@@ -6,8 +6,7 @@ use super::numbers::{percent, plain, significant, years};
 use super::tables::{bound, limit, status};
 use crate::input::Plan;
 use crate::input::plan::{Law, Measure};
-use crate::math::order::quantile;
-use crate::study::{Alone, ArrangementResult, Finding, Outcome, Status, StudyResult, Verdict};
+use crate::study::{Alone, ArrangementResult, Finding, Reading, Status, StudyResult, Verdict};
 
 /// The cautions that every report carries.
 pub const CAUTIONS: &str = "\
@@ -84,12 +83,6 @@ pub(super) fn words(measure: Measure) -> &'static str {
     }
 }
 
-fn bad_end(outcomes: &[Outcome], of: fn(&Outcome) -> f64) -> f64 {
-    let mut sorted: Vec<f64> = outcomes.iter().map(of).collect();
-    sorted.sort_by(f64::total_cmp);
-    quantile(&sorted, 0.95, 0.95).map_or(f64::NAN, |q| q.value)
-}
-
 /// What an arrangement's floats cost: travel, drag, tool point, stiffness.
 /// Largest drag of a float along x, y or z in an arrangement.
 pub(super) fn largest_drag_n(plan: &Plan, arrangement: &str) -> f64 {
@@ -108,11 +101,11 @@ fn price(plan: &Plan, study: &StudyResult, a: &ArrangementResult) -> String {
     let drag = largest_drag_n(plan, &a.name);
     let stiff = study.arrangements.iter().find(|x| !x.has_floats);
     let against = |of: fn(&ArrangementResult) -> String| stiff.map_or_else(String::new, |s| format!(" ({} {})", s.name, of(s)));
-    let tool: fn(&ArrangementResult) -> String = |a| significant(bad_end(&a.outcomes, |o| o.tool_displacement_mm), 2);
+    let tool: fn(&ArrangementResult) -> String = |a| significant(a.tally.bad_end(Reading::ToolDisplacement), 2);
     let stiffness: fn(&ArrangementResult) -> String = |a| a.lateral_stiffness_n_per_um.0.map_or_else(|| "-".into(), |k| significant(k, 2));
     format!(
         "{} of the travel, drag up to {} N, tool point off {} mm{}, lateral stiffness {} N/um{}",
-        percent(bad_end(&a.outcomes, |o| o.float_travel_used)),
+        percent(a.tally.bad_end(Reading::FloatTravel)),
         plain(drag),
         tool(a),
         against(tool),

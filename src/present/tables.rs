@@ -7,27 +7,26 @@ use comfy_table::{CellAlignment, LineStyle, Table, TableStyle};
 use super::numbers::{percent, plain, significant, years};
 use crate::input::Plan;
 use crate::input::plan::{Element, Measure, Requirement};
-use crate::math::order::quantile;
-use crate::study::{ArrangementResult, Outcome, Status, StudyResult, Verdict};
+use crate::study::{ArrangementResult, Reading, Status, StudyResult, Verdict};
 
-/// One row of the table: what, how it is read from an outcome, whether more is better, how it is written.
-type Row = (&'static str, fn(&Outcome) -> f64, bool, fn(f64) -> String, Option<Measure>);
+/// One row of the table: what, what it reads, how it is written, which measure of a requirement it is.
+type Row = (&'static str, Reading, fn(f64) -> String, Option<Measure>);
 
 const ROWS: [Row; 14] = [
-    ("life, km", |o| o.life_km, true, |x| significant(x, 3), Some(Measure::Life)),
-    (LIFE_BY_LOAD, |o| o.rows.map_or(f64::NAN, |r| r.life_by_load_km), true, |x| significant(x, 3), None),
-    ("life loss", |o| o.life_loss, false, percent_or_gain, Some(Measure::LifeLoss)),
-    ("extra load, N", |o| o.extra_load_n, false, |x| significant(x, 3), None),
-    ("largest block load, N", |o| o.peak_load_n, false, |x| significant(x, 3), None),
-    ("load over row unloading", |o| o.row_unloading, false, |x| significant(x, 2), Some(Measure::RowUnloading)),
-    ("static safety", |o| o.static_safety, true, |x| significant(x, 2), Some(Measure::StaticSafety)),
-    ("most loaded ball, MPa", |o| o.rows.map_or(f64::NAN, |r| r.peak_pressure_mpa), false, |x| significant(x, 3), None),
-    ("its static safety", |o| o.rows.map_or(f64::NAN, |r| r.element_safety), true, |x| significant(x, 2), None),
-    ("float travel used", |o| o.float_travel_used, false, percent, Some(Measure::FloatTravel)),
-    ("slot used at tightening", |o| o.slot_used, false, percent, None),
-    ("tool point off by, mm", |o| o.tool_displacement_mm, false, |x| significant(x, 2), Some(Measure::ToolDisplacement)),
-    ("tool yaw, mrad", |o| o.tool_yaw_mrad, false, |x| significant(x, 2), Some(Measure::ToolYaw)),
-    ("largest joint force, N", |o| o.joint_force_n, false, |x| significant(x, 3), Some(Measure::JointForce)),
+    ("life, km", Reading::Life, |x| significant(x, 3), Some(Measure::Life)),
+    (LIFE_BY_LOAD, Reading::LifeByLoad, |x| significant(x, 3), None),
+    ("life loss", Reading::LifeLoss, percent_or_gain, Some(Measure::LifeLoss)),
+    ("extra load, N", Reading::ExtraLoad, |x| significant(x, 3), None),
+    ("largest block load, N", Reading::PeakLoad, |x| significant(x, 3), None),
+    ("load over row unloading", Reading::RowUnloading, |x| significant(x, 2), Some(Measure::RowUnloading)),
+    ("static safety", Reading::StaticSafety, |x| significant(x, 2), Some(Measure::StaticSafety)),
+    ("most loaded ball, MPa", Reading::PeakPressure, |x| significant(x, 3), None),
+    ("its static safety", Reading::ElementSafety, |x| significant(x, 2), None),
+    ("float travel used", Reading::FloatTravel, percent, Some(Measure::FloatTravel)),
+    ("slot used at tightening", Reading::SlotUsed, percent, None),
+    ("tool point off by, mm", Reading::ToolDisplacement, |x| significant(x, 2), Some(Measure::ToolDisplacement)),
+    ("tool yaw, mrad", Reading::ToolYaw, |x| significant(x, 2), Some(Measure::ToolYaw)),
+    ("largest joint force, N", Reading::JointForce, |x| significant(x, 3), Some(Measure::JointForce)),
 ];
 
 /// The other life model, shown at the contact level, where life is that of the rows.
@@ -51,12 +50,12 @@ pub fn study_tables(plan: &Plan, study: &StudyResult) -> String {
 
 fn table(plan: &Plan, a: &ArrangementResult) -> Table {
     let mut table = plain_table(["", "perfect", "median", "95 in 100", "95 % sure between", "worst found", "requirement"]);
-    for (name, of, more, write, measure) in ROWS {
+    for (name, reading, write, measure) in ROWS {
         let shown = match measure {
             Some(Measure::FloatTravel) => a.has_floats,
             Some(Measure::RowUnloading) => a.verdicts.iter().any(|v| v.requirement.measure == Measure::RowUnloading),
-            None if name.starts_with("slot") => a.outcomes.iter().any(|o| o.slot_used > 0.0),
-            _ => !of(&a.perfect).is_nan(),
+            None if name.starts_with("slot") => a.tally.of(Reading::SlotUsed).high() > 0.0,
+            _ => !reading.of(&a.perfect).is_nan(),
         };
         if !shown {
             continue;
@@ -66,14 +65,12 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
             _ if name == "life, km" && a.perfect.rows.is_some() => "life of the rows, km",
             _ => name,
         };
-        let mut sorted: Vec<f64> = a.outcomes.iter().map(of).collect();
-        sorted.sort_by(f64::total_cmp);
-        let at = |p: f64| quantile(&sorted, p, 0.95);
-        let (median, bad) = (at(0.5), at(if more { 0.05 } else { 0.95 }));
+        let at = |p: f64| a.tally.quantile(reading, p);
+        let (median, bad) = (at(0.5), at(if reading.more_is_better() { 0.05 } else { 0.95 }));
         let requirement = measure.and_then(|m| a.verdicts.iter().find(|v| v.requirement.measure == m));
         let cell = |x: Option<f64>| x.map_or_else(|| "-".into(), write);
         let range = bad.map_or_else(|| "-".into(), |q| format!("{} to {}", write(q.low), write(q.high)));
-        let perfect = of(&a.perfect);
+        let perfect = reading.of(&a.perfect);
         table.add_row([
             name.into(),
             write(perfect),

@@ -47,7 +47,7 @@ pub fn numerical_tolerance(u: f64, digits: u32) -> f64 {
 /// Sequences of the first stage.
 const FIRST_STAGE: usize = 10;
 
-/// True when the draws are enough for the wanted digits.
+/// True when the draws are enough for the wanted digits; `deviation` is that of all of them.
 ///
 /// Twice the standard deviation of the mean of each of the four estimates must be within the tolerance of the deviation of
 /// all draws (JCGM 101, 7.9.4, steps e to g). Looking after every sequence, that rule alone stops too early by luck, so the
@@ -55,12 +55,12 @@ const FIRST_STAGE: usize = 10;
 /// 2010; from memory): `s^2 t^2 / tolerance^2` with s from the first ten sequences and Student's t for 95 %, shared among
 /// the four estimates.
 #[must_use]
-pub fn settled(sequences: &[Estimates], all: &[f64], digits: u32) -> bool {
+pub fn settled(sequences: &[Estimates], deviation: f64, digits: u32) -> bool {
     let h = sequences.len();
     if h < FIRST_STAGE {
         return false;
     }
-    let tolerance = numerical_tolerance(Estimates::of(all).values[1], digits);
+    let tolerance = numerical_tolerance(deviation, digits);
     let Ok(student) = StudentsT::new(0.0, 1.0, FIRST_STAGE as f64 - 1.0) else { return false };
     let t = student.inverse_cdf(1.0 - 0.05 / 2.0 / 4.0);
     (0..4).all(|k| {

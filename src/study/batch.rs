@@ -2,18 +2,18 @@
 
 use std::sync::Arc;
 
-use super::engine::{Stream, run_batches};
+use super::engine::run_batches;
 use super::evaluate::{Evaluator, Work};
-use super::linear_kernel::{LANES, Lane, Sweep, Weights, sweep};
+use super::linear_fatigue::Weights;
+use super::linear_kernel::{Sweep, sweep};
 use super::linear_map::LinearMap;
 use super::outcome::Outcome;
-use super::sampling::{Draws, Place};
+use super::sampling::{Draws, Place, own};
 use super::service::{ServiceState, service_states};
 use crate::bearing::{rating_life_km, row_unloading_load, system_life_km};
+use crate::math::lanes::{LANES, Lane};
 use crate::structure::NotConverged;
 use crate::units::MRAD;
-
-pub(super) use super::linear_kernel::LANES as BATCH_LANES;
 
 /// An evaluator with the fast path of its machine, where it has one.
 pub(super) struct Batch<'e, 'p> {
@@ -51,8 +51,8 @@ pub(super) fn drawn_outcomes(
     let batch = Batch::new(evaluator, draws, service)?;
     let mut outcomes = Vec::with_capacity(count as usize);
     for list in run_batches(0, count, LANES, seed, Memory::default, |memory, _, rngs| {
-        memory.draw(draws, rngs);
-        batch.run(&memory.numbers, false, &mut memory.work).map_err(|(_, e)| e)
+        draws.numbers(rngs, &mut memory.numbers);
+        batch.run(&memory.numbers, rngs.len(), false, &mut memory.work).map_err(|(_, e)| e)
     }) {
         outcomes.extend(list?.into_iter().map(|(outcome, _)| outcome));
     }
@@ -71,19 +71,8 @@ pub fn drawn(evaluator: &Evaluator<'_>, seed: u64, count: u64) -> Result<Vec<Out
 /// Numbers of a batch and working memory, of one thread.
 #[derive(Default)]
 pub(super) struct Memory {
-    pub(super) numbers: Vec<Vec<f64>>,
+    pub(super) numbers: Vec<Lane>,
     pub(super) work: BatchWork,
-}
-
-impl Memory {
-    /// Draws the numbers of as many installations as there are generators.
-    pub(super) fn draw(&mut self, draws: &Draws<'_>, rngs: &mut [Stream]) {
-        self.numbers.resize(rngs.len(), Vec::new());
-        for (own, rng) in self.numbers.iter_mut().zip(rngs) {
-            own.clear();
-            draws.numbers(rng, own);
-        }
-    }
 }
 
 /// One installation: what it comes to, and its largest loads along the stroke where wanted.
@@ -101,29 +90,27 @@ impl<'e, 'p> Batch<'e, 'p> {
             return Ok(Self { evaluator, draws, service, path: Arc::clone(path) });
         }
         let map = LinearMap::new(evaluator, draws, service)?.map(|map| (map, Weights::new(&evaluator.plan().block)));
-        let path = Arc::new(FastPath { places, service: service.to_vec(), map });
+        let path = Arc::new(FastPath { places: places.to_vec(), service: service.to_vec(), map });
         let _ = evaluator.fast_path.get_or_init(|| Arc::clone(&path));
         Ok(Self { evaluator, draws, service, path })
     }
 
-    /// What up to eight installations come to; `numbers` holds each one's numbers. `keep` asks for loads along the stroke.
+    /// What the first `count` of eight installations side by side come to. `keep` asks for loads along the stroke.
     ///
     /// # Errors
     /// An equilibrium was not found: the place of the installation in the batch.
-    pub(super) fn run(&self, numbers: &[Vec<f64>], keep: bool, work: &mut BatchWork) -> Result<Vec<Done>, (usize, NotConverged)> {
-        let mut list = Vec::with_capacity(numbers.len());
+    pub(super) fn run(&self, numbers: &[Lane], count: usize, keep: bool, work: &mut BatchWork) -> Result<Vec<Done>, (usize, NotConverged)> {
+        let mut list = Vec::with_capacity(count);
         if let Some((map, weights)) = &self.path.map {
-            let lane = |j: usize| -> Lane { std::array::from_fn(|i| numbers.get(i).map_or(0.0, |n| n[j])) };
-            let lanes: Vec<Lane> = (0..map.count).map(lane).collect();
-            sweep(map, weights, &lanes, &mut work.sweep);
+            sweep(map, weights, numbers, &mut work.sweep);
         }
-        for (i, own) in numbers.iter().enumerate().take(LANES) {
+        for i in 0..count.min(LANES) {
             let on_map = self.path.map.as_ref().filter(|_| work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9);
             if on_map.is_some() {
                 let stroke = keep.then(|| work.sweep.stroke.iter().map(|s| s[i]).collect());
                 list.push((self.outcome(&work.sweep, i), stroke));
             } else {
-                let installation = self.draws.installation(own);
+                let installation = self.draws.installation(&own(numbers, i));
                 let outcome = self.evaluator.evaluate(&installation, self.service, &mut work.one).map_err(|e| (i, e))?;
                 list.push((outcome, keep.then(|| work.one.stroke_peak_n.clone())));
             }
@@ -136,12 +123,12 @@ impl<'e, 'p> Batch<'e, 'p> {
         let mut o = Outcome { slot_used: sweep.slot_used[i], float_travel_used: sweep.travel_used[i], ..Outcome::start() };
         o.extra_load_n = f64::NEG_INFINITY;
         let power = 1.0 / block.element.life_exponent();
-        for (b, (peak, peak_static)) in sweep.peak.iter().zip(&sweep.peak_static).enumerate() {
+        for (b, peak) in sweep.peak.iter().enumerate() {
             o.peak_load_n = o.peak_load_n.max(peak[i]);
             o.extra_load_n = o.extra_load_n.max(peak[i] - self.evaluator.perfect_peak_load_n(b));
-            o.static_safety = o.static_safety.min(block.c0_n / peak_static[i]);
-            o.pull_n = o.pull_n.max(sweep.pull[b][i]);
         }
+        o.static_safety = block.c0_n / sweep.peak_static[i];
+        o.pull_n = sweep.pull[i];
         let unloading_n = row_unloading_load(block);
         o.row_unloading = if unloading_n > 0.0 { o.peak_load_n / unloading_n } else { 0.0 };
         let lives = sweep.fatigue.iter().map(|sum| rating_life_km(block, sum[i].powf(power)));

@@ -2,11 +2,12 @@
 
 use super::evaluate::Evaluator;
 use super::outcome::Outcome;
+use super::reading::Reading;
+use super::tally::Tally;
 use super::verdict::{Status, Verdict, shortfall};
 use crate::input::plan::{Arrangement, Element, Law, Level, Requirement};
 use crate::input::sources::Spread;
 use crate::input::{Plan, Source};
-use crate::math::order::quantile;
 
 /// One finding.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -39,7 +40,7 @@ fn finding(what: &str, place: impl Into<String>, amount: impl Into<String>, advi
 /// `in_service` is the perfect installation in the plan's states of service; `sticking` is the share of installations in which some float never slides.
 pub(super) fn findings(
     evaluator: &Evaluator<'_>,
-    outcomes: &[Outcome],
+    tally: &Tally,
     verdicts: &[Verdict],
     in_service: &Outcome,
     sticking: f64,
@@ -47,12 +48,12 @@ pub(super) fn findings(
     let plan = evaluator.plan();
     let arrangement = &plan.arrangements[evaluator.machine.arrangement];
     let mut list = Vec::new();
-    from_draws(evaluator, outcomes, sticking, &mut list);
+    from_draws(evaluator, tally, sticking, &mut list);
     if verdicts.iter().any(|v| v.status == Status::Undecided) {
         let advice = "Run the study again with more draws.";
-        list.push(finding("a requirement is not decided", arrangement.name.as_str(), format!("by {} draws", outcomes.len()), advice));
+        list.push(finding("a requirement is not decided", arrangement.name.as_str(), format!("by {} draws", tally.draws()), advice));
     }
-    list.extend(life_models(evaluator, outcomes));
+    list.extend(life_models(evaluator, tally));
     list.extend(service_alone(evaluator, in_service));
     take_ups(arrangement, &mut list);
     list.extend(nearly_free(evaluator));
@@ -78,16 +79,11 @@ fn nearly_free(evaluator: &Evaluator<'_>) -> Option<Finding> {
     })
 }
 
-fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], sticking: f64, list: &mut Vec<Finding>) {
+fn from_draws(evaluator: &Evaluator<'_>, tally: &Tally, sticking: f64, list: &mut Vec<Finding>) {
     let plan = evaluator.plan();
     let name = evaluator.machine.name();
-    let share = |holds: &dyn Fn(&Outcome) -> bool| {
-        let n = outcomes.iter().filter(|o| holds(o)).count();
-        (n > 0).then(|| format!("{:.1} % of installations", 100.0 * n as f64 / outcomes.len() as f64))
-    };
-    let stops: Vec<f64> = outcomes.iter().filter_map(|o| o.stop_from_x_mm).collect();
-    if let Some(amount) = share(&|o| o.stop_from_x_mm.is_some()) {
-        let first = stops.iter().copied().fold(f64::INFINITY, f64::min);
+    let share = |n: u64| (n > 0).then(|| format!("{:.1} % of installations", 100.0 * n as f64 / tally.draws() as f64));
+    if let (Some(amount), Some(first)) = (share(tally.counts.at_stop), tally.first_stop_x_mm) {
         let advice = "A float on its stop is a stiff joint. Give it more travel, or halve the error that moves it most.";
         list.push(finding("a float reaches its stop", format!("{name}, from station {first:.0} mm"), amount, advice));
     }
@@ -102,7 +98,7 @@ fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], sticking: f64, li
         list.push(finding("drag was not studied in both directions", name, "", advice));
     }
     let already = evaluator.perfect().row_unloading > 1.0;
-    if let Some(amount) = share(&|o| o.row_unloading > 1.0) {
+    if let Some(amount) = share(tally.counts.unloaded) {
         let amount = if already { "already in the perfect installation".into() } else { amount };
         let advice =
             "Normal in a loaded block; beyond that load its stiffness falls. Make it a requirement (row_unloading) if it must not be.";
@@ -117,30 +113,25 @@ fn from_draws(evaluator: &Evaluator<'_>, outcomes: &[Outcome], sticking: f64, li
             advice,
         ));
     }
-    if let Some(amount) = share(&|o| o.static_safety < 1.0) {
+    if let Some(amount) = share(tally.counts.beyond_static) {
         let advice = "Its blocks would be damaged: such loads lie outside the linear model; read them as a failure, not as numbers.";
         list.push(finding("a load beyond the static rating", name, amount, advice));
     }
-    let pull = outcomes.iter().map(|o| o.pull_n).fold(0.0, f64::max);
-    if let Some(amount) = share(&|o| o.pull_n > plan.block.preload_n) {
+    let pull = tally.of(Reading::Pull).high().max(0.0);
+    if let Some(amount) = share(tally.counts.lifted) {
         let advice = "The truck pulls the block up, by more than its preload. Check its rating against pull, its bolts and the rail's.";
         list.push(finding("a block lifts", format!("{name}, up to {pull:.0} N"), amount, advice));
     }
-    if let Some(amount) = share(&|o| o.slot_used > 0.999) {
+    if let Some(amount) = share(tally.counts.slot_at_end) {
         let advice = "Beyond it the misfit stays in the joint. Widen the slots or tighten the tolerance behind it.";
         list.push(finding("a joint's slot is at its end", name, amount, advice));
     }
 }
 
 /// At the contact level: rows against summed loads, where the median lives differ by more than a tenth.
-fn life_models(evaluator: &Evaluator<'_>, outcomes: &[Outcome]) -> Option<Finding> {
-    let median = |of: fn(&Outcome) -> f64| {
-        let mut sorted: Vec<f64> = outcomes.iter().map(of).collect();
-        sorted.sort_by(f64::total_cmp);
-        quantile(&sorted, 0.5, 0.95).map_or(f64::NAN, |q| q.value)
-    };
-    outcomes.first()?.rows?;
-    let (rows, loads) = (median(|o| o.life_km), median(|o| o.rows.map_or(f64::NAN, |r| r.life_by_load_km)));
+fn life_models(evaluator: &Evaluator<'_>, tally: &Tally) -> Option<Finding> {
+    let median = |of: Reading| tally.quantile(of, 0.5).map(|q| q.value);
+    let (rows, loads) = (median(Reading::Life)?, median(Reading::LifeByLoad)?);
     let advice = if rows > 1.1 * loads {
         "Summed loads add force and moments as if they met on one ball; in the rows they fall on different ones, and preload is relieved where load adds. The rows' figure counts here; compare it with other figures of rows only."
     } else if rows < loads / 1.1 {

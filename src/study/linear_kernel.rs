@@ -1,51 +1,29 @@
 //! The hot loop of a study on springs: eight installations side by side through every station and situation.
 //!
-//! The compiler makes one version of it for each kind of processor and the program picks one when it runs. No fused
-//! multiply-add and no order of summing depends on that choice: the same bits on every one of them.
+//! The compiler makes one version of it for each kind of processor and the program picks one when it runs. An installation's
+//! bits do not depend on its neighbours nor on the number of threads; fused multiply-adds may change the last ones from one
+//! kind of processor to another.
 
 #![allow(clippy::needless_range_loop, reason = "lanes are counted: the compiler turns each loop over them into one instruction")]
 
-use multiversion::multiversion;
+use multiversion::{multiversion, target::target_cfg_f};
 
-use super::linear_map::{BlockArms, LinearMap, RAIL, Sparse};
-use crate::bearing::row_unloading_load;
-use crate::input::plan::{Block, Element};
-
-/// Installations side by side.
-pub(super) const LANES: usize = 8;
-
-/// One number of all installations of a batch.
-pub(super) type Lane = [f64; LANES];
-
-const ZERO: Lane = [0.0; LANES];
-
-/// What the bearings make of five loads.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Weights {
-    dynamic: [f64; 5],
-    fixed: [f64; 5],
-    preload_n: f64,
-    unloading_n: f64,
-    element: Element,
-}
+use super::linear_fatigue::{HALF, Half, Weights};
+use super::linear_map::{BlockArms, LinearMap, RAIL};
+use super::linear_tiles::multiply_add;
+use crate::input::plan::Element;
+use crate::math::lanes::{LANES, Lane, ZERO};
 
 /// Extremes and sums of a batch.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Sweep {
-    /// Scaled numbers, rail values, truck poses, mounts, other rows: working memory.
-    numbers: Vec<Lane>,
-    rail: Vec<Lane>,
-    trucks: Vec<Lane>,
-    trucks_made: Vec<Lane>,
-    mounts: Vec<Lane>,
-    others: Vec<Lane>,
-    others_made: Vec<Lane>,
-    /// By block.
+    memory: Memory,
+    /// By block: sum of fatigue, largest P.
     pub(super) fatigue: Vec<Lane>,
     pub(super) peak: Vec<Lane>,
-    pub(super) peak_static: Vec<Lane>,
-    pub(super) pull: Vec<Lane>,
     /// Of the machine.
+    pub(super) peak_static: Lane,
+    pub(super) pull: Lane,
     pub(super) joint_square: Lane,
     pub(super) tool_square: Lane,
     pub(super) tool_yaw: Lane,
@@ -55,249 +33,209 @@ pub(super) struct Sweep {
     pub(super) stroke: Vec<Lane>,
 }
 
-impl Weights {
-    pub(super) fn new(block: &Block) -> Self {
-        let [y, z] = block.c_over_direction;
-        let [roll, pitch, yaw] = block.c_over_moment_per_mm;
-        let [y0, z0] = block.c0_over_direction;
-        let [roll0, pitch0, yaw0] = block.c0_over_moment_per_mm;
-        Self {
-            dynamic: [y, z, roll, pitch, yaw],
-            fixed: [y0, z0, roll0, pitch0, yaw0],
-            preload_n: block.preload_n,
-            unloading_n: row_unloading_load(block),
-            element: block.element,
-        }
-    }
+/// Scaled numbers, profiles on their grid, what no station changes, and what each station does: working memory.
+#[derive(Debug, Clone, Default)]
+struct Memory {
+    numbers: Vec<Lane>,
+    grid: Vec<Lane>,
+    take_ups: Vec<Lane>,
+    made: Vec<Lane>,
+    mounts: Vec<Lane>,
+    rail: Vec<Lane>,
+    forces: Vec<Lane>,
+    response: Vec<Lane>,
 }
 
 #[inline(always)]
-fn add_scaled(to: &mut Lane, x: &Lane, factor: f64) {
-    for i in 0..LANES {
-        to[i] += factor * x[i];
-    }
+fn raise(to: &mut f64, x: f64) {
+    *to = if x > *to { x } else { *to };
 }
 
 #[inline(always)]
 fn largest(to: &mut Lane, x: &Lane) {
     for i in 0..LANES {
-        to[i] = if x[i] > to[i] { x[i] } else { to[i] };
+        raise(&mut to[i], x[i]);
     }
 }
 
+/// Largest |x + c| over a size, c between two constants.
 #[inline(always)]
-fn sparse(row: &Sparse, x: &[Lane]) -> Lane {
-    let mut sum = ZERO;
-    for &(j, factor) in row {
-        add_scaled(&mut sum, &x[j as usize], factor);
-    }
-    sum
-}
-
-/// Rows of a dense matrix, four at a time: four sums grow side by side, so that none waits for the one before.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Packed {
-    inputs: usize,
-    /// By fours of rows, then by input.
-    factors: Vec<[f64; 4]>,
-}
-
-impl Packed {
-    pub(super) fn new(rows: &[Vec<f64>]) -> Self {
-        let inputs = rows.first().map_or(0, Vec::len);
-        let four = |rows: &[Vec<f64>]| -> Vec<[f64; 4]> {
-            (0..inputs).map(|j| std::array::from_fn(|r| rows.get(r).map_or(0.0, |row| row[j]))).collect()
-        };
-        Self { inputs, factors: rows.chunks(4).flat_map(four).collect() }
-    }
-}
-
-/// `to` = `start` + rows x inputs.
-#[inline(always)]
-fn dense(to: &mut Vec<Lane>, start: &[Lane], rows: &Packed, x: &[Lane]) {
-    to.clear();
-    to.extend_from_slice(start);
-    for (four, factors) in to.chunks_mut(4).zip(rows.factors.chunks(rows.inputs.max(1))) {
-        let mut sums = [ZERO; 4];
-        for (factor, x) in factors.iter().zip(x) {
-            for r in 0..4 {
-                for i in 0..LANES {
-                    sums[r][i] += factor[r] * x[i];
-                }
-            }
-        }
-        for (to, sum) in four.iter_mut().zip(&sums) {
-            for i in 0..LANES {
-                to[i] += sum[i];
-            }
-        }
-    }
-}
-
-/// Five loads of a block on its rail, situations apart.
-#[inline(always)]
-fn block_loads(block: &BlockArms, truck: &[Lane], rail: &[Lane], mounts: &[Lane]) -> [Lane; 5] {
-    let (x, b, k) = (block.x_mm, block.lateral_mm, &block.stiffness);
-    let r = &rail[block.rail..block.rail + RAIL];
-    let mut loads = [ZERO; 5];
+fn farthest(to: &mut Lane, x: &Lane, [low, high]: [f64; 2], size: f64) {
     for i in 0..LANES {
-        loads[0][i] = mounts[0][i] + k[0] * (truck[0][i] + x * truck[4][i] - r[0][i]);
-        loads[1][i] = mounts[1][i] + k[1] * (truck[1][i] + b * (truck[2][i] - r[4][i]) - x * truck[3][i] - r[2][i]);
-        loads[2][i] = mounts[2][i] + k[2] * (truck[2][i] - r[4][i]);
-        loads[3][i] = mounts[3][i] + k[3] * (truck[3][i] + r[3][i] + b * r[5][i]);
-        loads[4][i] = mounts[4][i] + k[4] * (truck[4][i] - r[1][i]);
+        let (up, down) = (x[i] + high, -(x[i] + low));
+        raise(&mut to[i], if up > down { up } else { down } / size);
     }
-    loads
-}
-
-/// Fatigue of an equivalent load with its preload: P_eff^p.
-#[inline(always)]
-fn fatigue(w: &Weights, p: &Lane) -> Lane {
-    let mut sum = ZERO;
-    match w.element {
-        Element::Ball => {
-            let (pre3, over) = (w.preload_n * w.preload_n * w.preload_n, if w.unloading_n > 0.0 { 1.0 / w.unloading_n } else { 0.0 });
-            for i in 0..LANES {
-                // (F_pr (P/P_u + 1)^1.5)^3 = F_pr^3 x^4 sqrt(x), x = P/P_u + 1, lies above P^3 below P_u and meets it there.
-                let share = p[i] * over;
-                let x = if share < 1.0 { share } else { 1.0 } + 1.0;
-                let square = x * x;
-                let preloaded = pre3 * (square * square) * x.sqrt();
-                let free = p[i] * p[i] * p[i];
-                sum[i] = if free > preloaded { free } else { preloaded };
-            }
-        }
-        Element::Roller => {
-            for i in 0..LANES {
-                let loaded = if p[i] > w.unloading_n || w.unloading_n == 0.0 {
-                    p[i]
-                } else {
-                    w.preload_n * (p[i] / w.unloading_n + 1.0).powf(w.element.contact_exponent())
-                };
-                sum[i] = loaded.powf(w.element.life_exponent());
-            }
-        }
-    }
-    sum
 }
 
 /// Runs a batch of installations, given by their numbers, through every station and situation.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq", "x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
 pub(super) fn sweep(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep) {
+    const FUSED: bool = target_cfg_f!(target_feature = "fma");
+    match w.element {
+        Element::Ball => all::<FUSED>(map, w, numbers, out, |p| w.ball_fatigue(p)),
+        Element::Roller => all::<FUSED>(map, w, numbers, out, |p| w.roller_fatigue(p)),
+    }
+}
+
+#[inline(always)]
+fn all<const FUSED: bool>(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep, fatigue: impl Fn(f64) -> f64 + Copy) {
     let blocks = map.blocks.len();
-    for list in [&mut out.fatigue, &mut out.peak, &mut out.peak_static, &mut out.pull] {
+    for list in [&mut out.fatigue, &mut out.peak] {
         list.clear();
         list.resize(blocks, ZERO);
     }
     (out.joint_square, out.tool_square, out.tool_yaw, out.travel_used, out.slot_used) = (ZERO, ZERO, ZERO, ZERO, ZERO);
+    (out.peak_static, out.pull) = (ZERO, ZERO);
     out.stroke.clear();
-
-    // Profiles: amplitudes to the wanted peak-to-valley.
-    out.numbers.clear();
-    out.numbers.extend_from_slice(numbers);
-    let modes = map.modes_on_grid.ncols();
-    for &first in &map.profiles {
-        let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
-        for point in 0..map.modes_on_grid.nrows() {
-            let mut value = ZERO;
-            for m in 0..modes {
-                add_scaled(&mut value, &numbers[first + m], map.modes_on_grid[(point, m)]);
-            }
-            for i in 0..LANES {
-                low[i] = if value[i] < low[i] { value[i] } else { low[i] };
-                high[i] = if value[i] > high[i] { value[i] } else { high[i] };
-            }
-        }
-        for m in 0..modes {
-            for i in 0..LANES {
-                let has = high[i] - low[i];
-                let scale = if has > 0.0 { numbers[first + modes][i] / has } else { 0.0 };
-                out.numbers[first + m][i] *= scale;
-            }
-        }
+    scale_profiles::<FUSED>(map, numbers, &mut out.memory);
+    let memory = &mut out.memory;
+    map.take_ups.product::<FUSED>(&memory.numbers, &mut memory.take_ups);
+    for ((constant, slot), tau) in map.slots.iter().zip(&memory.take_ups) {
+        farthest(&mut out.slot_used, tau, [*constant; 2], *slot);
     }
-    let x = &out.numbers;
-
-    // What no station changes.
-    for (row, constant, slot) in &map.take_ups {
-        let tau = sparse(row, x);
-        for i in 0..LANES {
-            let used = (tau[i] + constant).abs() / slot;
-            out.slot_used[i] = if used > out.slot_used[i] { used } else { out.slot_used[i] };
-        }
-    }
-    out.trucks_made.clear();
-    out.trucks_made.extend(map.trucks_made.iter().map(|row| sparse(row, x)));
-    out.mounts.clear();
-    out.mounts.extend(map.mounts.iter().map(|row| sparse(row, x)));
-    out.others_made.clear();
-    out.others_made.extend(map.others_made.iter().map(|row| sparse(row, x)));
-
-    let first_float = map.joint_springs + map.tool_rows;
+    map.made.product::<FUSED>(&memory.numbers, &mut memory.made);
+    map.mounts.product::<FUSED>(&memory.numbers, &mut memory.mounts);
     for station in &map.stations {
-        out.rail.clear();
-        out.rail.extend(station.rail.iter().map(|row| sparse(row, x)));
-        dense(&mut out.trucks, &out.trucks_made, &map.trucks, &out.rail);
-        dense(&mut out.others, &out.others_made, &map.others, &out.rail);
-
+        let memory = &mut out.memory;
+        station.rail.product::<FUSED>(&memory.numbers, &mut memory.rail);
+        map.forces.product::<FUSED>(&memory.rail, &mut memory.forces);
+        map.response.product_from::<FUSED>(&memory.made, &memory.forces, &mut memory.response);
         let mut at_station = ZERO;
-        for (b, block) in map.blocks.iter().enumerate() {
-            let truck = &out.trucks[5 * block.side..5 * block.side + 5];
-            let loads = block_loads(block, truck, &out.rail, &out.mounts[5 * b..5 * b + 5]);
-            let (mut sum, mut peak, mut peak_static, mut pull) = (ZERO, ZERO, out.peak_static[b], out.pull[b]);
-            for s in &map.situations {
-                let c = &s.loads[b];
-                let (mut p, mut p0) = (ZERO, ZERO);
-                for j in 0..5 {
-                    for i in 0..LANES {
-                        let size = (loads[j][i] + c[j]).abs();
-                        p[i] += size * w.dynamic[j];
-                        p0[i] += size * w.fixed[j];
-                    }
-                }
-                let mut lift = loads[1];
-                for v in &mut lift {
-                    *v += c[1];
-                }
-                largest(&mut pull, &lift);
-                largest(&mut peak, &p);
-                largest(&mut peak_static, &p0);
-                add_scaled(&mut sum, &fatigue(w, &p), s.share);
-            }
-            add_scaled(&mut out.fatigue[b], &sum, station.share);
-            largest(&mut out.peak[b], &peak);
-            largest(&mut at_station, &peak);
-            out.peak_static[b] = peak_static;
-            out.pull[b] = pull;
+        for b in 0..blocks {
+            one_block::<FUSED>(map, w, (b, station.share), out, &mut at_station, fatigue);
         }
         out.stroke.push(at_station);
+        others::<FUSED>(map, out);
+    }
+}
 
-        for s in &map.situations {
-            for (joint, range) in map.joints.iter().enumerate() {
-                let mut square = [s.drag_square[joint]; LANES];
-                for spring in range.clone() {
-                    for i in 0..LANES {
-                        let force = out.others[spring][i] + s.joints[spring];
-                        square[i] += force * force;
-                    }
-                }
-                largest(&mut out.joint_square, &square);
-            }
-            let tool = &out.others[s.tool_rows..s.tool_rows + 4];
-            let (mut square, mut yaw) = (ZERO, ZERO);
+/// Amplitudes of the profiles' modes to the wanted peak-to-valley.
+#[inline(always)]
+fn scale_profiles<const FUSED: bool>(map: &LinearMap, numbers: &[Lane], memory: &mut Memory) {
+    memory.numbers.clear();
+    memory.numbers.extend_from_slice(numbers);
+    for &first in &map.profiles {
+        map.grid.product::<FUSED>(&numbers[first..first + map.modes], &mut memory.grid);
+        let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+        for value in &memory.grid[..map.grid_points] {
             for i in 0..LANES {
-                let way = [tool[0][i] + s.tool[0], tool[1][i] + s.tool[1], tool[2][i] + s.tool[2]];
-                square[i] = way[0] * way[0] + way[1] * way[1] + way[2] * way[2];
-                yaw[i] = (tool[3][i] + s.tool[3]).abs();
+                low[i] = if value[i] < low[i] { value[i] } else { low[i] };
+                raise(&mut high[i], value[i]);
             }
-            largest(&mut out.tool_square, &square);
-            largest(&mut out.tool_yaw, &yaw);
-            for (f, travel) in map.travel.iter().enumerate() {
-                for i in 0..LANES {
-                    let used = (out.others[first_float + f][i] + s.floats[f]).abs() / travel;
-                    out.travel_used[i] = if used > out.travel_used[i] { used } else { out.travel_used[i] };
+        }
+        let scale: Lane = std::array::from_fn(|i| {
+            let has = high[i] - low[i];
+            if has > 0.0 { numbers[first + map.modes][i] / has } else { 0.0 }
+        });
+        for amplitude in &mut memory.numbers[first..first + map.modes] {
+            for i in 0..LANES {
+                amplitude[i] *= scale[i];
+            }
+        }
+    }
+}
+
+/// Five loads of a block on its rail, times their weights in P, situations apart.
+#[inline(always)]
+fn block_loads<const FUSED: bool>(block: &BlockArms, truck: &[Lane], rail: &[Lane], mounts: &[Lane]) -> [Lane; 5] {
+    let (x, b, k) = (block.x_mm, block.lateral_mm, &block.stiffness);
+    let r: &[Lane] = &rail[block.rail..block.rail + RAIL];
+    let mut loads = [ZERO; 5];
+    for i in 0..LANES {
+        let rolled = truck[2][i] - r[4][i];
+        let raised = multiply_add::<FUSED>(b, rolled, truck[1][i]) - r[2][i];
+        let turned = multiply_add::<FUSED>(b, r[5][i], truck[3][i] + r[3][i]);
+        loads[0][i] = multiply_add::<FUSED>(k[0], multiply_add::<FUSED>(x, truck[4][i], truck[0][i]) - r[0][i], mounts[0][i]);
+        loads[1][i] = multiply_add::<FUSED>(k[1], multiply_add::<FUSED>(-x, truck[3][i], raised), mounts[1][i]);
+        loads[2][i] = multiply_add::<FUSED>(k[2], rolled, mounts[2][i]);
+        loads[3][i] = multiply_add::<FUSED>(k[3], turned, mounts[3][i]);
+        loads[4][i] = multiply_add::<FUSED>(k[4], truck[4][i] - r[1][i], mounts[4][i]);
+    }
+    loads
+}
+
+/// Counts one block at one station in every situation.
+#[inline(always)]
+fn one_block<const FUSED: bool>(
+    map: &LinearMap,
+    w: &Weights,
+    (b, share): (usize, f64),
+    out: &mut Sweep,
+    at_station: &mut Lane,
+    fatigue: impl Fn(f64) -> f64,
+) {
+    let block = &map.blocks[b];
+    let memory = &out.memory;
+    let truck = &memory.response[5 * block.side..5 * block.side + 5];
+    let loads = block_loads::<FUSED>(block, truck, &memory.rail, &memory.mounts[5 * b..5 * b + 5]);
+    for i in 0..LANES {
+        raise(&mut out.pull[i], (loads[1][i] + block.most_lift) / w.dynamic[1]);
+    }
+    for first in [0, HALF] {
+        let half: [Half; 5] = std::array::from_fn(|j| std::array::from_fn(|i| loads[j][first + i]));
+        let (mut sum, mut peak) = ([0.0; HALF], [0.0; HALF]);
+        for (constants, share) in block.constants.iter().zip(&map.shares) {
+            for i in 0..HALF {
+                let a = Weights::sizes(&half, constants, i);
+                let p = ((a[0] + a[1]) + (a[2] + a[3])) + a[4];
+                raise(&mut peak[i], p);
+                sum[i] = multiply_add::<FUSED>(fatigue(p), *share, sum[i]);
+            }
+        }
+        for i in 0..HALF {
+            let lane = first + i;
+            out.fatigue[b][lane] = multiply_add::<FUSED>(sum[i], share, out.fatigue[b][lane]);
+            raise(&mut out.peak[b][lane], peak[i]);
+            raise(&mut at_station[lane], peak[i]);
+        }
+        // P0 is looked at only where it can be a new largest one.
+        if (0..HALF).any(|i| w.fixed_over_dynamic_most * peak[i] > out.peak_static[first + i]) {
+            for constants in &block.constants {
+                for i in 0..HALF {
+                    raise(&mut out.peak_static[first + i], w.static_load::<FUSED>(&Weights::sizes(&half, constants, i)));
                 }
             }
         }
+    }
+}
+
+/// Joints, tool points and floats at one station.
+#[inline(always)]
+fn others<const FUSED: bool>(map: &LinearMap, out: &mut Sweep) {
+    let response = &out.memory.response;
+    for joint in &map.joints {
+        let springs = &response[joint.springs.clone()];
+        let (mut own, mut most) = (ZERO, [f64::NEG_INFINITY; LANES]);
+        for spring in springs {
+            for i in 0..LANES {
+                own[i] = multiply_add::<FUSED>(spring[i], spring[i], own[i]);
+            }
+        }
+        // |f + c|^2 = |f|^2 + (2 f c + |c|^2)
+        for (twice, square) in &joint.constants {
+            let mut with = [*square; LANES];
+            for (spring, c) in springs.iter().zip(twice) {
+                for i in 0..LANES {
+                    with[i] = multiply_add::<FUSED>(spring[i], *c, with[i]);
+                }
+            }
+            largest(&mut most, &with);
+        }
+        for i in 0..LANES {
+            raise(&mut out.joint_square[i], own[i] + most[i]);
+        }
+    }
+    for tool in &map.tools {
+        let at = &response[tool.rows..tool.rows + 4];
+        for c in &tool.ways {
+            for i in 0..LANES {
+                let way = [at[0][i] + c[0], at[1][i] + c[1], at[2][i] + c[2]];
+                raise(&mut out.tool_square[i], way[0] * way[0] + way[1] * way[1] + way[2] * way[2]);
+            }
+        }
+        farthest(&mut out.tool_yaw, &at[3], tool.yaw, 1.0);
+    }
+    for float in &map.floats {
+        farthest(&mut out.travel_used, &response[float.row], float.constants, float.travel);
     }
 }

@@ -4,32 +4,32 @@
 //! slot comes to its end. The map is made by asking the machine itself: once for the perfect installation in every state
 //! of service, once for every number, once for every value that a rail may take under a block.
 
-use nalgebra::DMatrix;
-
 use super::evaluate::Evaluator;
-use super::linear_kernel::Packed;
+use super::linear_fatigue::Weights;
+use super::linear_situations::{Situations, situations};
+use super::linear_tiles::{Sparse, Tiles};
 use super::sampling::{Draws, Place};
 use super::service::ServiceState;
 use crate::geometry::RailPoint;
 use crate::input::{ErrorKind, Installation};
-use crate::structure::{Drag, FloatWork, NotConverged, TakenUp, Vector24};
+use crate::structure::{Drag, NotConverged, TakenUp, Vector24};
 
 /// Values that a rail takes at a place: lateral, vertical, roll, each with its slope.
 pub(super) const RAIL: usize = 6;
 
-/// A short row over some inputs: number of the input and factor.
-pub(super) type Sparse = Vec<(u32, f64)>;
+/// Freedoms that a rail pushes: y, z, rx, ry, rz of both trucks.
+const PUSHED: [usize; 10] = [1, 2, 3, 4, 5, 7, 8, 9, 10, 11];
 
 /// One station.
 #[derive(Debug, Clone)]
 pub(super) struct StationRows {
     pub(super) share: f64,
     /// Rail values, place by place, over the numbers.
-    pub(super) rail: Vec<Sparse>,
+    pub(super) rail: Tiles,
 }
 
-/// One block: which truck's pose and which place of the rail it feels.
-#[derive(Debug, Clone, Copy)]
+/// One block: which truck's pose and which place of the rail it feels. Loads are times their weights in P.
+#[derive(Debug, Clone)]
 pub(super) struct BlockArms {
     pub(super) side: usize,
     /// First of its rail values.
@@ -37,24 +37,39 @@ pub(super) struct BlockArms {
     pub(super) x_mm: f64,
     pub(super) lateral_mm: f64,
     pub(super) stiffness: [f64; 5],
+    /// Its loads in each situation of the perfect installation.
+    pub(super) constants: Vec<[f64; 5]>,
+    /// The largest of them upward.
+    pub(super) most_lift: f64,
 }
 
-/// Constants of one state of service, load case and state of the drag.
+/// Springs of one joint.
 #[derive(Debug, Clone)]
-pub(super) struct SituationConstants {
-    pub(super) share: f64,
-    /// Five loads of every block.
-    pub(super) loads: Vec<[f64; 5]>,
-    /// Forces of the joints' springs, then the joints' drags stand in `drag_n`.
-    pub(super) joints: Vec<f64>,
-    /// Sum of squares of the drags in each joint, N^2.
-    pub(super) drag_square: Vec<f64>,
-    /// Tool point against the perfect installation: x, y, z (mm), yaw (rad).
-    pub(super) tool: [f64; 4],
-    /// First of its tool rows.
-    pub(super) tool_rows: usize,
-    /// Displacement of each float.
-    pub(super) floats: Vec<f64>,
+pub(super) struct JointRows {
+    /// Their rows in the response.
+    pub(super) springs: std::ops::Range<usize>,
+    /// Each situation: twice the springs' forces, and the sum of squares of them and of the drags, N^2.
+    pub(super) constants: Vec<(Vec<f64>, f64)>,
+}
+
+/// One distinct tool point.
+#[derive(Debug, Clone)]
+pub(super) struct ToolRows {
+    /// First of its four rows in the response: x, y, z (mm), yaw (rad).
+    pub(super) rows: usize,
+    /// Each situation at this point: its x, y, z against the perfect installation.
+    pub(super) ways: Vec<[f64; 3]>,
+    /// Least and largest yaw of them.
+    pub(super) yaw: [f64; 2],
+}
+
+/// One float.
+#[derive(Debug, Clone)]
+pub(super) struct FloatRow {
+    pub(super) row: usize,
+    pub(super) travel: f64,
+    /// Least and largest displacement in the perfect installation.
+    pub(super) constants: [f64; 2],
 }
 
 /// The whole map.
@@ -62,35 +77,33 @@ pub(super) struct SituationConstants {
 pub(super) struct LinearMap {
     pub(super) stations: Vec<StationRows>,
     pub(super) blocks: Vec<BlockArms>,
-    pub(super) situations: Vec<SituationConstants>,
-    /// y, z, rx, ry, rz of both trucks over the rail values.
-    pub(super) trucks: Packed,
+    /// Share of the distance of each situation.
+    pub(super) shares: Vec<f64>,
+    /// Forces of the rails on the trucks over the rail values.
+    pub(super) forces: Tiles,
+    /// y, z, rx, ry, rz of both trucks, joint springs, tool points, floats over those forces.
+    pub(super) response: Tiles,
     /// The same over the numbers, the part that no station changes.
-    pub(super) trucks_made: Vec<Sparse>,
+    pub(super) made: Tiles,
     /// Loads of the blocks by their own places in the truck, over the numbers: block by block, five each.
-    pub(super) mounts: Vec<Sparse>,
-    /// Joint springs, tool rows, floats: over the rail values and over the numbers.
-    pub(super) others: Packed,
-    pub(super) others_made: Vec<Sparse>,
-    /// First and last joint spring of every joint.
-    pub(super) joints: Vec<std::ops::Range<usize>>,
-    pub(super) joint_springs: usize,
-    pub(super) tool_rows: usize,
-    /// Way of each float to its stop.
-    pub(super) travel: Vec<f64>,
-    /// Take-ups over the numbers, their constant and their slot.
-    pub(super) take_ups: Vec<(Sparse, f64, f64)>,
-    /// Where each profile's numbers stand: first amplitude, and the modes on the zone's grid.
+    pub(super) mounts: Tiles,
+    pub(super) joints: Vec<JointRows>,
+    pub(super) tools: Vec<ToolRows>,
+    pub(super) floats: Vec<FloatRow>,
+    /// Take-ups over the numbers; constant and slot of each.
+    pub(super) take_ups: Tiles,
+    pub(super) slots: Vec<(f64, f64)>,
+    /// Where each profile's numbers stand: first amplitude. Modes on the zone's grid.
     pub(super) profiles: Vec<usize>,
-    pub(super) modes_on_grid: DMatrix<f64>,
-    pub(super) count: usize,
+    pub(super) modes: usize,
+    pub(super) grid: Tiles,
+    pub(super) grid_points: usize,
 }
 
-/// What the machine answers to one thing: truck poses, block loads, joint springs, tool rows, floats.
+/// What the machine answers to one thing: truck poses, joint springs, tool points, floats; and block loads.
 struct Answer {
-    trucks: [f64; 10],
+    response: Vec<f64>,
     loads: Vec<[f64; 5]>,
-    others: Vec<f64>,
 }
 
 impl LinearMap {
@@ -110,65 +123,69 @@ impl LinearMap {
             return Ok(None);
         }
         let ask = Asker { evaluator, places: rail_places(&evaluator.stations[0].points) };
+        let weights = Weights::new(&plan.block);
         let perfect = Installation::perfect(plan);
         let taken_0 = evaluator.taken_up(&perfect)?;
         let at_end = |t: &TakenUp| t.slot_used >= 1.0 - 1e-9;
-        let Some(situations) = ask.situations(&perfect, &taken_0, service)?.filter(|_| !at_end(&taken_0)) else { return Ok(None) };
+        let found = situations(evaluator, &perfect, &taken_0, service)?.filter(|_| !at_end(&taken_0));
+        let (Some(situations), Some((forces, response))) = (found, ask.pushes()) else { return Ok(None) };
         let places = draws.places();
-        let (mut trucks_made, mut mounts) = (vec![Sparse::new(); 10], vec![Sparse::new(); 5 * plan.block_count()]);
-        let mut others_made = vec![Sparse::new(); ask.others(&Vector24::zeros(), &[]).len()];
-        let mut take_ups: Vec<(Sparse, f64, f64)> = taken_0.tau.iter().zip(&slots).map(|(t, slot)| (Sparse::new(), *t, *slot)).collect();
+        let mut made = vec![Sparse::new(); response.len()];
+        let mut mounts = vec![Sparse::new(); 5 * plan.block_count()];
+        let mut take_ups = vec![Sparse::new(); slots.len()];
         let mut rail: Vec<Vec<Sparse>> = evaluator.stations.iter().map(|_| vec![Sparse::new(); RAIL * ask.places.len()]).collect();
         for (j, place) in places.iter().enumerate() {
-            let Some((unit, size)) = probe(draws, *place, j, &places) else { continue };
+            let Some((unit, size)) = probe(draws, *place, j, places) else { continue };
             let taken = evaluator.taken_up(&unit)?;
             if at_end(&taken) {
                 return Ok(None);
             }
-            let j = j as u32;
-            let of_unit = |t: f64| t / size;
             let keep = |to: &mut Sparse, value: f64| {
                 if value != 0.0 {
-                    to.push((j, value));
+                    to.push((j as u32, value / size));
                 }
             };
             let tau: Vec<f64> = taken.tau.iter().zip(&taken_0.tau).map(|(t, t0)| t - t0).collect();
-            take_ups.iter_mut().zip(&tau).for_each(|((row, _, _), t)| keep(row, of_unit(*t)));
+            take_ups.iter_mut().zip(&tau).for_each(|(row, t)| keep(row, *t));
             let answer = ask.made(&unit, &tau);
-            trucks_made.iter_mut().zip(answer.trucks).for_each(|(row, v)| keep(row, of_unit(v)));
-            let loads = answer.loads.iter().flatten();
-            mounts.iter_mut().zip(loads).for_each(|(row, v)| keep(row, of_unit(*v)));
-            others_made.iter_mut().zip(&answer.others).for_each(|(row, v)| keep(row, of_unit(*v)));
+            made.iter_mut().zip(answer.response).for_each(|(row, v)| keep(row, v));
+            let loads = answer.loads.iter().flat_map(|l| l.iter().zip(&weights.dynamic));
+            mounts.iter_mut().zip(loads).for_each(|(row, (v, weight))| keep(row, v * weight));
             for (rows, station) in rail.iter_mut().zip(&evaluator.stations) {
                 for (p, &first) in ask.places.iter().enumerate() {
                     let line = machine.rails().line(&station.points[first], &unit);
                     line.iter().enumerate().for_each(|(i, (value, slope))| {
-                        keep(&mut rows[RAIL * p + 2 * i], of_unit(*value));
-                        keep(&mut rows[RAIL * p + 2 * i + 1], of_unit(*slope));
+                        keep(&mut rows[RAIL * p + 2 * i], *value);
+                        keep(&mut rows[RAIL * p + 2 * i + 1], *slope);
                     });
                 }
             }
         }
-        let by_rail: Vec<Answer> = (0..RAIL * ask.places.len()).map(|i| ask.rail(i)).collect();
-        let over = |row: usize, of: &dyn Fn(&Answer, usize) -> f64| -> Vec<f64> { by_rail.iter().map(|a| of(a, row)).collect() };
-        let joints = machine.joint_springs();
+        let limited: Vec<usize> = (0..slots.len()).filter(|&i| slots[i] > 0.0).collect();
+        let grid = &draws.modes().on_grid;
+        let of_point = |row: usize| -> Sparse { (0..grid.ncols()).map(|m| (m as u32, grid[(row, m)])).collect() };
         Ok(Some(Self {
-            stations: evaluator.stations.iter().zip(rail).map(|(s, rail)| StationRows { share: s.share, rail }).collect(),
-            blocks: ask.blocks(),
-            trucks: Packed::new(&(0..10).map(|row| over(row, &|a, r| a.trucks[r])).collect::<Vec<_>>()),
-            trucks_made,
-            mounts,
-            others: Packed::new(&(0..others_made.len()).map(|row| over(row, &|a, r| a.others[r])).collect::<Vec<_>>()),
-            others_made,
-            joint_springs: joints.iter().map(ExactSizeIterator::len).sum(),
-            joints,
-            tool_rows: 4 * ask.tools().len(),
-            travel: (0..floats).map(|i| evaluator.maps[0].travel(i)).collect(),
-            take_ups: take_ups.into_iter().filter(|(_, _, slot)| *slot > 0.0).collect(),
+            stations: evaluator
+                .stations
+                .iter()
+                .zip(rail)
+                .map(|(s, rail)| StationRows { share: s.share, rail: Tiles::new(&rail) })
+                .collect(),
+            blocks: ask.blocks(&weights, &situations),
+            joints: ask.joints(&situations),
+            tools: ask.tool_rows(&situations),
+            floats: ask.floats(&situations),
+            shares: situations.shares,
+            forces: Tiles::new(&forces),
+            response: Tiles::new(&response),
+            made: Tiles::new(&made),
+            mounts: Tiles::new(&mounts),
+            take_ups: Tiles::new(&limited.iter().map(|&i| take_ups[i].clone()).collect::<Vec<_>>()),
+            slots: limited.iter().map(|&i| (taken_0.tau[i], slots[i])).collect(),
             profiles: (0..places.len()).filter(|&j| matches!(places[j], Place::Mode { mode: 0, .. })).collect(),
-            modes_on_grid: draws.modes().on_grid.clone(),
-            count: places.len(),
-            situations,
+            modes: grid.ncols(),
+            grid: Tiles::new(&(0..grid.nrows()).map(of_point).collect::<Vec<_>>()),
+            grid_points: grid.nrows(),
         }))
     }
 }
@@ -214,29 +231,22 @@ struct Asker<'e, 'p> {
 }
 
 impl Asker<'_, '_> {
-    fn answer(&self, pose: &Vector24, imposed: &[[f64; 5]], offsets: &[f64]) -> Answer {
-        Answer {
-            trucks: std::array::from_fn(|i| pose[if i < 5 { 1 + i } else { 2 + i }]),
-            loads: self.evaluator.machine.block_loads(pose, imposed).collect(),
-            others: self.others(pose, offsets),
-        }
-    }
-
-    /// Joint springs, tool rows (without the bridge's own shape), floats at a pose.
-    fn others(&self, pose: &Vector24, offsets: &[f64]) -> Vec<f64> {
+    /// Truck poses, joint springs, tool points (without the bridge's own shape), floats at a pose.
+    fn response(&self, pose: &Vector24, offsets: &[f64]) -> Vec<f64> {
         let machine = &self.evaluator.machine;
-        let mut list = machine.joint_spring_forces(pose, offsets);
-        list.extend(self.tools().iter().flat_map(|&c| self.evaluator.tools[c].at(pose)));
+        let mut list: Vec<f64> = PUSHED.iter().map(|&i| pose[i]).collect();
+        list.extend(machine.joint_spring_forces(pose, offsets));
+        list.extend(self.evaluator.distinct_tools().iter().flat_map(|&c| self.evaluator.tools[c].at(pose)));
         let float_offsets = if offsets.is_empty() { Vec::new() } else { machine.float_offsets(offsets) };
         list.extend(self.evaluator.maps[0].displacements(pose, &float_offsets));
         list
     }
 
-    /// First load case of every distinct tool point.
-    fn tools(&self) -> Vec<usize> {
-        let duty = &self.evaluator.machine.plan.duty;
-        let same = |a: usize, b: usize| duty[a].payload_y_mm == duty[b].payload_y_mm && duty[a].payload_arm_mm == duty[b].payload_arm_mm;
-        (0..duty.len()).filter(|&c| !(0..c).any(|d| same(c, d))).collect()
+    /// First row of the joints' springs, of the tool points and of the floats in the response.
+    fn rows(&self) -> [usize; 3] {
+        let springs: usize = self.evaluator.machine.joint_springs().iter().map(ExactSizeIterator::len).sum();
+        let tools = PUSHED.len() + springs;
+        [PUSHED.len(), tools, tools + 4 * self.evaluator.distinct_tools().len()]
     }
 
     /// What all that is no rail line does: making, mounting, seats, take-ups.
@@ -249,22 +259,42 @@ impl Asker<'_, '_> {
             + machine.made_forces(unit, &Default::default(), 0.0)
             + machine.joint_offset_forces(&offsets)
             + map.offset_forces(&machine.float_offsets(&offsets));
-        let pose = map.linear_pose(&forces);
-        let mut answer = self.answer(&pose, &imposed, &offsets);
-        // Loads by the pose come from the trucks' rows; what stays here is the block's own place.
-        let still = Vector24::zeros();
-        answer.loads = machine.block_loads(&still, &imposed).collect();
-        let first = machine.joint_spring_forces(&pose, &offsets).len();
-        for (i, &case) in self.tools().iter().enumerate() {
+        let mut response = self.response(&map.linear_pose(&forces), &offsets);
+        let tools = self.rows()[1];
+        for (i, &case) in self.evaluator.distinct_tools().iter().enumerate() {
             let shape = self.evaluator.tools[case].shape(machine.plan, unit, &Default::default());
-            (0..4).for_each(|k| answer.others[first + 4 * i + k] += shape[k]);
+            (0..4).for_each(|k| response[tools + 4 * i + k] += shape[k]);
         }
-        answer
+        // Loads by the pose come from the trucks' rows; these are the blocks' own places.
+        Answer { response, loads: machine.block_loads(&Vector24::zeros(), &imposed).collect() }
     }
 
-    /// What one rail value does.
-    fn rail(&self, value: usize) -> Answer {
-        let machine = &self.evaluator.machine;
+    /// Rail forces over rail values and responses over rail forces; `None` if a rail pushed anything but the trucks.
+    fn pushes(&self) -> Option<(Vec<Sparse>, Vec<Sparse>)> {
+        let mut forces = vec![Sparse::new(); PUSHED.len()];
+        for value in 0..RAIL * self.places.len() {
+            let of_value = self.rail_force(value);
+            if (0..24).any(|i| of_value[i] != 0.0 && !PUSHED.contains(&i)) {
+                return None;
+            }
+            for (row, &i) in forces.iter_mut().zip(&PUSHED) {
+                if of_value[i] != 0.0 {
+                    row.push((value as u32, of_value[i]));
+                }
+            }
+        }
+        let mut response: Vec<Sparse> = Vec::new();
+        for (j, &i) in PUSHED.iter().enumerate() {
+            let unit = Vector24::from_fn(|k, _| if k == i { 1.0 } else { 0.0 });
+            let of_force = self.response(&self.evaluator.maps[0].linear_pose(&unit), &[]);
+            response.resize(of_force.len(), Sparse::new());
+            response.iter_mut().zip(of_force).for_each(|(row, v)| row.push((j as u32, v)));
+        }
+        Some((forces, response))
+    }
+
+    /// Generalised forces of one rail value.
+    fn rail_force(&self, value: usize) -> Vector24 {
         let points = &self.evaluator.stations[0].points;
         let at = &points[self.places[value / RAIL]];
         let imposed: Vec<[f64; 5]> = points
@@ -275,71 +305,61 @@ impl Asker<'_, '_> {
                 [one(0), one(2) + b * one(4), one(4), -(one(3) + b * one(5)), one(1)]
             })
             .collect();
-        let pose = self.evaluator.maps[0].linear_pose(&machine.rail_forces(&imposed));
-        self.answer(&pose, &imposed, &[])
+        self.evaluator.machine.rail_forces(&imposed)
     }
 
-    fn blocks(&self) -> Vec<BlockArms> {
+    fn blocks(&self, weights: &Weights, situations: &Situations) -> Vec<BlockArms> {
         let machine = &self.evaluator.machine;
         let points = &self.evaluator.stations[0].points;
         let place = |p: &RailPoint| self.places.iter().position(|&j| points[j].side == p.side && points[j].s == p.s).unwrap_or(0);
-        let stiffness = machine.block_stiffnesses();
-        let of = |(p, stiffness): (&RailPoint, [f64; 5])| BlockArms {
-            side: p.side,
-            rail: RAIL * place(p),
-            x_mm: machine.plan.trucks[p.side].blocks[p.block].x_mm,
-            lateral_mm: p.lateral_mm,
-            stiffness,
+        let weighed = |loads: &[f64; 5]| -> [f64; 5] { std::array::from_fn(|i| weights.dynamic[i] * loads[i]) };
+        let of = |(b, (p, stiffness)): (usize, (&RailPoint, [f64; 5]))| {
+            let constants: Vec<[f64; 5]> = situations.loads.iter().map(|loads| weighed(&loads[b])).collect();
+            BlockArms {
+                side: p.side,
+                rail: RAIL * place(p),
+                x_mm: machine.plan.trucks[p.side].blocks[p.block].x_mm,
+                lateral_mm: p.lateral_mm,
+                stiffness: weighed(&stiffness),
+                most_lift: constants.iter().map(|c| c[1]).fold(f64::NEG_INFINITY, f64::max),
+                constants,
+            }
         };
-        points.iter().zip(stiffness).map(of).collect()
+        points.iter().zip(machine.block_stiffnesses()).enumerate().map(of).collect()
     }
 
-    /// Constants of every state of service, load case and state of the drag; `None` where a float is at its stop already.
-    fn situations(
-        &self,
-        perfect: &Installation,
-        taken_up: &TakenUp,
-        service: &[ServiceState],
-    ) -> Result<Option<Vec<SituationConstants>>, NotConverged> {
-        let e = self.evaluator;
-        let machine = &e.machine;
-        let plan = machine.plan;
-        let offsets = machine.joint_offsets(perfect, &taken_up.tau);
-        let float_offsets = machine.float_offsets(&offsets);
-        let straight = vec![[0.0; 5]; plan.block_count()];
-        let joints = machine.joint_springs();
-        let springs: usize = joints.iter().map(ExactSizeIterator::len).sum();
-        let tools = self.tools();
-        let mut list = Vec::new();
-        for state in service {
-            for (c, case) in plan.duty.iter().enumerate() {
-                let forces = machine.made_forces(perfect, &state.thermal, state.skew_in_case_mm(machine, c))
-                    + machine.joint_offset_forces(&offsets)
-                    + e.case_loads[c];
-                for (d, map) in e.maps.iter().enumerate() {
-                    let mut pose = map.linear_pose(&(forces + map.offset_forces(&float_offsets)));
-                    let mut work = FloatWork::default();
-                    map.correct(&mut pose, &float_offsets, &mut work, || forces)?;
-                    if (0..map.count()).any(|i| work.delta[i].abs() > map.travel(i)) {
-                        return Ok(None);
-                    }
-                    let tool_at = e.tools[c].at(&pose);
-                    let shape = e.tools[c].shape(plan, perfect, &state.thermal);
-                    let from = e.perfect_tool(0, c, d);
-                    let same =
-                        |t: &usize| plan.duty[*t].payload_y_mm == case.payload_y_mm && plan.duty[*t].payload_arm_mm == case.payload_arm_mm;
-                    list.push(SituationConstants {
-                        share: state.share * case.share / e.maps.len() as f64,
-                        loads: machine.block_loads(&pose, &straight).collect(),
-                        joints: machine.joint_spring_forces(&pose, &offsets),
-                        drag_square: machine.joint_drag_squares(map.drag()),
-                        tool: std::array::from_fn(|i| tool_at[i] + shape[i] - from[i]),
-                        tool_rows: springs + 4 * tools.iter().position(same).unwrap_or(0),
-                        floats: work.delta,
-                    });
-                }
+    fn joints(&self, situations: &Situations) -> Vec<JointRows> {
+        let first = self.rows()[0];
+        let of = |(j, range): (usize, std::ops::Range<usize>)| {
+            let one = |(forces, drags): (&Vec<f64>, &Vec<f64>)| {
+                let own = &forces[range.clone()];
+                (own.iter().map(|f| 2.0 * f).collect(), own.iter().map(|f| f * f).sum::<f64>() + drags[j])
+            };
+            JointRows {
+                springs: first + range.start..first + range.end,
+                constants: situations.joints.iter().zip(&situations.drag_squares).map(one).collect(),
             }
-        }
-        Ok(Some(list))
+        };
+        self.evaluator.machine.joint_springs().into_iter().enumerate().map(of).collect()
     }
+
+    fn tool_rows(&self, situations: &Situations) -> Vec<ToolRows> {
+        let first = self.rows()[1];
+        let of = |t: usize| {
+            let own = || situations.tools.iter().filter(move |(of, _)| *of == t).map(|(_, at)| at);
+            ToolRows { rows: first + 4 * t, ways: own().map(|at| [at[0], at[1], at[2]]).collect(), yaw: ends(own().map(|at| at[3])) }
+        };
+        (0..self.evaluator.distinct_tools().len()).map(of).collect()
+    }
+
+    fn floats(&self, situations: &Situations) -> Vec<FloatRow> {
+        let (first, map) = (self.rows()[2], &self.evaluator.maps[0]);
+        let constants = |i: usize| ends(situations.floats.iter().map(move |f| f[i]));
+        (0..map.count()).map(|i| FloatRow { row: first + i, travel: map.travel(i), constants: constants(i) }).collect()
+    }
+}
+
+/// Least and largest of some numbers.
+fn ends(list: impl Iterator<Item = f64>) -> [f64; 2] {
+    list.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| [low.min(v), high.max(v)])
 }

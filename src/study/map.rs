@@ -3,8 +3,8 @@
 use rayon::prelude::*;
 
 use super::evaluate::{Evaluator, Work};
+use super::installed::set_scalar;
 use super::outcome::Outcome;
-use super::sampling::set_scalar;
 use super::service::{ServiceState, service_states};
 use super::verdict::shortfall;
 use crate::input::plan::{Measure, Requirement};

@@ -2,22 +2,25 @@
 
 use super::adaptive::{Estimates, SEQUENCE, settled};
 use super::alone::{Alone, sources_alone};
-use super::batch::{BATCH_LANES, Batch, Memory};
+use super::batch::{Batch, Memory};
 use super::engine::{run, run_batches};
 use super::evaluate::{Evaluator, Work};
 use super::findings::{Finding, findings};
 use super::outcome::Outcome;
+use super::reading::Reading;
 use super::sampling::Draws;
 use super::service::service_states;
 use super::stiffness::lateral_stiffness_n_per_um;
+use super::tally::Tally;
 use super::verdict::Verdict;
 use super::worst::{Effort, WorstCase, worst_case};
 use crate::input::Installation;
 use crate::input::plan::DragStates;
+use crate::math::lanes::LANES;
 use crate::structure::NotConverged;
 
-/// Installations between two reports of progress.
-const BETWEEN_REPORTS: u64 = 1024;
+/// Installations between two reports of progress, held at a time.
+const BETWEEN_REPORTS: u64 = 8192;
 
 /// Installations looked at again with the law of the drag, to see which floats never slide.
 const LOOKED_AT_BY_LAW: u64 = 300;
@@ -51,8 +54,8 @@ pub struct ArrangementResult {
     pub has_floats: bool,
     /// The perfect installation.
     pub perfect: Outcome,
-    /// Every drawn installation, in the order of the draws.
-    pub outcomes: Vec<Outcome>,
+    /// The drawn installations, counted.
+    pub tally: Tally,
     /// The plan's requirements.
     pub verdicts: Vec<Verdict>,
     /// Loads along the stroke.
@@ -117,6 +120,7 @@ pub fn monte_carlo(
     let service = service_states(plan);
     let batches: Vec<Batch<'_, '_>> =
         evaluators.iter().map(|e| Batch::new(e, &sampler, &service)).collect::<Result<_, _>>().map_err(|e| (0, e))?;
+    let mut tallies: Vec<Tally> = evaluators.iter().map(|_| Tally::new(plan)).collect();
     let mut outcomes: Vec<Vec<Outcome>> = evaluators.iter().map(|_| Vec::new()).collect();
     let mut strokes: Vec<Vec<Vec<f64>>> = evaluators.iter().map(|_| Vec::new()).collect();
     let chosen = evaluators.iter().position(|e| e.machine.arrangement == plan.chosen).unwrap_or(0);
@@ -128,13 +132,14 @@ pub fn monte_carlo(
     while done < most {
         // Sequences of the adaptive procedure end on a batch.
         let count = BETWEEN_REPORTS.min(most - done).min(SEQUENCE - done % SEQUENCE);
-        let rows = run_batches(done, count, BATCH_LANES, seed, Memory::default, |memory, start, rngs| {
-            memory.draw(&sampler, rngs);
+        let rows = run_batches(done, count, LANES, seed, Memory::default, |memory, start, rngs| {
+            sampler.numbers(rngs, &mut memory.numbers);
             let one = |b: &Batch<'_, '_>| {
-                b.run(&memory.numbers, start < KEPT_STROKES, &mut memory.work).map_err(|(i, error)| (start + i as u64, error))
+                b.run(&memory.numbers, rngs.len(), start < KEPT_STROKES, &mut memory.work).map_err(|(i, error)| (start + i as u64, error))
             };
             batches.iter().map(one).collect::<Result<Vec<_>, (u64, NotConverged)>>()
         });
+        outcomes.iter_mut().for_each(Vec::clear);
         for row in rows {
             for (a, list) in row?.into_iter().enumerate() {
                 for (outcome, stroke) in list {
@@ -143,59 +148,65 @@ pub fn monte_carlo(
                 }
             }
         }
+        tallies.iter_mut().zip(&outcomes).for_each(|(tally, outcomes)| tally.take(plan, outcomes));
         done += count;
         progress(done);
-        if let Length::Digits { digits, .. } = length
-            && done % SEQUENCE == 0
-            && enough.reached(&outcomes[chosen], digits)
-        {
-            break;
+        if let Length::Digits { digits, .. } = length {
+            enough.take(&outcomes[chosen]);
+            if done % SEQUENCE == 0 && enough.reached(&tallies[chosen], digits) {
+                break;
+            }
         }
     }
     let arrangements = evaluators
         .iter()
-        .zip(outcomes)
+        .zip(tallies)
         .zip(strokes)
-        .map(|((evaluator, outcomes), strokes)| arrangement(evaluator, outcomes, &strokes, seed))
+        .map(|((evaluator, tally), strokes)| arrangement(evaluator, tally, &strokes, seed))
         .collect::<Result<_, _>>()
         .map_err(|e| (0, e))?;
     let settled = matches!(length, Length::Digits { .. }).then_some(enough.settled);
     Ok(StudyResult { draws: done, seed, settled, arrangements })
 }
 
-/// Sequences of the adaptive procedure so far: life, largest block load.
+/// Life and largest block load: the running sequence of the adaptive procedure, and those before it.
 #[derive(Default)]
 struct Settling {
+    running: [Vec<f64>; 2],
     sequences: [Vec<Estimates>; 2],
     settled: bool,
 }
 
 impl Settling {
-    /// Adds the last sequence and says whether both quantities have settled.
-    fn reached(&mut self, outcomes: &[Outcome], digits: u32) -> bool {
-        const QUANTITIES: [fn(&Outcome) -> f64; 2] = [|o| o.life_km, |o| o.peak_load_n];
+    const QUANTITIES: [Reading; 2] = [Reading::Life, Reading::PeakLoad];
+
+    fn take(&mut self, outcomes: &[Outcome]) {
+        for (of, running) in Self::QUANTITIES.iter().zip(&mut self.running) {
+            running.extend(outcomes.iter().map(|o| of.of(o)));
+        }
+    }
+
+    /// Closes the running sequence and says whether both quantities have settled.
+    fn reached(&mut self, tally: &Tally, digits: u32) -> bool {
         self.settled = true;
-        for (of, sequences) in QUANTITIES.iter().zip(&mut self.sequences) {
-            let all: Vec<f64> = outcomes.iter().map(of).collect();
-            sequences.push(Estimates::of(&all[all.len() - SEQUENCE as usize..]));
-            self.settled &= settled(sequences, &all, digits);
+        for (i, of) in Self::QUANTITIES.into_iter().enumerate() {
+            self.sequences[i].push(Estimates::of(&self.running[i]));
+            self.running[i].clear();
+            self.settled &= settled(&self.sequences[i], tally.of(of).deviation(), digits);
         }
         self.settled
     }
 }
 
-fn arrangement(
-    evaluator: &Evaluator<'_>,
-    outcomes: Vec<Outcome>,
-    strokes: &[Vec<f64>],
-    seed: u64,
-) -> Result<ArrangementResult, NotConverged> {
+fn arrangement(evaluator: &Evaluator<'_>, mut tally: Tally, strokes: &[Vec<f64>], seed: u64) -> Result<ArrangementResult, NotConverged> {
     let plan = evaluator.plan();
     let machine = &evaluator.machine;
     let perfect = evaluator.perfect();
     let in_service = evaluator.evaluate(&Installation::perfect(plan), &service_states(plan), &mut Work::default())?;
     let has_floats = machine.float_count() > 0;
-    let verdicts: Vec<Verdict> = plan.requirements.iter().map(|r| Verdict::of(r, &outcomes, &perfect, has_floats)).collect();
+    tally.close();
+    let held = |(i, r)| Verdict::of_tally(r, i, &tally, &perfect, has_floats);
+    let verdicts: Vec<Verdict> = plan.requirements.iter().enumerate().map(held).collect();
     Ok(ArrangementResult {
         name: machine.name().into(),
         chosen: machine.arrangement == plan.chosen,
@@ -205,9 +216,9 @@ fn arrangement(
         condition: machine.condition,
         alone: sources_alone(evaluator)?,
         worst: worst_case(evaluator, Effort::QUICK, &|| false)?,
-        findings: findings(evaluator, &outcomes, &verdicts, &in_service, sticking(evaluator, outcomes.len() as u64, seed)?),
+        findings: findings(evaluator, &tally, &verdicts, &in_service, sticking(evaluator, tally.draws(), seed)?),
         perfect,
-        outcomes,
+        tally,
         verdicts,
     })
 }

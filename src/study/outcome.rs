@@ -38,7 +38,7 @@ pub struct Outcome {
 }
 
 /// What the rows of rolling elements add to an outcome at the contact level.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, serde::Serialize)]
 pub struct RowsOutcome {
     /// Life by the sum of load ratios, as the linear level counts it, from the same loads, km.
     pub life_by_load_km: f64,

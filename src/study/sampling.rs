@@ -1,31 +1,78 @@
 //! Draws installations: each source between its limits, profiles over their modes.
+//!
+//! Every number of an installation comes from one uniform number by inversion: eight installations are drawn side by side,
+//! and points of a low-discrepancy set are turned into installations by the same means.
 
 use rand::{Rng, RngExt};
-use rand_distr::{Distribution, StandardNormal, Triangular};
+use rand_distr::{Distribution, StandardNormal};
+use statrs::distribution::{ContinuousCDF, Normal};
 
+use super::engine::Stream;
+use super::installed::Installed;
 use crate::geometry::{ProfileModes, Rails};
 use crate::input::sources::Spread;
-use crate::input::{ErrorKind, Installation, Plan, Source};
+use crate::input::{ErrorKind, Installation, Plan};
+use crate::math::lanes::{LANES, Lane, ZERO};
+use crate::math::normal::normal_quantiles;
 
 /// A uniform number in 0..1.
-pub fn uniform(rng: &mut impl Rng) -> f64 {
+pub(super) fn uniform(rng: &mut impl Rng) -> f64 {
     rng.random()
 }
 
 /// A draw between -1 and 1, the limits; beyond them only for a normal spread that is not cut.
 pub fn unit_draw(spread: Spread, cut: bool, rng: &mut impl Rng) -> f64 {
-    match spread {
-        Spread::Uniform => 2.0 * rng.random::<f64>() - 1.0,
-        // The parameters are constants in order, so the error cannot arise.
-        Spread::Triangular => Triangular::new(-1.0, 1.0, 0.0).map_or(0.0, |t| t.sample(rng)),
-        Spread::Normal { capability } => loop {
-            let z: f64 = StandardNormal.sample(rng);
-            let u = z / (3.0 * capability);
-            if !cut || u.abs() <= 1.0 {
-                return u;
+    let mut from_middle = ZERO;
+    from_middle[0] = middled(rng.next_u64());
+    Shape::of(spread, cut).at(&from_middle)[0]
+}
+
+/// A word of random bits as a number between -1/2 and 1/2, ends excluded, symmetric.
+fn middled(word: u64) -> f64 {
+    ((word >> 12) as f64 + 0.5) * 2.0_f64.powi(-52) - 0.5
+}
+
+/// How a number is spread, in units of its half width.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Shape {
+    Uniform,
+    Triangular,
+    /// Times a standard normal number of which the share `kept`, symmetric about the middle, is left.
+    Normal {
+        deviation: f64,
+        kept: f64,
+    },
+}
+
+impl Shape {
+    fn of(spread: Spread, cut: bool) -> Self {
+        match spread {
+            Spread::Uniform => Self::Uniform,
+            Spread::Triangular => Self::Triangular,
+            Spread::Normal { capability } => {
+                let limit = 3.0 * capability;
+                let kept = if cut { 1.0 - 2.0 * Normal::standard().sf(limit) } else { 1.0 };
+                Self::Normal { deviation: 1.0 / limit, kept }
             }
-        },
+        }
     }
+
+    /// Values of eight uniform numbers, counted from the middle of 0..1.
+    fn at(self, from_middle: &Lane) -> Lane {
+        match self {
+            Self::Uniform => from_middle.map(|q| 2.0 * q),
+            Self::Triangular => from_middle.map(|q| (1.0 - (1.0 - 2.0 * q.abs()).sqrt()).copysign(q)),
+            Self::Normal { deviation, kept } => normal_quantiles(&from_middle.map(|q| kept * q)).map(|z| deviation * z),
+        }
+    }
+}
+
+/// How one number of an installation is drawn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Recipe {
+    shape: Shape,
+    middle: f64,
+    half_width: f64,
 }
 
 /// What one number of a drawn installation is.
@@ -60,15 +107,36 @@ pub(super) fn normals(count: usize, rng: &mut impl Rng) -> Vec<f64> {
 /// Draws installations of a plan.
 #[derive(Debug, Clone)]
 pub struct Draws<'p> {
-    plan: &'p Plan,
     modes: ProfileModes,
+    installed: Installed<'p>,
+    places: Vec<Place>,
+    recipes: Vec<Recipe>,
 }
 
 impl<'p> Draws<'p> {
-    /// Prepares the profiles' modes.
+    /// Prepares the profiles' modes and how each number is drawn.
     #[must_use]
     pub fn new(plan: &'p Plan, rails: &Rails) -> Self {
-        Self { plan, modes: ProfileModes::new(rails.spline(), plan.frame.correlation_length_mm) }
+        let modes = ProfileModes::new(rails.spline(), plan.frame.correlation_length_mm);
+        let installed = Installed::new(plan, &modes);
+        let (mut places, mut recipes) = (Vec::new(), Vec::new());
+        for source in installed.sources() {
+            let kind = source.kind;
+            let recipe =
+                |cut: bool| Recipe { shape: Shape::of(source.spread, cut), middle: source.middle(), half_width: source.half_width() };
+            if kind.profile().is_some() {
+                let amplitude = Recipe { shape: Shape::Normal { deviation: 1.0, kept: 1.0 }, middle: 0.0, half_width: 1.0 };
+                places.extend((0..modes.count()).map(|mode| Place::Mode { kind, mode }));
+                recipes.extend((0..modes.count()).map(|_| amplitude));
+                places.push(Place::PeakToValley { kind });
+                recipes.push(recipe(true));
+            } else {
+                let members = installed.members(kind);
+                places.extend((0..members).map(|member| Place::Value { kind, member }));
+                recipes.extend((0..members).map(|_| recipe(source.inspected)));
+            }
+        }
+        Self { modes, installed, places, recipes }
     }
 
     /// The profiles' modes.
@@ -78,152 +146,89 @@ impl<'p> Draws<'p> {
     }
 
     /// One installation. Sources are drawn in the order of [`ErrorKind::ALL`].
-    pub fn draw(&self, rng: &mut impl Rng) -> Installation {
+    pub fn draw(&self, rng: &mut Stream) -> Installation {
         let mut numbers = Vec::new();
-        self.numbers(rng, &mut numbers);
-        self.installation(&numbers)
+        self.numbers(std::slice::from_mut(rng), &mut numbers);
+        self.installation(&own(&numbers, 0))
     }
 
-    /// The numbers of one installation, as [`Draws::places`] names them, appended to `to`.
-    pub fn numbers(&self, rng: &mut impl Rng, to: &mut Vec<f64>) {
-        for source in self.sources() {
-            if source.kind.profile().is_some() {
-                to.extend((0..self.modes.count()).map(|_| -> f64 { StandardNormal.sample(rng) }));
-                to.push(source.middle() + source.half_width() * unit_draw(source.spread, true, rng));
-            } else {
-                to.extend((0..self.members(source.kind)).map(|_| scalar(source, rng)));
-            }
+    /// The numbers of up to eight installations side by side, as [`Draws::places`] names them: one word of each generator
+    /// makes one number.
+    pub(super) fn numbers(&self, rngs: &mut [Stream], to: &mut Vec<Lane>) {
+        to.clear();
+        to.resize(self.recipes.len(), ZERO);
+        for (i, rng) in rngs.iter_mut().enumerate().take(LANES) {
+            to.iter_mut().for_each(|lane| lane[i] = middled(rng.next_u64()));
+        }
+        self.spread(to);
+    }
+
+    /// Turns uniform numbers, counted from the middle of 0..1, into the numbers of installations.
+    pub(super) fn spread(&self, numbers: &mut [Lane]) {
+        for (lane, recipe) in numbers.iter_mut().zip(&self.recipes) {
+            *lane = recipe.shape.at(lane).map(|v| recipe.middle + recipe.half_width * v);
         }
     }
 
     /// What each number of an installation is, in order.
     #[must_use]
-    pub fn places(&self) -> Vec<Place> {
-        let of = |source: &Source| -> Vec<Place> {
-            let kind = source.kind;
-            if kind.profile().is_some() {
-                (0..self.modes.count()).map(|mode| Place::Mode { kind, mode }).chain([Place::PeakToValley { kind }]).collect()
-            } else {
-                (0..self.members(kind)).map(|member| Place::Value { kind, member }).collect()
-            }
-        };
-        self.sources().flat_map(of).collect()
+    pub fn places(&self) -> &[Place] {
+        &self.places
     }
 
     /// The installation of some numbers. A profile's amplitudes give its shape, its last number its peak-to-valley.
     #[must_use]
     pub fn installation(&self, numbers: &[f64]) -> Installation {
-        let mut to = Installation::perfect(self.plan);
-        let mut rest = numbers;
-        for source in self.sources() {
-            let count = if source.kind.profile().is_some() { self.modes.count() + 1 } else { self.members(source.kind) };
-            let (own, after) = rest.split_at(count.min(rest.len()));
-            self.set(source.kind, own, &mut to);
-            rest = after;
-        }
-        to
+        self.installed.installation(&self.modes, numbers)
     }
 
     /// The perfect installation with one profile at the anchors.
     #[must_use]
     pub fn with_profile(&self, kind: ErrorKind, at_anchors: Vec<f64>) -> Installation {
-        let mut to = Installation::perfect(self.plan);
-        if let Some((rail, direction)) = kind.profile() {
-            to.residual[rail][direction] = at_anchors;
-        }
-        to
-    }
-
-    fn sources(&self) -> impl Iterator<Item = &'p Source> {
-        self.plan.errors.sources.iter().filter(|s| !s.in_service)
-    }
-
-    /// How many numbers a scalar error or a family has.
-    fn members(&self, kind: ErrorKind) -> usize {
-        match kind {
-            ErrorKind::BlockLateral | ErrorKind::BlockVertical => self.plan.block_count(),
-            ErrorKind::Seat | ErrorKind::SeatAngle => 3 * self.plan.joints_at_most().iter().sum::<usize>(),
-            _ => 1,
-        }
+        self.installed.with_profile(kind, at_anchors)
     }
 
     /// The perfect installation with one scalar error set; families and profiles are left perfect.
     #[must_use]
     pub fn with(&self, kind: ErrorKind, value: f64) -> Installation {
-        let mut installation = Installation::perfect(self.plan);
-        set_scalar(kind, value, &mut installation);
-        installation
+        self.installed.with(kind, value)
     }
+}
 
-    fn set(&self, kind: ErrorKind, numbers: &[f64], to: &mut Installation) {
-        use ErrorKind as K;
-        if let Some((rail, direction)) = kind.profile() {
-            to.residual[rail][direction] = self.profile(numbers);
-            return;
+/// The numbers of one installation out of those side by side.
+pub(super) fn own(numbers: &[Lane], i: usize) -> Vec<f64> {
+    numbers.iter().map(|lane| lane[i]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::structure::Machine;
+    use rand::SeedableRng;
+
+    #[test]
+    fn check_an_installation_does_not_depend_on_its_neighbours() {
+        let plan = crate::input::read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        let machine = Machine::new(&plan, 0).unwrap();
+        let draws = Draws::new(&plan, machine.rails());
+        let stream = |i: u64| {
+            let mut rng = Stream::seed_from_u64(4);
+            rng.set_stream(i);
+            rng
+        };
+        let mut together = Vec::new();
+        draws.numbers(&mut (0..8).map(stream).collect::<Vec<_>>(), &mut together);
+        for i in [0, 3, 7] {
+            let mut alone = Vec::new();
+            draws.numbers(&mut [stream(i)], &mut alone);
+            assert_eq!(own(&alone, 0), own(&together, i as usize));
+            assert_eq!(draws.draw(&mut stream(i)), draws.installation(&own(&alone, 0)));
         }
-        match kind {
-            K::BlockLateral => each_block(to, 0, numbers.iter().copied()),
-            K::BlockVertical => each_block(to, 1, numbers.iter().copied()),
-            K::Seat => each_seat(to, 0, numbers.iter().copied()),
-            K::SeatAngle => each_seat(to, 3, numbers.iter().copied()),
-            kind => set_scalar(kind, numbers.first().copied().unwrap_or(0.0), to),
-        }
     }
 
-    /// A smooth profile of the given amplitudes, brought to the peak-to-valley that follows them.
-    fn profile(&self, numbers: &[f64]) -> Vec<f64> {
-        let Some((wanted, amplitudes)) = numbers.split_last() else { return Vec::new() };
-        let has = self.modes.peak_to_valley(amplitudes);
-        if has == 0.0 {
-            return Vec::new();
-        }
-        self.modes.at_anchors(amplitudes).into_iter().map(|v| v * wanted / has).collect()
+    #[test]
+    fn check_words_end_inside_the_open_interval() {
+        assert_eq!(middled(0), -middled(u64::MAX));
+        assert!(middled(0) > -0.5 && middled(u64::MAX) < 0.5);
     }
-}
-
-pub(super) fn set_scalar(kind: ErrorKind, value: f64, to: &mut Installation) {
-    use ErrorKind as K;
-    match kind {
-        K::Span => to.span_mm = value,
-        K::Parallelism => to.parallelism_mm = value,
-        K::Height => to.height_mm = value,
-        K::VerticalParallelism => to.vertical_parallelism_mm = value,
-        K::CrossLevel(rail) => to.cross_level_rad[rail] = value,
-        K::CrossLevelTwist(rail) => to.cross_level_twist_rad[rail] = value,
-        K::BridgeLength => to.bridge_length_mm = value,
-        K::BridgeTwist => to.bridge_twist_rad = value,
-        K::EndTilt(end) => to.end_tilt_rad[end] = value,
-        K::EndSquareness(end) => to.end_squareness_rad[end] = value,
-        K::Skew => to.drive_offset_mm = [-value / 2.0, value / 2.0],
-        K::StraightnessLateral(_)
-        | K::StraightnessVertical(_)
-        | K::StraightnessRoll(_)
-        | K::BlockLateral
-        | K::BlockVertical
-        | K::Seat
-        | K::SeatAngle => {}
-    }
-}
-
-/// Sets an error with all its members to one value; profiles are left as they are.
-pub(super) fn set_all(kind: ErrorKind, value: f64, to: &mut Installation) {
-    match kind {
-        ErrorKind::BlockLateral => each_block(to, 0, std::iter::repeat(value)),
-        ErrorKind::BlockVertical => each_block(to, 1, std::iter::repeat(value)),
-        ErrorKind::Seat => each_seat(to, 0, std::iter::repeat(value)),
-        ErrorKind::SeatAngle => each_seat(to, 3, std::iter::repeat(value)),
-        kind => set_scalar(kind, value, to),
-    }
-}
-
-fn scalar(source: &Source, rng: &mut impl Rng) -> f64 {
-    source.middle() + source.half_width() * unit_draw(source.spread, source.inspected, rng)
-}
-
-fn each_block(to: &mut Installation, direction: usize, numbers: impl IntoIterator<Item = f64>) {
-    to.block_offset_mm.iter_mut().flatten().zip(numbers).for_each(|(block, v)| block[direction] = v);
-}
-
-fn each_seat(to: &mut Installation, first: usize, numbers: impl IntoIterator<Item = f64>) {
-    to.seats.iter_mut().flatten().flat_map(|seat| &mut seat[first..first + 3]).zip(numbers).for_each(|(place, v)| *place = v);
 }

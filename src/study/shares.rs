@@ -199,7 +199,7 @@ fn shrunk(plan: &Plan, by: f64) -> Plan {
 fn middle(plan: &Plan) -> Installation {
     let mut installation = Installation::perfect(plan);
     for source in plan.errors.sources.iter().filter(|s| !s.in_service && s.kind.profile().is_none()) {
-        super::sampling::set_all(source.kind, source.middle(), &mut installation);
+        super::installed::set_all(source.kind, source.middle(), &mut installation);
     }
     installation
 }

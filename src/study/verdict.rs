@@ -1,6 +1,7 @@
 //! Does a share of all installations meet a requirement, and do the draws suffice to say so?
 
 use super::outcome::Outcome;
+use super::tally::Tally;
 use crate::input::plan::{Measure, Requirement};
 use crate::math::order::{Quantile, quantile};
 use crate::math::proportion::{clopper_pearson, lower_limit};
@@ -48,37 +49,19 @@ impl Measure {
     /// Key of the requirement in the plan.
     #[must_use]
     pub fn key(self) -> &'static str {
-        match self {
-            Self::Life => "life_km",
-            Self::StaticSafety => "static_safety",
-            Self::FloatTravel => "float_travel_used",
-            Self::LifeLoss => "life_loss",
-            Self::RowUnloading => "row_unloading",
-            Self::ToolDisplacement => "tool_displacement_mm",
-            Self::ToolYaw => "tool_yaw_mrad",
-            Self::JointForce => "joint_force_n",
-        }
+        self.reading().key()
     }
 
     /// The measure's value in an outcome.
     #[must_use]
     pub fn of(self, outcome: &Outcome) -> f64 {
-        match self {
-            Self::Life => outcome.life_km,
-            Self::StaticSafety => outcome.static_safety,
-            Self::FloatTravel => outcome.float_travel_used,
-            Self::LifeLoss => outcome.life_loss,
-            Self::RowUnloading => outcome.row_unloading,
-            Self::ToolDisplacement => outcome.tool_displacement_mm,
-            Self::ToolYaw => outcome.tool_yaw_mrad,
-            Self::JointForce => outcome.joint_force_n,
-        }
+        self.reading().of(outcome)
     }
 
     /// True where more is better.
     #[must_use]
     pub fn more_is_better(self) -> bool {
-        matches!(self, Self::Life | Self::StaticSafety)
+        self.reading().more_is_better()
     }
 }
 
@@ -94,8 +77,27 @@ impl Verdict {
     /// Holds a requirement against all outcomes of an arrangement.
     #[must_use]
     pub fn of(requirement: &Requirement, outcomes: &[Outcome], perfect: &Outcome, has_floats: bool) -> Self {
-        let draws = outcomes.len() as u64;
         let hits = outcomes.iter().filter(|o| shortfall(requirement, o) <= 0.0).count() as u64;
+        let mut values: Vec<f64> = outcomes.iter().map(|o| requirement.measure.of(o)).collect();
+        values.sort_by(f64::total_cmp);
+        let at_quantile = quantile(&values, bad_side(requirement), requirement.confidence);
+        Self::new(requirement, (hits, outcomes.len() as u64), at_quantile, perfect, has_floats)
+    }
+
+    /// Holds the requirement of number `i` in the plan against what was counted of an arrangement.
+    #[must_use]
+    pub fn of_tally(requirement: &Requirement, i: usize, tally: &Tally, perfect: &Outcome, has_floats: bool) -> Self {
+        let at_quantile = tally.of(requirement.measure.reading()).quantile(bad_side(requirement), requirement.confidence);
+        Self::new(requirement, (tally.hits[i], tally.draws()), at_quantile, perfect, has_floats)
+    }
+
+    fn new(
+        requirement: &Requirement,
+        (hits, draws): (u64, u64),
+        at_quantile: Option<Quantile>,
+        perfect: &Outcome,
+        has_floats: bool,
+    ) -> Self {
         let (share_low, share_high) = clopper_pearson(hits, draws, requirement.confidence).unwrap_or((0.0, 1.0));
         let tail = 1.0 - requirement.confidence;
         let surely_above = lower_limit(hits, draws, tail).is_some_and(|low| low >= requirement.quantile);
@@ -106,9 +108,6 @@ impl Verdict {
             (_, _, true) => Status::NotMet,
             _ => Status::Undecided,
         };
-        let mut values: Vec<f64> = outcomes.iter().map(|o| requirement.measure.of(o)).collect();
-        values.sort_by(f64::total_cmp);
-        let p = if requirement.measure.more_is_better() { 1.0 - requirement.quantile } else { requirement.quantile };
         Self {
             requirement: *requirement,
             status,
@@ -117,8 +116,13 @@ impl Verdict {
             share: hits as f64 / draws as f64,
             share_low,
             share_high,
-            at_quantile: quantile(&values, p, requirement.confidence),
+            at_quantile,
             perfect_fails: shortfall(requirement, perfect) > 0.0,
         }
     }
+}
+
+/// Where the requirement's quantile lies, counted from the least value.
+fn bad_side(requirement: &Requirement) -> f64 {
+    if requirement.measure.more_is_better() { 1.0 - requirement.quantile } else { requirement.quantile }
 }

@@ -7,8 +7,7 @@ use crate::present::numbers::{percent, plain, significant};
 use crate::present::page::{Cell, Figure, Page, Section, Table};
 use crate::present::summary::{CAUTIONS, words};
 use crate::present::tables::{bound, status};
-use crate::study::review::bad_end;
-use crate::study::{ArrangementResult, Finding, Outcome, StudyResult, Verdict};
+use crate::study::{ArrangementResult, Finding, Reading, StudyResult, Verdict};
 
 /// What the model leaves out, and which way that errs.
 const OUTSIDE: [&str; 8] = [
@@ -60,16 +59,16 @@ pub(super) fn machine(inputs: &ReportInputs<'_>) -> Section {
     section.text("Assumed in the plan, not measured and from no data sheet:").list(plan.assumed.clone())
 }
 
-/// Name of a measure, how it is read, whether more is better, how it is written.
-type Compared = (&'static str, fn(&Outcome) -> f64, bool, fn(f64) -> String);
+/// Name of a measure, what it reads, how it is written.
+type Compared = (&'static str, Reading, fn(f64) -> String);
 
 const COMPARED: [Compared; 6] = [
-    ("life, km", |o| o.life_km, true, |x| significant(x, 3)),
-    ("largest block load, N", |o| o.peak_load_n, false, |x| significant(x, 3)),
-    ("extra load, N", |o| o.extra_load_n, false, |x| significant(x, 3)),
-    ("static safety", |o| o.static_safety, true, |x| significant(x, 2)),
-    ("float travel used", |o| o.float_travel_used, false, percent),
-    ("tool point off by, mm", |o| o.tool_displacement_mm, false, |x| significant(x, 2)),
+    ("life, km", Reading::Life, |x| significant(x, 3)),
+    ("largest block load, N", Reading::PeakLoad, |x| significant(x, 3)),
+    ("extra load, N", Reading::ExtraLoad, |x| significant(x, 3)),
+    ("static safety", Reading::StaticSafety, |x| significant(x, 2)),
+    ("float travel used", Reading::FloatTravel, percent),
+    ("tool point off by, mm", Reading::ToolDisplacement, |x| significant(x, 2)),
 ];
 
 /// Arrangements beside each other: perfect, the bad 5 %, and each requirement.
@@ -77,11 +76,11 @@ pub(super) fn compared(plan: &Plan, study: &StudyResult, heading: &str) -> Secti
     let head = |a: &ArrangementResult| format!("{} joints{}", a.name, if a.chosen { ", chosen" } else { "" });
     let header: Vec<String> = std::iter::once(String::from("quantity")).chain(study.arrangements.iter().map(head)).collect();
     let mut table = Table::new("Perfect installation, then what 95 in 100 installations reach or stay below", header.clone());
-    for (name, of, more, write) in COMPARED {
+    for (name, reading, write) in COMPARED {
         let cell = |a: &ArrangementResult| {
             Cell::number(match name.starts_with("float") && !a.has_floats {
                 true => "no floats".into(),
-                false => format!("{}, then {}", write(of(&a.perfect)), write(bad_end(&a.outcomes, of, more))),
+                false => format!("{}, then {}", write(reading.of(&a.perfect)), write(a.tally.bad_end(reading))),
             })
         };
         table = table.row(std::iter::once(Cell::text(name)).chain(study.arrangements.iter().map(cell)));
@@ -137,15 +136,14 @@ pub(super) fn figures(inputs: &ReportInputs<'_>, study: &StudyResult) -> Section
     for (name, svg) in inputs.figures {
         let (title, what) = match *name {
             "life-and-extra-load" => {
-                ("Life and extra load of the drawn installations", sentence(study, "life 5 in 100 stay below", |o| o.life_km, true, "km"))
+                ("Life and extra load of the drawn installations", sentence(study, "life 5 in 100 stay below", Reading::Life, "km"))
             }
             "load-along-stroke" => {
-                ("Largest block load along the stroke", sentence(study, "largest load 5 in 100 pass", |o| o.peak_load_n, false, "N"))
+                ("Largest block load along the stroke", sentence(study, "largest load 5 in 100 pass", Reading::PeakLoad, "N"))
             }
-            "float-travel" => (
-                "Share of the floats' travel that is used",
-                sentence(study, "travel in percent 5 in 100 pass", |o| 100.0 * o.float_travel_used, false, "%"),
-            ),
+            "float-travel" => {
+                ("Share of the floats' travel that is used", sentence(study, "share of the travel 5 in 100 pass", Reading::FloatTravel, ""))
+            }
             "least-life-rails" => (
                 "Rails of the least life found inside the tolerances",
                 "Both rails from above, from the side and in cross-level, drawn out of scale.".into(),
@@ -157,8 +155,16 @@ pub(super) fn figures(inputs: &ReportInputs<'_>, study: &StudyResult) -> Section
     section
 }
 
-fn sentence(study: &StudyResult, what: &str, of: fn(&Outcome) -> f64, more: bool, unit: &str) -> String {
-    let one = |a: &ArrangementResult| format!("{} joints {} {unit}", a.name, significant(bad_end(&a.outcomes, of, more), 3));
+fn sentence(study: &StudyResult, what: &str, reading: Reading, unit: &str) -> String {
+    let one = |a: &ArrangementResult| {
+        let value = a.tally.bad_end(reading);
+        // A share without a unit is a percentage.
+        if unit.is_empty() {
+            format!("{} joints {}", a.name, percent(value))
+        } else {
+            format!("{} joints {} {unit}", a.name, significant(value, 3))
+        }
+    };
     let list: Vec<String> = study.arrangements.iter().map(one).collect();
     format!("{}: {}.", capital(what), list.join(", "))
 }

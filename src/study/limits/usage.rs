@@ -9,9 +9,9 @@ use crate::structure::NotConverged;
 use crate::study::batch::drawn_outcomes;
 use crate::study::evaluate::{Evaluator, Work};
 use crate::study::outcome::Outcome;
-use crate::study::sampling::{Draws, set_scalar};
 use crate::study::service::service_states;
 use crate::study::worst::{Effort, WorstCase, worst_case};
+use crate::study::{installed::set_scalar, sampling::Draws};
 
 /// How hard the worst case is looked for at each trial.
 const EFFORT: Effort = Effort { starts: 0, branches: 60 };

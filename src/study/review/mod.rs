@@ -10,7 +10,6 @@ use rayon::prelude::*;
 use super::evaluate::Evaluator;
 use super::limits::{Depth, Reach, ScaleLimit, drawn_below, scale_beside_the_others, unit};
 use super::monte_carlo::{Length, StudyResult, monte_carlo};
-use super::outcome::Outcome;
 use super::shares::{SharesResult, shares};
 use super::verdict::Status;
 use crate::input::callouts::Callouts;
@@ -207,15 +206,6 @@ pub fn factor(reach: Reach) -> f64 {
 #[must_use]
 pub fn to_draw(source: &Source, scale: f64) -> f64 {
     drawn_below(scale * source.upper / unit(source.kind))
-}
-
-/// A measure of outcomes at the quantile of the bad side.
-#[must_use]
-pub fn bad_end(outcomes: &[Outcome], of: fn(&Outcome) -> f64, more_is_better: bool) -> f64 {
-    let mut values: Vec<f64> = outcomes.iter().map(of).collect();
-    values.sort_by(f64::total_cmp);
-    let p = if more_is_better { 0.05 } else { 0.95 };
-    crate::math::order::quantile(&values, p, 0.95).map_or(f64::NAN, |q| q.value)
 }
 
 /// The plan with other limits.

@@ -103,7 +103,7 @@ impl ToleranceBox {
         for (c, u) in self.coordinates.iter().zip(point) {
             let value = c.middle + c.half * u;
             match c.part {
-                Part::Scalar(kind) => crate::study::sampling::set_scalar(kind, value, &mut to),
+                Part::Scalar(kind) => crate::study::installed::set_scalar(kind, value, &mut to),
                 Part::Block { side, block, direction } => to.block_offset_mm[side][block][direction] = value,
                 Part::Seat { end, joint, axis } => to.seats[end][joint][axis] = value,
             }

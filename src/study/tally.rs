@@ -1,0 +1,130 @@
+//! What many drawn installations come to, counted as they come: memory does not grow with their number.
+
+use super::outcome::Outcome;
+use super::reading::Reading;
+use super::verdict::shortfall;
+use crate::input::Plan;
+use crate::input::plan::Requirement;
+use crate::math::Distribution;
+use crate::math::order::Quantile;
+use rayon::prelude::*;
+
+/// A count of installations: how many, and what of them.
+type Condition = fn(&Outcome, &Plan) -> bool;
+
+/// What findings count.
+const CONDITIONS: [Condition; 5] = [
+    |o, _| o.stop_from_x_mm.is_some(),
+    |o, _| o.row_unloading > 1.0,
+    |o, _| o.static_safety < 1.0,
+    |o, plan| o.pull_n > plan.block.preload_n,
+    |o, _| o.slot_used > 0.999,
+];
+
+/// Numbers of drawn installations of which something holds.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Some float reaches its stop.
+    pub at_stop: u64,
+    /// Some row of elements unloads.
+    pub unloaded: u64,
+    /// Some block is loaded beyond its static rating.
+    pub beyond_static: u64,
+    /// Some block is pulled by more than its preload.
+    pub lifted: u64,
+    /// Some slot is at its end.
+    pub slot_at_end: u64,
+}
+
+/// Outcomes counted.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tally {
+    readings: Vec<Distribution>,
+    /// How many meet each requirement of the plan, in its order.
+    pub hits: Vec<u64>,
+    /// How often what findings look for holds.
+    pub counts: Counts,
+    /// First station at which any float is on its stop, mm.
+    pub first_stop_x_mm: Option<f64>,
+    /// The draw with the least life, and what it comes to.
+    pub least_life: Option<(u64, Outcome)>,
+    draws: u64,
+}
+
+impl Tally {
+    /// Counts nothing yet, for a plan's requirements.
+    #[must_use]
+    pub fn new(plan: &Plan) -> Self {
+        Self {
+            readings: vec![Distribution::default(); Reading::ALL.len()],
+            hits: vec![0; plan.requirements.len()],
+            counts: Counts::default(),
+            first_stop_x_mm: None,
+            least_life: None,
+            draws: 0,
+        }
+    }
+
+    /// Takes in the next outcomes, in the order of the draws.
+    pub fn take(&mut self, plan: &Plan, outcomes: &[Outcome]) {
+        // Each reading is counted by one thread in the order of the draws: the same bits for any number of threads.
+        self.readings.par_iter_mut().zip(Reading::ALL).for_each(|(distribution, reading)| {
+            outcomes.iter().map(|o| reading.of(o)).filter(|v| !v.is_nan() || !reading.is_of_rows()).for_each(|v| distribution.insert(v));
+        });
+        for (hits, requirement) in self.hits.iter_mut().zip(&plan.requirements) {
+            *hits += count(outcomes, |o| meets(requirement, o));
+        }
+        let [at_stop, unloaded, beyond_static, lifted, slot_at_end] = CONDITIONS.map(|holds| count(outcomes, |o| holds(o, plan)));
+        self.counts.at_stop += at_stop;
+        self.counts.unloaded += unloaded;
+        self.counts.beyond_static += beyond_static;
+        self.counts.lifted += lifted;
+        self.counts.slot_at_end += slot_at_end;
+        for (i, o) in (self.draws..).zip(outcomes) {
+            if let Some(x_mm) = o.stop_from_x_mm {
+                self.first_stop_x_mm = Some(self.first_stop_x_mm.map_or(x_mm, |first| first.min(x_mm)));
+            }
+            if self.least_life.is_none_or(|(_, least)| o.life_km < least.life_km) {
+                self.least_life = Some((i, *o));
+            }
+        }
+        self.draws += outcomes.len() as u64;
+    }
+
+    /// Ends the counting: ranks may be read.
+    pub fn close(&mut self) {
+        self.readings.par_iter_mut().for_each(Distribution::sort);
+    }
+
+    /// Number of installations.
+    #[must_use]
+    pub fn draws(&self) -> u64 {
+        self.draws
+    }
+
+    /// How a reading is spread.
+    #[must_use]
+    pub fn of(&self, reading: Reading) -> &Distribution {
+        &self.readings[reading as usize]
+    }
+
+    /// Quantile of a reading with its 95 % bounds.
+    #[must_use]
+    pub fn quantile(&self, reading: Reading, p: f64) -> Option<Quantile> {
+        self.of(reading).quantile(p, 0.95)
+    }
+
+    /// What 95 in 100 installations reach (where more is better) or stay below; NaN without draws.
+    #[must_use]
+    pub fn bad_end(&self, reading: Reading) -> f64 {
+        self.quantile(reading, if reading.more_is_better() { 0.05 } else { 0.95 }).map_or(f64::NAN, |q| q.value)
+    }
+}
+
+fn meets(requirement: &Requirement, outcome: &Outcome) -> bool {
+    shortfall(requirement, outcome) <= 0.0
+}
+
+fn count(outcomes: &[Outcome], holds: impl Fn(&Outcome) -> bool) -> u64 {
+    outcomes.iter().filter(|o| holds(o)).count() as u64
+}
