@@ -1,5 +1,6 @@
 //! The same study in NumPy: another process that answers line by line, and whether its results are ours.
 
+use super::clock::Time;
 use railtrue::study::{Evaluator, Outcome};
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
@@ -65,13 +66,13 @@ impl Baseline {
         self.ask("product")["per_second"].as_f64().unwrap()
     }
 
-    /// Seconds an installation on all processes and on one.
-    pub fn times(&mut self, arrangement: &str, seed: u64) -> [f64; 2] {
+    /// Time of an installation on all processes and on one.
+    pub fn times(&mut self, arrangement: &str, seed: u64) -> [Time; 2] {
         let processes = self.processes;
         let mut each = |count: u64, processes: u64| {
             let answer = self.ask(&format!("{arrangement} {seed} {count} {processes}"));
-            let seconds = answer["seconds"].as_f64().unwrap() / answer["count"].as_f64().unwrap();
-            (seconds, answer)
+            let number = |key: &str| answer[key].as_f64().unwrap();
+            (Time { clock: number("seconds"), processor: number("processor_seconds") }.each(number("count")), answer)
         };
         let (one, _) = each(ASKED / 2, 1);
         let (all, answer) = each(ASKED, processes);

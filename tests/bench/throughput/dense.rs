@@ -1,7 +1,7 @@
 //! What a dense matrix product reaches on this processor, on one thread: nalgebra's, and NumPy's where it is there.
 
 use super::baseline::Baseline;
-use super::best_of;
+use super::clock::best_of;
 use nalgebra::DMatrix;
 
 /// Multiply-adds per second.

@@ -9,17 +9,18 @@
 
 mod baseline;
 mod bound;
+mod clock;
 mod dense;
 mod growth;
 mod memory;
 mod normals;
 mod single;
 
+use clock::{Time, best_of, on_one_thread};
 use railtrue::input::plan::Level;
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Evaluator, drawn, service_states};
-use std::time::Instant;
+use railtrue::study::{Evaluator, Outcome, drawn, service_states};
 
 pub const DEMO: &str = include_str!("../../../examples/panel-bridge.toml");
 pub const DEMO_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/examples/panel-bridge.toml");
@@ -39,8 +40,8 @@ fn main() {
         let best = in_turns(&evaluator, numpy.as_mut());
         best.print();
         let bound = bound::Bound::of(&evaluator);
-        bound.print(best.one_thread, &product);
-        single::print(&evaluator, best.one_thread);
+        bound.print(best.one_thread(), &product);
+        single::print(&evaluator, best.one_thread());
     }
     drop(numpy);
     contact_level(&plan);
@@ -50,22 +51,6 @@ fn main() {
 
 pub fn evaluator(plan: &Plan, arrangement: usize) -> Evaluator<'_> {
     Evaluator::new(Machine::new(plan, arrangement).unwrap(), plan.study.drag).unwrap()
-}
-
-/// Shortest of several runs, seconds.
-pub fn best_of(times: usize, mut run: impl FnMut()) -> f64 {
-    let once = |_| {
-        let start = Instant::now();
-        run();
-        start.elapsed().as_secs_f64()
-    };
-    (0..times).map(once).fold(f64::INFINITY, f64::min)
-}
-
-/// Seconds of one run on one thread.
-pub fn on_one_thread(run: impl FnMut() + Send) -> f64 {
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
-    pool.install(|| best_of(1, run))
 }
 
 fn head(plan: &Plan) {
@@ -92,55 +77,69 @@ fn head(plan: &Plan) {
     );
 }
 
-/// Shortest times of one installation, seconds; a NumPy time is infinite where there is none.
+/// Shortest times of one installation, on all threads and on one.
 struct Best {
-    all_threads: f64,
-    one_thread: f64,
-    numpy: Option<[f64; 2]>,
+    own: [Time; 2],
+    numpy: Option<[Time; 2]>,
 }
 
 /// The program and NumPy by turns, the order turned round each time.
 fn in_turns(evaluator: &Evaluator<'_>, mut numpy: Option<&mut baseline::Baseline>) -> Best {
-    let mut best = Best { all_threads: f64::INFINITY, one_thread: f64::INFINITY, numpy: None };
+    let mut best = Best { own: [Time::NONE; 2], numpy: None };
     for round in 0..ROUNDS {
         for turn in 0..2 {
             if (round + turn) % 2 == 0 {
-                let each = INSTALLATIONS as f64;
-                let mut outcomes = Vec::new();
-                best.all_threads =
-                    best.all_threads.min(best_of(2, || outcomes = drawn(evaluator, 1 + round, INSTALLATIONS).unwrap()) / each);
-                let one = on_one_thread(|| assert_eq!(drawn(evaluator, 1 + round, INSTALLATIONS).unwrap().len(), outcomes.len()));
-                best.one_thread = best.one_thread.min(one / each);
+                let outcomes = own_times(evaluator, round, &mut best.own);
                 if let Some(numpy) = numpy.as_mut().filter(|_| round < 2) {
                     numpy.agrees(evaluator, &outcomes);
                 }
             } else if let Some(numpy) = numpy.as_mut() {
-                let times = numpy.times(evaluator.machine.name(), round);
-                best.numpy = Some(best.numpy.map_or(times, |b| [b[0].min(times[0]), b[1].min(times[1])]));
+                let [all, one] = numpy.times(evaluator.machine.name(), round);
+                best.numpy = Some(best.numpy.map_or([all, one], |b| [b[0].or(all), b[1].or(one)]));
             }
         }
     }
     best
 }
 
+/// A few runs of the program on all threads and on one.
+fn own_times(evaluator: &Evaluator<'_>, round: u64, best: &mut [Time; 2]) -> Vec<Outcome> {
+    let draw = || drawn(evaluator, 1 + round, INSTALLATIONS).unwrap();
+    let mut outcomes = draw();
+    for _ in 0..3 {
+        best[0] = best[0].or(Time::of(|| outcomes = draw()).each(INSTALLATIONS as f64));
+        best[1] = best[1].or(on_one_thread(|| assert_eq!(draw().len() as u64, INSTALLATIONS)).each(INSTALLATIONS as f64));
+    }
+    outcomes
+}
+
 impl Best {
+    /// Of an installation on one thread, in processor time where the system tells it.
+    fn one_thread(&self) -> f64 {
+        self.own[1].clock.min(self.own[1].processor)
+    }
+
     fn print(&self) {
+        let list = |[all, one]: [Time; 2]| {
+            format!(
+                "{:9.0} on all cores, {:9.0} on one; processor time {:.2} us each",
+                1.0 / all.clock,
+                1.0 / one.clock,
+                1e6 * one.processor
+            )
+        };
+        println!("  installations/s:       {}", list(self.own));
+        let Some(numpy) = self.numpy else {
+            println!("  NumPy: SKIPPED");
+            return;
+        };
+        let ratio = |of: fn(&Time) -> f64| [0, 1].map(|i| of(&numpy[i]) / of(&self.own[i]));
+        let (clock, processor) = (ratio(|t| t.clock), ratio(|t| t.processor));
+        println!("  NumPy installations/s: {}", list(numpy));
         println!(
-            "  installations/s: {:.0} on all threads, {:.0} on one ({:.2} us each)",
-            1.0 / self.all_threads,
-            1.0 / self.one_thread,
-            1e6 * self.one_thread
+            "  ratio: {:.1} on all cores, {:.1} on one; in processor time {:.1} and {:.1}",
+            clock[0], clock[1], processor[0], processor[1]
         );
-        match self.numpy {
-            None => println!("  NumPy: SKIPPED"),
-            Some([all, one]) => println!(
-                "  NumPy: {:.0} on all processes, {:.0} on one; ratio {:.1} on all cores, {:.1} on one",
-                1.0 / all,
-                1.0 / one,
-                all / self.all_threads,
-                one / self.one_thread
-            ),
-        }
     }
 }
 

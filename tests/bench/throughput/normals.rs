@@ -1,5 +1,6 @@
 //! Random numbers as fast as this program could have them: the study's generator, Box-Muller eight at a time.
 
+use super::clock::best_of;
 use multiversion::multiversion;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -20,19 +21,19 @@ pub fn cost() -> Cost {
     let mut bytes = vec![0_u8; 1 << 15];
     let mut numbers = vec![0.0_f64; bytes.len() / 8];
     let each = numbers.len() as f64;
-    let uniform = super::best_of(400, || {
+    let uniform = best_of(400, || {
         rng.fill_bytes(&mut bytes);
         uniforms(&bytes, &mut numbers);
     });
     let mean = numbers.iter().sum::<f64>() / each;
     assert!((mean - 0.5).abs() < 0.05);
-    let normal = super::best_of(400, || {
+    let normal = best_of(400, || {
         rng.fill_bytes(&mut bytes);
         uniforms(&bytes, &mut numbers);
         box_muller(&mut numbers);
     });
     moments(&mut rng, &mut bytes, &mut numbers);
-    let ziggurat = super::best_of(100, || numbers.iter_mut().for_each(|x| *x = StandardNormal.sample(&mut rng)));
+    let ziggurat = best_of(100, || numbers.iter_mut().for_each(|x| *x = StandardNormal.sample(&mut rng)));
     Cost { uniform: uniform / each, normal: normal / each, ziggurat: ziggurat / each }
 }
 

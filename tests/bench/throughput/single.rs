@@ -1,5 +1,6 @@
 //! One installation at a time: the evaluator, and the full Newton search in 24 freedoms that a trace uses.
 
+use super::clock::best_of;
 use railtrue::structure::{Drag, Situation};
 use railtrue::study::{Draws, Evaluator, Work, run, service_states};
 use std::time::Instant;
@@ -10,7 +11,7 @@ pub fn print(evaluator: &Evaluator<'_>, fast: f64) {
     let draws = Draws::new(plan, evaluator.machine.rails());
     let installations = run(0, 1000, 1, || (), |(), _, rng| draws.draw(rng));
     let mut work = Work::default();
-    let evaluated = super::best_of(3, || {
+    let evaluated = best_of(3, || {
         let lives: f64 = installations.iter().map(|i| evaluator.evaluate(i, &service, &mut work).unwrap().life_km).sum();
         assert!(lives > 0.0);
     }) / installations.len() as f64;
