@@ -231,5 +231,5 @@ register_loop!(sums_few, FEW, |a, _b, by| *a += by);
 register_loop!(sums_many, MANY, |a, _b, by| *a += by);
 register_loop!(roots, FEW, |a, b, by| {
     *a += by;
-    *b = a.sqrt();
+    *b += a.sqrt();
 });

@@ -1,5 +1,6 @@
 //! Time on the clock and time on the processor: the second does not count what others do on a shared machine.
 
+use std::sync::LazyLock;
 use std::time::Instant;
 
 /// Shortest of several runs, seconds.
@@ -39,13 +40,13 @@ impl Time {
     }
 }
 
-/// The same on a single thread.
+/// The same on a single thread, which stays: one that ended would take its processor time with it.
 pub fn on_one_thread(run: impl FnOnce() + Send) -> Time {
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
-    pool.install(|| Time::of(run))
+    static POOL: LazyLock<rayon::ThreadPool> = LazyLock::new(|| rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap());
+    POOL.install(|| Time::of(run))
 }
 
-/// Processor time of all threads of this program that still run (Linux).
+/// Processor time of all threads of this program that run (Linux).
 fn processor_seconds() -> Option<f64> {
     let tasks = std::fs::read_dir("/proc/self/task").ok()?;
     let of = |task: std::fs::DirEntry| {

@@ -11,10 +11,10 @@ pub struct Products {
 }
 
 pub fn products_per_second(numpy: Option<&mut Baseline>) -> Products {
-    let n = 768;
+    let n = 384;
     let a = DMatrix::from_fn(n, n, |i, j| ((i * 31 + j * 17) % 101) as f64 / 101.0);
     let mut c = DMatrix::zeros(n, n);
-    let seconds = best_of(5, || c.gemm(1.0, &a, &a, 0.0));
+    let seconds = best_of(60, || c.gemm(1.0, &a, &a, 0.0));
     assert!(c[(0, 0)] > 0.0);
     let products = Products { nalgebra: (n * n * n) as f64 / seconds, numpy: numpy.map(Baseline::products_per_second) };
     let of_numpy = products.numpy.map_or("SKIPPED".to_string(), |p| format!("{:.1}", p / 1e9));

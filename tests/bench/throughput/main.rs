@@ -27,7 +27,7 @@ pub const DEMO_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/examples/panel
 
 /// Rounds in which everything that is compared takes its turn.
 const ROUNDS: u64 = 4;
-const INSTALLATIONS: u64 = 100_000;
+const INSTALLATIONS: u64 = 50_000;
 
 fn main() {
     let plan = read_plan(DEMO, "panel-bridge.toml").unwrap();
@@ -106,7 +106,7 @@ fn in_turns(evaluator: &Evaluator<'_>, mut numpy: Option<&mut baseline::Baseline
 fn own_times(evaluator: &Evaluator<'_>, round: u64, best: &mut [Time; 2]) -> Vec<Outcome> {
     let draw = || drawn(evaluator, 1 + round, INSTALLATIONS).unwrap();
     let mut outcomes = draw();
-    for _ in 0..3 {
+    for _ in 0..2 {
         best[0] = best[0].or(Time::of(|| outcomes = draw()).each(INSTALLATIONS as f64));
         best[1] = best[1].or(on_one_thread(|| assert_eq!(draw().len() as u64, INSTALLATIONS)).each(INSTALLATIONS as f64));
     }
@@ -143,6 +143,9 @@ impl Best {
     }
 }
 
+/// Installations at the contact level.
+const CONTACTS: u64 = 64;
+
 /// The demo with its blocks as rows of balls, each pose by Newton.
 fn contact_level(plan: &Plan) {
     let mut contact = plan.clone();
@@ -150,7 +153,7 @@ fn contact_level(plan: &Plan) {
     println!();
     for arrangement in 0..plan.arrangements.len() {
         let evaluator = evaluator(&contact, arrangement);
-        let seconds = best_of(2, || assert_eq!(drawn(&evaluator, 1, 200).unwrap().len(), 200)) / 200.0;
+        let seconds = best_of(2, || assert_eq!(drawn(&evaluator, 1, CONTACTS).unwrap().len() as u64, CONTACTS)) / CONTACTS as f64;
         println!("contact level, {}: {:.0} installations/s on all threads", evaluator.machine.name(), 1.0 / seconds);
     }
 }
