@@ -26,7 +26,7 @@ fn with_blocks(count: usize) -> String {
     let (_, tail) = rest.split_once("\n]\n").unwrap();
     let place = |i: usize| {
         let x_mm = 150.0 - 300.0 * (i / 2) as f64 / (count / 2 - 1).max(1) as f64;
-        format!("{{ x_mm = {x_mm:.1}, lateral_mm = {} }}", if i % 2 == 0 { 45 } else { -45 })
+        format!("{{ x_mm = {x_mm:.1}, lateral_mm = {} }}", if i.is_multiple_of(2) { 45 } else { -45 })
     };
     // Two blocks stand one behind the other: side by side they would not hold the pitch.
     let places: Vec<String> =
