@@ -1,0 +1,235 @@
+//! What an installation costs at least: its random numbers, and the arithmetic of the map as it is structured, each timed
+//! alone. No memory, no order of work, nothing that is merely convenient is counted.
+
+use super::clock::best_of;
+use super::dense::Products;
+use super::normals;
+use multiversion::multiversion;
+use railtrue::input::sources::Spread;
+use railtrue::input::{ErrorKind, Plan};
+use railtrue::study::{Draws, Evaluator, service_states};
+use std::hint::black_box;
+
+/// Operations on double numbers; sums hold differences, absolute values, largest and smallest of two as well.
+#[derive(Debug, Default, Clone, Copy)]
+struct Operations {
+    products: f64,
+    sums: f64,
+    roots: f64,
+}
+
+impl Operations {
+    fn add(&mut self, times: usize, products: usize, sums: usize) {
+        self.products += (times * products) as f64;
+        self.sums += (times * sums) as f64;
+    }
+
+    /// Multiply-adds: a product and a sum at a time, the rest of either alone.
+    fn multiply_adds(&self) -> f64 {
+        self.products.max(self.sums)
+    }
+}
+
+pub struct Bound {
+    operations: Operations,
+    normals: usize,
+    uniforms: usize,
+    cost: normals::Cost,
+    /// Seconds of a product with a sum, a product, a sum, a root.
+    pair: f64,
+    product: f64,
+    sum: f64,
+    root: f64,
+}
+
+impl Bound {
+    pub fn of(evaluator: &Evaluator<'_>) -> Self {
+        let draws = Draws::new(evaluator.plan(), evaluator.machine.rails());
+        let (normals, uniforms) = random_numbers(evaluator.plan(), &draws);
+        let time = |of: Loop, width: usize| {
+            let seconds = best_of(200, || {
+                let numbers = of(TURNS, black_box([vec![1.0 + 1e-9; width + 1], vec![1.0; width]]));
+                assert!(black_box(numbers)[0][0].is_finite());
+            });
+            seconds / (TURNS * width) as f64
+        };
+        let few_or_many = |few: Loop, many: Loop| time(few, FEW).min(time(many, MANY));
+        Self {
+            operations: operations(evaluator, &draws),
+            normals,
+            uniforms,
+            cost: normals::cost(),
+            pair: few_or_many(pairs_few, pairs_many),
+            product: few_or_many(products_few, products_many),
+            sum: few_or_many(sums_few, sums_many),
+            root: time(roots, FEW),
+        }
+    }
+
+    /// `one_thread`: seconds of an installation as measured.
+    /// `one_thread`: seconds of an installation as measured.
+    pub fn print(&self, one_thread: f64, dense: &Products) {
+        let o = &self.operations;
+        let (uniforms, normals) = (self.uniforms as f64 * self.cost.uniform, self.normals as f64);
+        let random = uniforms + normals * self.cost.normal.min(self.cost.ziggurat);
+        let paired = o.products.min(o.sums);
+        let straight = paired * self.pair + (o.products - paired) * self.product + (o.sums - paired) * self.sum;
+        let roots = o.roots * self.root;
+        // Roots have a unit of their own and may hide behind the rest.
+        let least = random + straight.max(roots);
+        println!(
+            "  lower bound, one thread: {:.3} us, reached within {:.1} times: {} normals, {} uniforms {:.3} us (by the ziggurat {:.3} us); {:.0} products, {:.0} sums {:.3} us; {:.0} roots {:.3} us",
+            1e6 * least,
+            one_thread / least,
+            self.normals,
+            self.uniforms,
+            1e6 * random,
+            1e6 * (uniforms + normals * self.cost.ziggurat),
+            o.products,
+            o.sums,
+            1e6 * straight,
+            o.roots,
+            1e6 * roots
+        );
+        let rate = o.multiply_adds() / one_thread;
+        let share = |product: f64| format!("{:.0} %", 100.0 * rate / product);
+        println!(
+            "  multiply-adds of the bound, thousand million a second: {:.1} in the study, drawing included, {:.1} in registers; the study's are {} of nalgebra's dense product, {} of NumPy's",
+            rate / 1e9,
+            1e-9 / self.pair,
+            share(dense.nalgebra),
+            dense.numpy.map_or("SKIPPED".into(), share)
+        );
+    }
+}
+
+/// Normal and uniform numbers of an installation.
+fn random_numbers(plan: &Plan, draws: &Draws<'_>) -> (usize, usize) {
+    let (mut normals, mut uniforms) = (0, 0);
+    let all = draws.places().len();
+    for source in plan.errors.sources.iter().filter(|s| !s.in_service) {
+        let profile = source.kind.profile().is_some();
+        let own = members(plan, source.kind);
+        normals += if profile { draws.modes().count() } else { 0 };
+        match source.spread {
+            Spread::Normal { .. } => normals += own,
+            Spread::Uniform | Spread::Triangular => uniforms += own,
+        }
+    }
+    assert_eq!(normals + uniforms, all);
+    (normals, uniforms)
+}
+
+fn members(plan: &Plan, kind: ErrorKind) -> usize {
+    match kind {
+        ErrorKind::BlockLateral | ErrorKind::BlockVertical => plan.block_count(),
+        ErrorKind::Seat | ErrorKind::SeatAngle => 3 * plan.joints_at_most().iter().sum::<usize>(),
+        _ => 1,
+    }
+}
+
+/// The arithmetic of one installation of balls, as few operations as the model's structure leaves.
+fn operations(evaluator: &Evaluator<'_>, draws: &Draws<'_>) -> Operations {
+    let (plan, machine) = (evaluator.plan(), &evaluator.machine);
+    let (stations, blocks) = (plan.frame.stations_x_mm.len(), plan.block_count());
+    let situations = plan.duty.len() * service_states(plan).len() * evaluator.drags().len();
+    let living = plan.duty.iter().filter(|c| c.share > 0.0).count() * situations / plan.duty.len();
+    let modes = draws.modes().count();
+    let profiles = plan.errors.sources.iter().filter(|s| s.kind.profile().is_some()).count();
+    let is_line = |k: ErrorKind| {
+        use ErrorKind as K;
+        matches!(k, K::Span | K::Parallelism | K::Height | K::VerticalParallelism | K::CrossLevel(_) | K::CrossLevelTwist(_))
+    };
+    let lines = plan.errors.sources.iter().filter(|s| is_line(s.kind)).count();
+    let numbers = draws.places().len();
+    let made = numbers - lines - profiles * (modes + 1);
+    let places: usize = (0..2).map(|side| distinct(plan.trucks[side].blocks.iter().map(|b| b.x_mm))).sum();
+    let tools = distinct(plan.duty.iter().map(|c| c.payload_y_mm + 1e6 * c.payload_arm_mm[0] + 1e12 * c.payload_arm_mm[1]));
+    let springs: usize = machine.joint_springs().iter().map(ExactSizeIterator::len).sum();
+    let slots = machine.take_up_limits().iter().filter(|s| **s > 0.0).count();
+    let rows = 10 + springs + 4 * tools + machine.float_count();
+    let mut o = Operations::default();
+    // Once an installation: shapes to their peak-to-valley, take-ups, and what no station changes.
+    o.add(profiles * draws.modes().on_grid.nrows(), modes, modes + 2);
+    o.add(profiles * modes, 1, 0);
+    o.add(slots, numbers, numbers + 2);
+    o.add(rows, made + slots, made + slots);
+    o.add(2 * blocks, 1, 1);
+    // At every station: rails (value and slope), their forces on the trucks, poses, joints, tool points, floats.
+    o.add(stations * places / 2, 2 * modes * profiles, 2 * modes * profiles);
+    o.add(stations * places / 2 * lines / 2, 1, 3);
+    o.add(stations * places, 7, 7);
+    o.add(stations * rows, 10, 10);
+    // Five loads of every block without the situation: the truck's motion there less the rail's, times its stiffness.
+    o.add(stations * blocks, 9, 15);
+    // In every situation: five loads, their sizes, P, P0, largest and pull; where it has a share, life.
+    let ratios = static_ratios(plan);
+    o.add(stations * blocks * situations, ratios - 1, 5 + 5 + 4 + (ratios - 1) + 3);
+    o.add(stations * blocks * living, 7, 4);
+    o.roots = (stations * blocks * living) as f64;
+    o.add(stations * situations * springs, 1, 2);
+    o.add(stations * situations, 3, machine.joint_springs().len() + 9);
+    o
+}
+
+/// Kinds of the ratio between a load's weight in P0 and in P: loads of one kind are added once for both.
+fn static_ratios(plan: &Plan) -> usize {
+    let b = &plan.block;
+    let [y, z] = [0, 1].map(|i| b.c0_over_direction[i] / b.c_over_direction[i]);
+    let [roll, pitch, yaw] = [0, 1, 2].map(|i| b.c0_over_moment_per_mm[i] / b.c_over_moment_per_mm[i]);
+    distinct([y, z, roll, pitch, yaw].into_iter().map(|r| (1e9 * r).round()))
+}
+
+fn distinct(values: impl Iterator<Item = f64>) -> usize {
+    let mut list: Vec<f64> = values.collect();
+    list.sort_by(f64::total_cmp);
+    list.dedup();
+    list.len()
+}
+
+/// Turns of each loop, short enough to fall between two others on a shared processor; numbers in registers for narrow and for wide ones.
+const TURNS: usize = 4_000;
+const FEW: usize = 24;
+const MANY: usize = 64;
+
+type Loop = fn(usize, [Vec<f64>; 2]) -> [Vec<f64>; 2];
+
+/// Loops over numbers that stay in registers, in one version for each kind of processor.
+macro_rules! register_loop {
+    ($name:ident, $width:expr, |$a:ident, $b:ident, $by:ident| $step:expr) => {
+        #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq", "x86_64+avx2"))]
+        fn $name(turns: usize, mut numbers: [Vec<f64>; 2]) -> [Vec<f64>; 2] {
+            let (mut first, mut second) = ([0.0_f64; $width], [0.0_f64; $width]);
+            first.copy_from_slice(&numbers[0][..$width]);
+            second.copy_from_slice(&numbers[1][..$width]);
+            let $by = numbers[0][$width];
+            for _ in 0..turns {
+                for i in 0..$width {
+                    let ($a, $b) = (&mut first[i], &mut second[i]);
+                    $step;
+                }
+            }
+            // Written side by side: that is what makes the compiler take them side by side.
+            numbers[0][..$width].copy_from_slice(&first);
+            numbers[1][..$width].copy_from_slice(&second);
+            numbers
+        }
+    };
+}
+
+register_loop!(pairs_few, FEW, |a, b, by| {
+    *a *= by;
+    *b += by;
+});
+register_loop!(pairs_many, MANY, |a, b, by| {
+    *a *= by;
+    *b += by;
+});
+register_loop!(products_few, FEW, |a, _b, by| *a *= by);
+register_loop!(products_many, MANY, |a, _b, by| *a *= by);
+register_loop!(sums_few, FEW, |a, _b, by| *a += by);
+register_loop!(sums_many, MANY, |a, _b, by| *a += by);
+register_loop!(roots, FEW, |a, b, by| {
+    *a += by;
+    *b += a.sqrt();
+});
