@@ -106,9 +106,9 @@ impl<'e, 'p> Batch<'e, 'p> {
         }
         for i in 0..count.min(LANES) {
             let on_map = self.path.map.as_ref().filter(|_| work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9);
-            if on_map.is_some() {
+            if let Some((_, weights)) = on_map {
                 let stroke = keep.then(|| work.sweep.stroke.iter().map(|s| s[i]).collect());
-                list.push((self.outcome(&work.sweep, i), stroke));
+                list.push((self.outcome(weights, &work.sweep, i), stroke));
             } else {
                 let installation = self.draws.installation(&own(numbers, i));
                 let outcome = self.evaluator.evaluate(&installation, self.service, &mut work.one).map_err(|e| (i, e))?;
@@ -118,20 +118,21 @@ impl<'e, 'p> Batch<'e, 'p> {
         Ok(list)
     }
 
-    fn outcome(&self, sweep: &Sweep, i: usize) -> Outcome {
+    fn outcome(&self, weights: &Weights, sweep: &Sweep, i: usize) -> Outcome {
         let block = &self.evaluator.plan().block;
         let mut o = Outcome { slot_used: sweep.slot_used[i], float_travel_used: sweep.travel_used[i], ..Outcome::start() };
         o.extra_load_n = f64::NEG_INFINITY;
-        let power = 1.0 / block.element.life_exponent();
         for (b, peak) in sweep.peak.iter().enumerate() {
             o.peak_load_n = o.peak_load_n.max(peak[i]);
             o.extra_load_n = o.extra_load_n.max(peak[i] - self.evaluator.perfect_peak_load_n(b));
         }
         o.static_safety = block.c0_n / sweep.peak_static[i];
-        o.pull_n = sweep.pull[i];
+        o.pull_n = sweep.lift[i] / weights.dynamic[1];
         let unloading_n = row_unloading_load(block);
         o.row_unloading = if unloading_n > 0.0 { o.peak_load_n / unloading_n } else { 0.0 };
-        let lives = sweep.fatigue.iter().map(|sum| rating_life_km(block, sum[i].powf(power)));
+        // A rating life falls with the power of the load that the fatigue is a mean of.
+        let at_one_newton_km = rating_life_km(block, 1.0);
+        let lives = sweep.fatigue.iter().map(|sum| at_one_newton_km / sum[i]);
         o.life_km = system_life_km(block.element, lives);
         let perfect_km = self.evaluator.perfect().life_km;
         o.life_loss = if perfect_km > 0.0 { 1.0 - o.life_km / perfect_km } else { 0.0 };

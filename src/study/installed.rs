@@ -105,17 +105,6 @@ pub(super) fn set_scalar(kind: ErrorKind, value: f64, to: &mut Installation) {
     }
 }
 
-/// Sets an error with all its members to one value; profiles are left as they are.
-pub(super) fn set_all(kind: ErrorKind, value: f64, to: &mut Installation) {
-    match kind {
-        ErrorKind::BlockLateral => each_block(to, 0, std::iter::repeat(value)),
-        ErrorKind::BlockVertical => each_block(to, 1, std::iter::repeat(value)),
-        ErrorKind::Seat => each_seat(to, 0, std::iter::repeat(value)),
-        ErrorKind::SeatAngle => each_seat(to, 3, std::iter::repeat(value)),
-        kind => set_scalar(kind, value, to),
-    }
-}
-
 fn each_block(to: &mut Installation, direction: usize, numbers: impl IntoIterator<Item = f64>) {
     to.block_offset_mm.iter_mut().flatten().zip(numbers).for_each(|(block, v)| block[direction] = v);
 }

@@ -53,6 +53,12 @@ impl Weights {
         std::array::from_fn(|j| (loads[j][i] + constants[j]).abs())
     }
 
+    /// P of sizes that hold their weights.
+    #[inline(always)]
+    pub(super) fn load(a: &[f64; 5]) -> f64 {
+        ((a[0] + a[1]) + (a[2] + a[3])) + a[4]
+    }
+
     /// P0 of the sizes that make P.
     #[inline(always)]
     pub(super) fn static_load<const FUSED: bool>(&self, sizes: &[f64; 5]) -> f64 {

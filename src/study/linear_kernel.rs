@@ -23,7 +23,8 @@ pub(super) struct Sweep {
     pub(super) peak: Vec<Lane>,
     /// Of the machine.
     pub(super) peak_static: Lane,
-    pub(super) pull: Lane,
+    /// Largest Fz, times its weight in P.
+    pub(super) lift: Lane,
     pub(super) joint_square: Lane,
     pub(super) tool_square: Lane,
     pub(super) tool_yaw: Lane,
@@ -46,25 +47,33 @@ struct Memory {
     response: Vec<Lane>,
 }
 
+/// The larger of two, lane by lane. Arrays go by value: only then does the compiler keep them in wide registers.
 #[inline(always)]
-fn raise(to: &mut f64, x: f64) {
-    *to = if x > *to { x } else { *to };
+fn larger<const N: usize>(a: [f64; N], b: [f64; N]) -> [f64; N] {
+    std::array::from_fn(|i| if a[i] > b[i] { a[i] } else { b[i] })
 }
 
 #[inline(always)]
-fn largest(to: &mut Lane, x: &Lane) {
-    for i in 0..LANES {
-        raise(&mut to[i], x[i]);
-    }
+fn smaller<const N: usize>(a: [f64; N], b: [f64; N]) -> [f64; N] {
+    std::array::from_fn(|i| if a[i] < b[i] { a[i] } else { b[i] })
 }
 
 /// Largest |x + c| over a size, c between two constants.
 #[inline(always)]
 fn farthest(to: &mut Lane, x: &Lane, [low, high]: [f64; 2], size: f64) {
-    for i in 0..LANES {
-        let (up, down) = (x[i] + high, -(x[i] + low));
-        raise(&mut to[i], if up > down { up } else { down } / size);
-    }
+    let (up, down) = (x.map(|v| (v + high) / size), x.map(|v| -(v + low) / size));
+    *to = larger(larger(up, down), *to);
+}
+
+/// One half of a lane.
+#[inline(always)]
+fn half(of: &Lane, first: usize) -> Half {
+    std::array::from_fn(|i| of[first + i])
+}
+
+#[inline(always)]
+fn put(to: &mut Lane, first: usize, half: Half) {
+    to[first..first + HALF].copy_from_slice(&half);
 }
 
 /// Runs a batch of installations, given by their numbers, through every station and situation.
@@ -85,7 +94,7 @@ fn all<const FUSED: bool>(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &
         list.resize(blocks, ZERO);
     }
     (out.joint_square, out.tool_square, out.tool_yaw, out.travel_used, out.slot_used) = (ZERO, ZERO, ZERO, ZERO, ZERO);
-    (out.peak_static, out.pull) = (ZERO, ZERO);
+    (out.peak_static, out.lift) = (ZERO, ZERO);
     out.stroke.clear();
     scale_profiles::<FUSED>(map, numbers, &mut out.memory);
     let memory = &mut out.memory;
@@ -118,10 +127,7 @@ fn scale_profiles<const FUSED: bool>(map: &LinearMap, numbers: &[Lane], memory: 
         map.grid.product::<FUSED>(&numbers[first..first + map.modes], &mut memory.grid);
         let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
         for value in &memory.grid[..map.grid_points] {
-            for i in 0..LANES {
-                low[i] = if value[i] < low[i] { value[i] } else { low[i] };
-                raise(&mut high[i], value[i]);
-            }
+            (low, high) = (smaller(*value, low), larger(*value, high));
         }
         let scale: Lane = std::array::from_fn(|i| {
             let has = high[i] - low[i];
@@ -168,33 +174,27 @@ fn one_block<const FUSED: bool>(
     let memory = &out.memory;
     let truck = &memory.response[5 * block.side..5 * block.side + 5];
     let loads = block_loads::<FUSED>(block, truck, &memory.rail, &memory.mounts[5 * b..5 * b + 5]);
-    for i in 0..LANES {
-        raise(&mut out.pull[i], (loads[1][i] + block.most_lift) / w.dynamic[1]);
-    }
+    out.lift = larger(loads[1].map(|v| v + block.most_lift), out.lift);
     for first in [0, HALF] {
-        let half: [Half; 5] = std::array::from_fn(|j| std::array::from_fn(|i| loads[j][first + i]));
+        let own: [Half; 5] = std::array::from_fn(|j| half(&loads[j], first));
         let (mut sum, mut peak) = ([0.0; HALF], [0.0; HALF]);
         for (constants, share) in block.constants.iter().zip(&map.shares) {
-            for i in 0..HALF {
-                let a = Weights::sizes(&half, constants, i);
-                let p = ((a[0] + a[1]) + (a[2] + a[3])) + a[4];
-                raise(&mut peak[i], p);
-                sum[i] = multiply_add::<FUSED>(fatigue(p), *share, sum[i]);
-            }
+            let p: Half = std::array::from_fn(|i| Weights::load(&Weights::sizes(&own, constants, i)));
+            peak = larger(p, peak);
+            sum = std::array::from_fn(|i| multiply_add::<FUSED>(fatigue(p[i]), *share, sum[i]));
         }
-        for i in 0..HALF {
-            let lane = first + i;
-            out.fatigue[b][lane] = multiply_add::<FUSED>(sum[i], share, out.fatigue[b][lane]);
-            raise(&mut out.peak[b][lane], peak[i]);
-            raise(&mut at_station[lane], peak[i]);
+        for constants in &block.constants[map.shares.len()..] {
+            peak = larger(std::array::from_fn(|i| Weights::load(&Weights::sizes(&own, constants, i))), peak);
         }
+        let (fatigue, before, at, most) =
+            (half(&out.fatigue[b], first), half(&out.peak[b], first), half(at_station, first), half(&out.peak_static, first));
+        put(&mut out.fatigue[b], first, std::array::from_fn(|i| multiply_add::<FUSED>(sum[i], share, fatigue[i])));
+        put(&mut out.peak[b], first, larger(peak, before));
+        put(at_station, first, larger(peak, at));
         // P0 is looked at only where it can be a new largest one.
-        if (0..HALF).any(|i| w.fixed_over_dynamic_most * peak[i] > out.peak_static[first + i]) {
-            for constants in &block.constants {
-                for i in 0..HALF {
-                    raise(&mut out.peak_static[first + i], w.static_load::<FUSED>(&Weights::sizes(&half, constants, i)));
-                }
-            }
+        if (0..HALF).any(|i| w.fixed_over_dynamic_most * peak[i] > most[i]) {
+            let of = |constants| std::array::from_fn(|i| w.static_load::<FUSED>(&Weights::sizes(&own, constants, i)));
+            put(&mut out.peak_static, first, block.constants.iter().map(of).fold(most, larger));
         }
     }
 }
@@ -207,31 +207,26 @@ fn others<const FUSED: bool>(map: &LinearMap, out: &mut Sweep) {
         let springs = &response[joint.springs.clone()];
         let (mut own, mut most) = (ZERO, [f64::NEG_INFINITY; LANES]);
         for spring in springs {
-            for i in 0..LANES {
-                own[i] = multiply_add::<FUSED>(spring[i], spring[i], own[i]);
-            }
+            own = std::array::from_fn(|i| multiply_add::<FUSED>(spring[i], spring[i], own[i]));
         }
         // |f + c|^2 = |f|^2 + (2 f c + |c|^2)
         for (twice, square) in &joint.constants {
             let mut with = [*square; LANES];
             for (spring, c) in springs.iter().zip(twice) {
-                for i in 0..LANES {
-                    with[i] = multiply_add::<FUSED>(spring[i], *c, with[i]);
-                }
+                with = std::array::from_fn(|i| multiply_add::<FUSED>(spring[i], *c, with[i]));
             }
-            largest(&mut most, &with);
+            most = larger(with, most);
         }
-        for i in 0..LANES {
-            raise(&mut out.joint_square[i], own[i] + most[i]);
-        }
+        out.joint_square = larger(std::array::from_fn(|i| own[i] + most[i]), out.joint_square);
     }
     for tool in &map.tools {
         let at = &response[tool.rows..tool.rows + 4];
         for c in &tool.ways {
-            for i in 0..LANES {
+            let square = std::array::from_fn(|i| {
                 let way = [at[0][i] + c[0], at[1][i] + c[1], at[2][i] + c[2]];
-                raise(&mut out.tool_square[i], way[0] * way[0] + way[1] * way[1] + way[2] * way[2]);
-            }
+                way[0] * way[0] + way[1] * way[1] + way[2] * way[2]
+            });
+            out.tool_square = larger(square, out.tool_square);
         }
         farthest(&mut out.tool_yaw, &at[3], tool.yaw, 1.0);
     }

@@ -77,7 +77,7 @@ pub(super) struct FloatRow {
 pub(super) struct LinearMap {
     pub(super) stations: Vec<StationRows>,
     pub(super) blocks: Vec<BlockArms>,
-    /// Share of the distance of each situation.
+    /// Share of the distance of each situation that has one; the others stand behind them.
     pub(super) shares: Vec<f64>,
     /// Forces of the rails on the trucks over the rail values.
     pub(super) forces: Tiles,
@@ -175,7 +175,7 @@ impl LinearMap {
             joints: ask.joints(&situations),
             tools: ask.tool_rows(&situations),
             floats: ask.floats(&situations),
-            shares: situations.shares,
+            shares: situations.shares.into_iter().filter(|share| *share > 0.0).collect(),
             forces: Tiles::new(&forces),
             response: Tiles::new(&response),
             made: Tiles::new(&made),

@@ -8,7 +8,7 @@ use crate::structure::{FloatWork, NotConverged, TakenUp};
 /// Constants, situation by situation.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Situations {
-    /// Share of the distance.
+    /// Share of the distance; situations without a share stand last.
     pub(super) shares: Vec<f64>,
     /// Five loads of every block.
     pub(super) loads: Vec<Vec<[f64; 5]>>,
@@ -51,8 +51,9 @@ pub(super) fn situations(
     let straight = vec![[0.0; 5]; plan.block_count()];
     let distinct = e.distinct_tools();
     let mut list = Situations::default();
-    for state in service {
-        for (c, case) in plan.duty.iter().enumerate() {
+    let cases = service.iter().flat_map(|state| plan.duty.iter().enumerate().map(move |(c, case)| (state, c, case)));
+    for lives in [true, false] {
+        for (state, c, case) in cases.clone().filter(|(state, _, case)| (state.share * case.share > 0.0) == lives) {
             let forces = machine.made_forces(perfect, &state.thermal, state.skew_in_case_mm(machine, c))
                 + machine.joint_offset_forces(&offsets)
                 + e.case_loads[c];

@@ -1,7 +1,7 @@
 //! Many short rows times eight installations side by side: rows with the same inputs are taken four at a time, so that an
 //! input is read once for four sums that do not wait for each other.
 
-use crate::math::lanes::{LANES, Lane, ZERO};
+use crate::math::lanes::{Lane, ZERO};
 
 /// A short row over some inputs: number of the input and factor.
 pub(super) type Sparse = Vec<(u32, f64)>;
@@ -84,9 +84,7 @@ impl Tile {
         for (j, factors) in &self.inputs {
             let x = &x[*j as usize];
             for (sum, factor) in sums.iter_mut().zip(factors) {
-                for i in 0..LANES {
-                    sum[i] = multiply_add::<FUSED>(x[i], *factor, sum[i]);
-                }
+                *sum = std::array::from_fn(|i| multiply_add::<FUSED>(x[i], *factor, sum[i]));
             }
         }
         for (r, sum) in self.to.iter().zip(sums) {
@@ -104,6 +102,7 @@ pub(super) fn multiply_add<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::math::lanes::LANES;
 
     #[test]
     fn check_tiles_give_what_the_rows_give() {

@@ -27,7 +27,6 @@ mod shares;
 mod stack;
 mod stiffness;
 pub mod survey;
-mod swap;
 mod tally;
 mod trace;
 mod verdict;

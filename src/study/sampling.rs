@@ -32,6 +32,16 @@ fn middled(word: u64) -> f64 {
     ((word >> 12) as f64 + 0.5) * 2.0_f64.powi(-52) - 0.5
 }
 
+impl Place {
+    /// The error that the number belongs to.
+    #[must_use]
+    pub fn kind(self) -> ErrorKind {
+        match self {
+            Self::Value { kind, .. } | Self::Mode { kind, .. } | Self::PeakToValley { kind } => kind,
+        }
+    }
+}
+
 /// How a number is spread, in units of its half width.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Shape {
@@ -174,6 +184,12 @@ impl<'p> Draws<'p> {
     #[must_use]
     pub fn places(&self) -> &[Place] {
         &self.places
+    }
+
+    /// Numbers at the middle of their tolerances, profiles at none.
+    pub(super) fn middle(&self) -> Vec<Lane> {
+        let of = |(place, recipe): (&Place, &Recipe)| if place.kind().profile().is_some() { ZERO } else { [recipe.middle; LANES] };
+        self.places.iter().zip(&self.recipes).map(of).collect()
     }
 
     /// The installation of some numbers. A profile's amplitudes give its shape, its last number its peak-to-valley.

@@ -3,13 +3,14 @@
 //! All sources are drawn independently of each other, so shares of a source with all its members (a whole profile, all
 //! blocks, all seats) are well defined.
 
-use super::engine::run;
-use super::evaluate::{Evaluator, Work};
+use super::batch::{Batch, Memory};
+use super::engine::run_batches;
+use super::evaluate::Evaluator;
 use super::outcome::Outcome;
 use super::sampling::Draws;
 use super::service::service_states;
-use super::swap::take;
-use crate::input::{ErrorKind, Installation, Plan};
+use crate::input::{ErrorKind, Plan};
+use crate::math::lanes::{LANES, Lane};
 use crate::math::sobol::{Share, share};
 use crate::structure::NotConverged;
 
@@ -96,28 +97,29 @@ pub fn shares(evaluators: &[Evaluator<'_>], rows: u64, seed: u64, progress: &dyn
     let kinds: Vec<ErrorKind> = plan.errors.sources.iter().filter(|s| !s.in_service).map(|s| s.kind).collect();
     let draws = Draws::new(plan, first.machine.rails());
     let service = service_states(plan);
+    let batches: Vec<Batch<'_, '_>> =
+        evaluators.iter().map(|e| Batch::new(e, &draws, &service)).collect::<Result<_, _>>().map_err(|e| (0, e))?;
     // By arrangement, then by point of the design (A, B, A with each source from B), then by row.
     let mut values = vec![vec![Vec::new(); kinds.len() + 2]; evaluators.len()];
     let mut done = 0;
     while done < rows {
         let count = BATCH.min(rows - done);
-        let batch = run(done, count, seed, Work::default, |work, i, rng| {
-            let (a, b) = (draws.draw(rng), draws.draw(rng));
-            let mixed = kinds.iter().map(|kind| {
-                let mut mixed = a.clone();
-                take(*kind, &b, &mut mixed);
-                mixed
-            });
-            let points: Vec<Installation> = [a.clone(), b.clone()].into_iter().chain(mixed).collect();
-            let mut one = |e: &Evaluator<'_>, p: &Installation| {
-                e.evaluate(p, &service, work).map(|o| OUTPUTS.map(|(_, _, of)| of(&o))).map_err(|error| (i, error))
+        let lists = run_batches(done, count, LANES, seed, Memory::default, |memory, start, rngs| {
+            let (mut a, mut b) = (Vec::new(), Vec::new());
+            draws.numbers(rngs, &mut a);
+            draws.numbers(rngs, &mut b);
+            let mixed = kinds.iter().map(|kind| with_own(&draws, *kind, &a, &b)).collect::<Vec<_>>();
+            let points = [&a, &b].into_iter().chain(&mixed);
+            let mut one = |batch: &Batch<'_, '_>, point: &Vec<Lane>| {
+                let found = batch.run(point, rngs.len(), false, &mut memory.work).map_err(|(i, error)| (start + i as u64, error))?;
+                Ok(found.into_iter().map(|(o, _)| OUTPUTS.map(|(_, _, of)| of(&o))).collect::<Vec<_>>())
             };
-            let of_machine = |e: &Evaluator<'_>| points.iter().map(|p| one(e, p)).collect::<Result<Vec<_>, _>>();
-            evaluators.iter().map(of_machine).collect::<Result<Vec<_>, _>>()
+            let of_machine = |batch: &Batch<'_, '_>| points.clone().map(|p| one(batch, p)).collect::<Result<Vec<_>, _>>();
+            batches.iter().map(of_machine).collect::<Result<Vec<_>, _>>()
         });
-        for row in batch {
-            for (machine, outputs) in values.iter_mut().zip(row?) {
-                machine.iter_mut().zip(outputs).for_each(|(column, output)| column.push(output));
+        for list in lists {
+            for (machine, points) in values.iter_mut().zip(list?) {
+                machine.iter_mut().zip(points).for_each(|(column, outputs)| column.extend(outputs));
             }
         }
         done += count;
@@ -130,6 +132,12 @@ pub fn shares(evaluators: &[Evaluator<'_>], rows: u64, seed: u64, progress: &dyn
         .collect::<Result<_, _>>()
         .map_err(|e| (0, e))?;
     Ok(SharesResult { rows, evaluations: rows * (kinds.len() as u64 + 2), seed, arrangements })
+}
+
+/// Numbers with those of one source taken from others: all its members, the whole profile.
+fn with_own(draws: &Draws<'_>, kind: ErrorKind, numbers: &[Lane], from: &[Lane]) -> Vec<Lane> {
+    let places = draws.places().iter();
+    places.zip(numbers.iter().zip(from)).map(|(place, (own, other))| if place.kind() == kind { *other } else { *own }).collect()
 }
 
 fn arrangement(
@@ -167,19 +175,23 @@ fn linear_shares(evaluator: &Evaluator<'_>, kinds: &[ErrorKind], seed: u64) -> R
     let small = shrunk(plan, SMALL);
     let draws = Draws::new(&small, evaluator.machine.rails());
     let service = service_states(plan);
-    let middle = middle(plan);
-    let outputs = |e: &Installation, work: &mut Work| evaluator.evaluate(e, &service, work).map(|o| OUTPUTS.map(|(_, _, of)| of(&o)));
-    let rows = run(0, LINEAR_DRAWS, seed, Work::default, |work, _, rng| {
-        let drawn = draws.draw(rng);
-        let one = |kind: &ErrorKind| {
-            let mut alone = middle.clone();
-            take(*kind, &drawn, &mut alone);
-            outputs(&alone, work)
+    let batch = Batch::new(evaluator, &draws, &service)?;
+    let middle = draws.middle();
+    let lists = run_batches(0, LINEAR_DRAWS, LANES, seed, Memory::default, |memory, _, rngs| {
+        draws.numbers(rngs, &mut memory.numbers);
+        let mut one = |kind: &ErrorKind| {
+            let alone = with_own(&draws, *kind, &middle, &memory.numbers);
+            let found = batch.run(&alone, rngs.len(), false, &mut memory.work).map_err(|(_, error)| error)?;
+            Ok(found.into_iter().map(|(o, _)| OUTPUTS.map(|(_, _, of)| of(&o))).collect::<Vec<_>>())
         };
-        kinds.iter().map(one).collect::<Result<Vec<_>, NotConverged>>()
+        kinds.iter().map(&mut one).collect::<Result<Vec<_>, NotConverged>>()
     });
-    let rows: Vec<Vec<[f64; 2]>> = rows.into_iter().collect::<Result<_, _>>()?;
-    let variance = |s: usize, k: usize| mean_and_deviation(rows.iter().map(move |row| row[s][k])).1.powi(2);
+    // By source, then by draw.
+    let mut columns: Vec<Vec<[f64; 2]>> = vec![Vec::new(); kinds.len()];
+    for list in lists {
+        columns.iter_mut().zip(list?).for_each(|(column, outputs)| column.extend(outputs));
+    }
+    let variance = |s: usize, k: usize| mean_and_deviation(columns[s].iter().map(move |o| o[k])).1.powi(2);
     let total = [0, 1].map(|k| (0..kinds.len()).map(|s| variance(s, k)).sum::<f64>());
     let share = |s: usize, k: usize| if total[k] > 0.0 { variance(s, k) / total[k] } else { 0.0 };
     Ok((0..kinds.len()).map(|s| [0, 1].map(|k| share(s, k))).collect())
@@ -193,13 +205,4 @@ fn shrunk(plan: &Plan, by: f64) -> Plan {
         (source.lower, source.upper) = (middle + by * (source.lower - middle), middle + by * (source.upper - middle));
     }
     small
-}
-
-/// All errors at the middle of their tolerances, profiles at none.
-fn middle(plan: &Plan) -> Installation {
-    let mut installation = Installation::perfect(plan);
-    for source in plan.errors.sources.iter().filter(|s| !s.in_service && s.kind.profile().is_none()) {
-        super::installed::set_all(source.kind, source.middle(), &mut installation);
-    }
-    installation
 }
