@@ -138,7 +138,7 @@ fn a_free_direction_is_named_with_the_arrangement_and_its_line() {
     let line = free.lines().position(|l| l.starts_with("[arrangement.floating]")).unwrap() + 1;
     study(&free).code(2).stderr(
         contains(format!("plan.toml:{line}:"))
-            .and(contains("the bridge's motion along y, across the rails, is held by nothing"))
+            .and(contains("nothing holds the bridge's motion along y, across the rails,"))
             .and(contains("locating end")),
     );
 }

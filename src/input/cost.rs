@@ -1,6 +1,6 @@
 //! What setting or making an error within a tolerance costs, in hours. The figures are the user's.
 
-use super::document::View;
+use super::view::View;
 use super::fit::nearest;
 use super::sources::{ErrorKind, ErrorSpec, Source, ZoneMeaning};
 use crate::units::MRAD;

@@ -17,7 +17,10 @@ mod site;
 pub mod sources;
 mod stated;
 pub mod survey;
+mod toml_words;
 mod tolerances;
+mod unseen;
+mod view;
 
 pub use block_table::a1;
 pub use build::{problem_at, read_plan};
@@ -26,4 +29,6 @@ pub use plan::Plan;
 pub use problem::{Problem, Problems};
 pub use site::{Correction, Site};
 pub use sources::{ErrorKind, ErrorSources, Source};
+pub use toml_words::utf8;
+pub use unseen::{is_unseen, seen};
 pub use stated::{Installation, Stated, read_installation};

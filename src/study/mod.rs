@@ -2,6 +2,7 @@
 
 mod adaptive;
 mod alone;
+mod balance;
 mod batch;
 mod budget;
 mod engine;
@@ -29,6 +30,7 @@ mod worst;
 
 pub use adaptive::{Estimates, SEQUENCE, numerical_tolerance, settled};
 pub use alone::{Alone, sources_alone};
+pub use balance::{Balance, NotBalanced, balance};
 pub use batch::drawn;
 pub use budget::{ArrangementBudget, BudgetEffort, BudgetResult, CostedError, NoBudget, Set, budget};
 pub use engine::run;

@@ -14,6 +14,12 @@ use crate::units::MRAD;
 /// Columns of the table; the first three must be there.
 pub const COLUMNS: [&str; 9] = ["item", "controls", "value", "unit", "form", "per", "made", "shimmed_after", "feeds"];
 
+/// Largest tolerance, mm or mrad, as in a plan.
+const LARGEST: f64 = 100.0;
+
+/// Callouts that one drawing can have; more are no callouts.
+const MOST_ROWS: usize = 1000;
+
 pub(super) fn problem(line: usize, column: usize, key: &str, value: &str, what: &str, advice: &str) -> Problem {
     Problem { line, column, key: key.into(), value: value.into(), what: what.into(), advice: advice.into() }
 }
@@ -47,8 +53,16 @@ pub(super) fn callouts(sheet: &Sheet, frame: &Frame, problems: &mut Vec<Problem>
         problems.push(problem(header.line, 1, "value", "", &what, "Write all numbers alike."));
         None
     });
+    if !problems.is_empty() {
+        return Vec::new();
+    }
     // A value such as 0.150 alone tells nothing else than a point, which is what most files have.
     let decimal = decimal.or(Some(Decimal::Point));
+    if let Some(row) = sheet.rows.get(MOST_ROWS) {
+        let what = format!("this file holds more than {MOST_ROWS} callouts");
+        problems.push(problem(row.line, 1, "", "", &what, "Is this the right file? Each line is one callout of a drawing."));
+        return Vec::new();
+    }
     let mut list: Vec<Callout> = Vec::new();
     for row in &sheet.rows {
         let mut reader = Reader { row, place: &place, frame, decimal, problems };
@@ -210,10 +224,14 @@ impl<'r> Reader<'r> {
             }
         };
         if controls == TEMPERATURE {
+            if !(-60.0..=150.0).contains(&value) {
+                self.wrong("value", "the drawing's temperature must lie between -60 and 150 °C", "It is 20 by ISO 1.");
+            }
             return Some((Allowed::Value { value, form }, format!("{bare} °C")));
         }
-        if value <= 0.0 {
-            self.wrong("value", "a tolerance must be above 0", "Write the half width (plus_minus) or the whole width (zone).");
+        if !(value > 0.0 && value <= LARGEST) {
+            let what = format!("a tolerance must be above 0, up to {LARGEST}");
+            self.wrong("value", &what, "Write the half width (plus_minus) or the whole width (zone), in mm or mrad.");
         }
         let angles = feeds.iter().filter(|k| is_angle(**k)).count();
         if angles != 0 && angles != feeds.len() {
