@@ -67,7 +67,7 @@ fn check_a_machine_that_is_let_go_by_decades_is_solved_then_said_then_refused() 
         let finding = result.arrangements[0].findings.iter().find(|f| f.what.contains("almost free to move"));
         assert_eq!(finding.is_some(), condition > 1e9, "1e-{decade}: condition {condition:e}");
         if let Some(f) = finding {
-            assert!(f.amount.starts_with("trucks and bridge along x: condition number 1e"), "{}", f.amount);
+            assert!(f.amount.starts_with("trucks and bridge along x: condition number "), "{}", f.amount);
             said += 1;
         }
         solved += 1;
@@ -134,7 +134,11 @@ fn check_a_joint_that_hardly_holds_is_named_by_what_moves() {
         "end_a = [ { joint = \"locating\", x_mm = 150, z_mm = 60 }, { joint = \"locating\", x_mm = -150, z_mm = 60 } ]",
         "end_a = [ { joint = \"locating\", x_mm = 0, z_mm = 60 } ]",
     );
-    let about_y = soft(&about_y, "ry = { law = \"elastic\", stiffness_n_m_per_mrad = 0.1 }", "ry = { law = \"elastic\", stiffness_n_m_per_mrad = 1e-6 }");
+    let about_y = soft(
+        &about_y,
+        "ry = { law = \"elastic\", stiffness_n_m_per_mrad = 0.1 }",
+        "ry = { law = \"elastic\", stiffness_n_m_per_mrad = 1e-6 }",
+    );
     for (text, moves) in [(along_x, "the bridge along x"), (about_y, "the bridge about y")] {
         let plan = plan(&text);
         let machine = Machine::new(&plan, 1).unwrap();

@@ -6,8 +6,8 @@ use std::rc::Rc;
 
 use super::{Failure, output};
 use crate::input::{Plan, problem_at, read_plan};
-use crate::structure::Machine;
 use crate::present::json::Origin;
+use crate::structure::Machine;
 use crate::study::{Balance, Evaluator, balance};
 
 /// A plan with its text and its file's name.
@@ -21,8 +21,7 @@ pub(super) struct Loaded {
 }
 
 /// Where to look when a machine's equilibrium is not found.
-const UNBALANCED: &str =
-    "No result can be trusted. Look at the softest and the stiffest values of [block], [joint] and [drive]: one may be wrong by powers of ten.";
+const UNBALANCED: &str = "No result can be trusted. Look at the softest and the stiffest values of [block], [joint] and [drive]: one may be wrong by powers of ten.";
 
 /// Reads and checks a plan.
 pub(super) fn load(path: &Path) -> Result<Loaded, Failure> {

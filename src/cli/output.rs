@@ -85,4 +85,3 @@ pub(super) fn quoted(path: &Path) -> String {
 pub(super) fn sha256(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
 }
-

@@ -3,9 +3,9 @@
 
 use super::catalogue::PLAN;
 use super::document::Document;
-use super::plan::{Budget, DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::document::counted;
 use super::fit::figure;
+use super::plan::{Budget, DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::problem::{Problem, Problems};
 use super::view::View;
 use super::{block_table, parts, tolerances};
@@ -241,7 +241,11 @@ fn zones(root: &View<'_>, stations: &[f64]) -> Vec<f64> {
         pieces = zones.iter().map(|z| (z.number("from_mm"), z.number("to_mm"), z.number("share"))).collect();
         for (zone, (from, to, _)) in zones.iter().zip(&pieces) {
             if !(to > from && *from >= first - 1e-6 && *to <= last + 1e-6) && from.is_finite() && to.is_finite() {
-                zone.problem("to_mm", "a zone must run forward inside the stations", &format!("Stations run from {} to {} mm.", figure(first), figure(last)));
+                zone.problem(
+                    "to_mm",
+                    "a zone must run forward inside the stations",
+                    &format!("Stations run from {} to {} mm.", figure(first), figure(last)),
+                );
             }
         }
         parts::check_shares(&zones, "share");

@@ -15,6 +15,9 @@ use super::view::View;
 /// Problems that are collected of one file.
 const MOST_PROBLEMS: usize = 500;
 
+/// Tables of one list: no machine needs nearly as many.
+const MOST_TABLES: usize = 5000;
+
 /// Keys of a table that a message lists; of a longer table `explain` tells.
 const MOST_LISTED: usize = 12;
 
@@ -105,7 +108,8 @@ impl<'t> Document<'t> {
 
     /// Reports what concerns several keys of a table. What follows from a key there that is refused already is not said again.
     pub(super) fn report_joint(&self, node: Option<&Node>, table: &str, key: &str, what: &str, advice: &str, with_value: bool) {
-        let said = |(i, (_, p)): (usize, &(usize, Problem))| p.key == key || (i < self.of_keys && !table.is_empty() && is_within(&p.key, table));
+        let said =
+            |(i, (_, p)): (usize, &(usize, Problem))| p.key == key || (i < self.of_keys && !table.is_empty() && is_within(&p.key, table));
         if self.problems.borrow().iter().enumerate().any(said) {
             return;
         }
@@ -136,42 +140,43 @@ impl<'t> Document<'t> {
 
     fn check(&self, node: &Node, path: &str, shown: &str, catalogue: Catalogue) {
         let Value::Table(entries) = &node.value else { return };
-        let known: Vec<&str> = catalogue.below(path).flat_map(|k| k.names()).collect();
-        let strange = |name: &str| catalogue.find(&join(path, name)).is_none();
+        let required = |k: &&Key| k.need == Need::Required;
+        let mut missing: Vec<(&Key, &str)> = catalogue.below(path).filter(required).flat_map(|k| k.names().map(move |n| (k, n))).collect();
+        missing.retain(|(_, n)| !entries.iter().any(|(e, _, _)| e == n));
+        let keys: Vec<Option<&Key>> = entries.iter().map(|(name, _, _)| catalogue.find(&join(path, name))).collect();
         // A key that is not known was meant for the one it is like, or for the only one that is missing.
-        let required = || catalogue.below(path).filter(|k| k.need == Need::Required).flat_map(|k| k.names());
-        let missing: Vec<&str> = required().filter(|n| !entries.iter().any(|(e, _, _)| e == n)).collect();
-        let near = |name: &str| nearest(known.iter().copied(), name, 0.85);
-        let alone = match (&missing[..], entries.iter().filter(|(n, _, _)| strange(n)).count()) {
-            ([only], 1) => Some(*only),
+        let alone = match (&missing[..], keys.iter().filter(|k| k.is_none()).count()) {
+            ([(_, only)], 1) => Some(*only),
             _ => None,
         };
-        let mut meant: Vec<&str> = Vec::new();
-        for (name, span, child) in entries {
+        let known: Vec<&str> =
+            if keys.iter().all(Option::is_some) { Vec::new() } else { catalogue.below(path).flat_map(Key::names).collect() };
+        for ((name, span, child), key) in entries.iter().zip(keys) {
             if self.is_full() {
                 return;
             }
             let (path, shown) = (join(path, name), join(shown, name));
-            match catalogue.find(&path) {
+            match key {
                 Some(key) => self.check_value(key, child, &path, &shown, catalogue),
                 None => {
-                    let (what, advice) = unknown(&path, name, near(name).or(alone), &known, catalogue);
-                    meant.extend(near(name).or(alone));
+                    let meant = nearest(known.iter().copied(), name, 0.85).or(alone);
+                    missing.retain(|(_, n)| Some(*n) != meant);
+                    let (what, advice) = unknown(&path, name, meant, &known, catalogue);
                     self.report(span, &shown, what, &advice, false);
                 }
             }
         }
-        for key in catalogue.below(path).filter(|k| k.need == Need::Required) {
-            for name in key.names().filter(|n| missing.contains(n) && !meant.contains(n)) {
-                let advice = format!("{} Its value: {}. {}", key.meaning, key.allowed(), key.usual);
-                self.report(&(node.span.start..node.span.start), &join(shown, name), "this key is missing", advice.trim_end(), false);
-            }
+        for (key, name) in missing {
+            let advice = format!("{} Its value: {}. {}", key.meaning, key.allowed(), key.usual);
+            self.report(&(node.span.start..node.span.start), &join(shown, name), "this key is missing", advice.trim_end(), false);
         }
     }
 
     fn check_value(&self, key: &Key, node: &Node, path: &str, shown: &str, catalogue: Catalogue) {
         let wrong_at = |node: &Node, shown: &str, what: &str| {
-            self.report(&node.span, shown, &format!("{what}; allowed: {}", key.allowed()), &format!("{} {}", key.meaning, key.usual), true);
+            // Where the kind of value says it all, its range is no news.
+            let allowed = if key.allowed() == wanted(key.kind) { String::new() } else { format!("; allowed: {}", key.allowed()) };
+            self.report(&node.span, shown, &format!("{what}{allowed}"), &format!("{} {}", key.meaning, key.usual), true);
         };
         let wrong = |node: &Node, what: &str| wrong_at(node, shown, what);
         match (key.kind, &node.value) {
@@ -223,6 +228,9 @@ impl<'t> Document<'t> {
                 }
             }
             (Kind::Table, Value::Table(_)) => self.check(node, path, shown, catalogue),
+            (Kind::Tables, Value::List(items)) if items.len() > MOST_TABLES => {
+                wrong(node, &format!("this list holds {} tables, more than {MOST_TABLES}", items.len()));
+            }
             (Kind::Tables, Value::List(items)) => {
                 for (i, item) in items.iter().enumerate() {
                     if matches!(item.value, Value::Table(_)) {

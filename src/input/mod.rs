@@ -17,8 +17,8 @@ mod site;
 pub mod sources;
 mod stated;
 pub mod survey;
-mod toml_words;
 mod tolerances;
+mod toml_words;
 mod unseen;
 mod view;
 
@@ -29,6 +29,6 @@ pub use plan::Plan;
 pub use problem::{Problem, Problems};
 pub use site::{Correction, Site};
 pub use sources::{ErrorKind, ErrorSources, Source};
+pub use stated::{Installation, Stated, read_installation};
 pub use toml_words::utf8;
 pub use unseen::{is_unseen, seen};
-pub use stated::{Installation, Stated, read_installation};

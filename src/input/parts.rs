@@ -1,11 +1,11 @@
 //! The parts of a plan, each from its table: trucks, blocks, bridge, joints, duty, errors.
 
-use super::view::View;
-use super::plan::{Arrangement, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Extra, Joint, Law, LoadCase, Support, Truck};
 use super::document::counted;
 use super::fit::figure;
+use super::plan::{Arrangement, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Extra, Joint, Law, LoadCase, Support, Truck};
 use super::toml_words::NAMES;
 use super::unseen::is_unseen;
+use super::view::View;
 use crate::units::{COMPONENTS, MRAD, N_M, N_M_PER_MRAD, N_PER_UM};
 
 /// Checks that the shares of a list add up to 1 and returns their sum.
@@ -159,7 +159,11 @@ fn extra(t: &View<'_>, span_mm: f64) -> Extra {
 fn load_case(table: &View<'_>, total_share: f64, span_mm: f64, everywhere: &[Extra]) -> LoadCase {
     let payload_y_mm = table.number("payload_y_mm");
     if payload_y_mm > span_mm {
-        table.problem("payload_y_mm", "the payload stands beyond rail B", &format!("It must lie between 0 and span_mm = {}.", figure(span_mm)));
+        table.problem(
+            "payload_y_mm",
+            "the payload stands beyond rail B",
+            &format!("It must lie between 0 and span_mm = {}.", figure(span_mm)),
+        );
     }
     let own = table.tables("extra");
     LoadCase {

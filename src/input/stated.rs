@@ -107,7 +107,7 @@ pub fn read_installation(text: &str, file: &str, plan: &Plan) -> Result<Stated, 
         }
     }
     let mut seen = Vec::new();
-    for seat in root.tables("seat") {
+    for seat in root.tables("seat").into_iter().filter(|_| root.is_sound("seat")) {
         let which = (seat.text("end"), seat.whole("number"));
         if seen.contains(&which) {
             seat.problem("number", "this joint's seat stands twice", "Put offset and angle of one joint into one [[seat]].");

@@ -2,9 +2,9 @@
 
 use super::classes::{Classed, Form, resolve};
 use super::cost::costs;
-use super::view::View;
 use super::plan::Frame;
 use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
+use super::view::View;
 use crate::units::MRAD;
 
 /// All errors of the plan; `cost` is the table of what they cost, `frame` what classes of standards are entered with.

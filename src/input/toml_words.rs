@@ -5,8 +5,7 @@ use super::document::{Node, Value, place};
 use super::problem::{Problem, Problems};
 
 /// What names of joints and arrangements may hold.
-pub(super) const NAMES: &str =
-    "Files and commands carry it: 1 to 60 letters, digits, spaces or hyphens, none of . / \\ : * ? \" < > |";
+pub(super) const NAMES: &str = "Files and commands carry it: 1 to 60 letters, digits, spaces or hyphens, none of . / \\ : * ? \" < > |";
 
 /// Longest line that is shown of a file.
 const LONGEST_LINE: usize = 60;
@@ -16,11 +15,8 @@ pub(super) fn not_toml(text: &str, e: &toml::de::Error) -> Problem {
     let at = e.span().map_or(0, |s| s.start);
     let line = text.get(..at).map_or(0, |t| t.matches('\n').count());
     let line = text.lines().nth(line).unwrap_or("").trim();
-    let shown: String = if line.chars().count() > LONGEST_LINE {
-        line.chars().take(LONGEST_LINE - 1).chain(['…']).collect()
-    } else {
-        line.into()
-    };
+    let shown: String =
+        if line.chars().count() > LONGEST_LINE { line.chars().take(LONGEST_LINE - 1).chain(['…']).collect() } else { line.into() };
     let (reason, advice) = in_words(e.message(), line);
     place(text, at, "", "", &format!("this is no valid TOML: {reason}, in the line: {shown}"), advice)
 }
@@ -35,7 +31,10 @@ fn in_words(message: &str, line: &str) -> (String, &'static str) {
     } else if has("recurs") {
         ("lists or tables are nested too deeply", "No key of this program needs more than four brackets.")
     } else if has("key with no value") || has("invalid key-value pair") || (has("expected key") && !has("expected newline")) {
-        ("a line holds `key = value`, a [table] or a # remark", "Is this the right file? A plan begins with format = 1.")
+        (
+            "a line holds `key = value`, a [table] or a # remark",
+            "Is this the right file? A plan begins with format = 1, an installation holds lines such as span_mm = 0.4.",
+        )
     } else if has("unclosed") || has("invalid basic string") {
         return (own, "Something was opened and not closed: a bracket or a quote is missing at the end, or the file was cut off.");
     } else if has("unexpected key or value") && digit_comma() {
@@ -106,7 +105,10 @@ pub(super) fn another_file(text: &str, root: &Node, ours: Catalogue) -> Option<P
     let (what, advice) = if plan {
         ("this is an installation, not a plan", "Give the plan first; an installation goes with `railtrue trace PLAN --errors FILE`.")
     } else {
-        ("this is a plan, not an installation", "An installation states the value of each error: span_mm = 0.4. `railtrue trace PLAN --draw 1` writes one.")
+        (
+            "this is a plan, not an installation",
+            "An installation states the value of each error: span_mm = 0.4. `railtrue trace PLAN --draw 1` writes one.",
+        )
     };
     Some(place(text, 0, "", "", what, advice))
 }

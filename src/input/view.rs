@@ -147,7 +147,7 @@ impl<'d> View<'d> {
     /// Reports a problem with a key, or with the table if the name is empty.
     pub(super) fn problem(&self, name: &str, what: &str, advice: &str) {
         let node = if name.is_empty() { self.node } else { self.child(name).or(self.node) };
-        self.document.report_joint(node, &self.shown, &self.shown_of(name), what, advice, self.has(name));
+        self.document.report_joint(node, &self.shown, &self.shown_of(name), what, advice, !name.is_empty() && self.has(name));
     }
 
     /// Reports a word that should be one of `known`, with the one that was probably meant.

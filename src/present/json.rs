@@ -6,7 +6,8 @@ use super::trace_text::block_names;
 use crate::input::{Installation, Plan};
 use crate::math::order::quantile;
 use crate::study::{
-    ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, Outcome, Set, Stack, StudyResult, Trace, Verdict, WorstCase,
+    ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, Outcome, Set, Stack, StudyResult, Trace, Verdict,
+    WorstCase,
 };
 use crate::units::{COMPONENTS, MRAD, SIDES};
 

@@ -22,10 +22,7 @@ pub struct Mechanism {
 
 impl Mechanism {
     pub(super) fn no_rails() -> Self {
-        Self {
-            direction: "anything: the rails have no two anchors".into(),
-            advice: "Give the anchors in increasing order.".into(),
-        }
+        Self { direction: "anything: the rails have no two anchors".into(), advice: "Give the anchors in increasing order.".into() }
     }
 }
 

@@ -14,12 +14,15 @@ use crate::structure::{NotConverged, Response, Situation};
 /// Installations that are solved again.
 const INSTALLATIONS: u64 = 2;
 
-/// Largest relative difference of a figure. Take-ups of tightened joints have weak directions: they and the loads behind them are
-/// known to about a millionth, life by the third power of a load to three of them.
-const ALLOWED_DIFFERENCE: f64 = 1e-5;
+/// Largest relative difference of a figure on a machine that is well held.
+const ALLOWED: f64 = 1e-9;
 
-/// The same where no joint takes anything up: nothing but rounding and the search's own tolerance.
-const ALLOWED_WITHOUT_TAKE_UP: f64 = 1e-7;
+/// Digits that a unit of the condition number takes (ten times the rounding of double precision), and how far that is followed.
+const PER_CONDITION: f64 = 1e-15;
+const ALLOWED_AT_MOST: f64 = 1e-7;
+
+/// The same where joints take something up when they are tightened: take-ups have weak directions and are known to a millionth.
+const ALLOWED_WITH_TAKE_UP: f64 = 1e-6;
 
 /// How well the equilibrium is met on one arrangement.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -85,8 +88,10 @@ fn compare(
     fast: &[Outcome],
 ) -> Result<Balance, NotBalanced> {
     let machine = &evaluator.machine;
-    let takes_up = machine.plan.arrangements[machine.arrangement].ends.iter().flatten().any(|j| j.components.iter().any(|c| c.take_up > 0.0));
-    let allowed = if takes_up { ALLOWED_DIFFERENCE } else { ALLOWED_WITHOUT_TAKE_UP };
+    let takes_up =
+        machine.plan.arrangements[machine.arrangement].ends.iter().flatten().any(|j| j.components.iter().any(|c| c.take_up > 0.0));
+    let of_condition = ALLOWED.max(PER_CONDITION * machine.condition).min(ALLOWED_AT_MOST);
+    let allowed = if takes_up { ALLOWED_WITH_TAKE_UP } else { of_condition };
     let mut found =
         Balance { arrangement: machine.name().into(), equilibria: 0, residual: 0.0, difference: 0.0, allowed_difference: allowed };
     for (draw, (installation, fast)) in installations.iter().zip(fast).enumerate() {

@@ -164,7 +164,7 @@ impl Columns {
         );
         let mut advice = Some(advice);
         let mut say = |what: &str| {
-            let advice = advice.take().unwrap_or_else(|| "The same way out.".into());
+            let advice = advice.take().unwrap_or_else(|| "As above.".into());
             problems.push(problem(header.line, 1, "", "", what, &advice));
         };
         let coordinates = has(Role::Y) || has(Role::Z);

@@ -193,7 +193,14 @@ impl Table<'_> {
         let needs_rail = xyz.iter().any(Option::is_some) || values.iter().any(|(q, rail, _, _)| rail.is_none() && of_rail(*q));
         let rail = if needs_rail { self.rail(row, problems) } else { None };
         if needs_rail && rail.is_none() && problems.len() == before {
-            problems.push(problem(row.line, 1, "rail", "", "the rail is missing; expected: A or B", "A lateral, vertical or cross-level reading and a point belong to one rail."));
+            problems.push(problem(
+                row.line,
+                1,
+                "rail",
+                "",
+                "the rail is missing; expected: A or B",
+                "A lateral, vertical or cross-level reading and a point belong to one rail.",
+            ));
         }
         if !values.is_empty() && x_mm.is_none() && problems.len() == before {
             problems.push(problem(
@@ -213,7 +220,14 @@ impl Table<'_> {
                 }
             }
             _ if problems.len() > before => {}
-            _ => problems.push(problem(row.line, 1, "", "", "a coordinate is missing", "A point needs x, y and z; leave all three empty where nothing was read.")),
+            _ => problems.push(problem(
+                row.line,
+                1,
+                "",
+                "",
+                "a coordinate is missing",
+                "A point needs x, y and z; leave all three empty where nothing was read.",
+            )),
         }
         let Some(x_mm) = x_mm else { return };
         for (quantity, of, value, place) in values {
