@@ -68,7 +68,7 @@ fn run_all(folder: &Path) -> Vec<String> {
         &["trace", "plan.toml", "--draw", "3", "--out", "trace"],
         &["trace", "plan.toml", "--draw", "3", "--json"],
         &["map", "plan.toml", "--out", "map"],
-        &["shares", "plan.toml", "--rows", "60", "--out", "shares"],
+        &["shares", "plan.toml", "--rows", "100", "--out", "shares"],
         &["sheet", "plan.toml"],
         &["survey", "plan.toml", "survey.csv", "--draws", "200", "--out", "verdict"],
         &["review", "plan.toml", "callouts.csv", "--draws", "200", "--out", "review"],

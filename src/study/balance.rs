@@ -24,6 +24,9 @@ const ALLOWED_AT_MOST: f64 = 1e-7;
 /// The same where joints take something up when they are tightened: take-ups have weak directions and are known to a millionth.
 const ALLOWED_WITH_TAKE_UP: f64 = 1e-6;
 
+/// Largest rotation of a truck or a bridge end, rad: the model takes rotations as small (half a per cent there).
+const LARGEST_ROTATION: f64 = 0.1;
+
 /// How well the equilibrium is met on one arrangement.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Balance {
@@ -46,6 +49,19 @@ pub enum NotBalanced {
     /// The search itself failed.
     #[error(transparent)]
     NotConverged(#[from] NotConverged),
+    /// The machine turns farther than the model can follow.
+    #[error(
+        "draw {draw}: the machine turns by {rotation_mrad:.0} mrad under its loads and errors: rotations count as small up to {} mrad (weakest: {weakest})",
+        1e3 * LARGEST_ROTATION
+    )]
+    TurnsTooFar {
+        /// Number of the drawn installation.
+        draw: usize,
+        /// Largest rotation of a truck or a bridge end.
+        rotation_mrad: f64,
+        /// The direction in which it is held least.
+        weakest: String,
+    },
     /// Two ways to one installation do not agree.
     #[error(
         "draw {draw}: the {figure} of the fast way is {fast}, of the full search {full}: they differ by more than {allowed:.0e} (condition number {condition:.0e}, weakest: {weakest})"
@@ -96,6 +112,9 @@ fn compare(
         Balance { arrangement: machine.name().into(), equilibria: 0, residual: 0.0, difference: 0.0, allowed_difference: allowed };
     for (draw, (installation, fast)) in installations.iter().zip(fast).enumerate() {
         let full = searched(evaluator, installation, service, &mut found)?;
+        if !(full.rotation_rad <= LARGEST_ROTATION) {
+            return Err(NotBalanced::TurnsTooFar { draw, rotation_mrad: 1e3 * full.rotation_rad, weakest: machine.weakest.clone() });
+        }
         for (figure, fast, full) in full.beside(fast) {
             // Two endless lives are the same; a number that is none differs from everything.
             let difference = if fast == full { 0.0 } else { (fast - full).abs() / fast.abs().max(full.abs()) };
@@ -115,6 +134,8 @@ struct Searched {
     static_safety: f64,
     joint_force_n: f64,
     life_km: Option<f64>,
+    /// Largest rotation of a truck or a bridge end.
+    rotation_rad: f64,
 }
 
 impl Searched {
@@ -142,7 +163,7 @@ fn searched(
     let drags = evaluator.drags();
     let taken_up = evaluator.taken_up(installation)?;
     let mut lives = vec![LifeSum::default(); plan.block_count()];
-    let (mut peak_load_n, mut peak_static_n, mut joint_force_n) = (0.0_f64, 0.0_f64, 0.0_f64);
+    let (mut peak_load_n, mut peak_static_n, mut joint_force_n, mut rotation_rad) = (0.0_f64, 0.0_f64, 0.0_f64, 0.0_f64);
     for (&station_x_mm, station_share) in plan.frame.stations_x_mm.iter().zip(&plan.frame.station_share) {
         for state in service {
             for (case, duty) in plan.duty.iter().enumerate() {
@@ -152,6 +173,8 @@ fn searched(
                     let response = machine.respond(installation, &taken_up, &situation)?;
                     (found.equilibria, found.residual) = (found.equilibria + 1, found.residual.max(response.residual));
                     joint_force_n = joint_force_n.max(largest_joint_force_n(&response));
+                    let turns = response.pose.iter().enumerate().filter(|(i, _)| i % 6 > 2);
+                    rotation_rad = turns.map(|(_, r)| r.abs()).fold(rotation_rad, f64::max);
                     let share = station_share * state.share * duty.share / drags.len() as f64;
                     for (load, life) in response.block_loads.iter().zip(&mut lives) {
                         let p = EquivalentLoad::of(block, load);
@@ -167,7 +190,7 @@ fn searched(
     let life = || system_life_km(block.element, lives.iter().map(|l| rating_life_km(block, l.mean_load_n(block.element))));
     // Rows count their own lives.
     let life_km = machine.rows().is_none().then(life);
-    Ok(Searched { peak_load_n, static_safety: block.c0_n / peak_static_n, joint_force_n, life_km })
+    Ok(Searched { peak_load_n, static_safety: block.c0_n / peak_static_n, joint_force_n, life_km, rotation_rad })
 }
 
 /// Largest resultant force in one joint, N.
@@ -184,6 +207,15 @@ mod tests {
     use super::*;
     use crate::input::read_plan;
     use crate::structure::Machine;
+
+    #[test]
+    fn a_beam_like_a_rope_is_refused_and_not_computed_as_if_it_bent_a_little() {
+        let text = include_str!("../../tests/corpus/base.toml").replace("e_mpa = 70000", "e_mpa = 0.1");
+        let plan = read_plan(&text, "plan.toml").unwrap();
+        let evaluator = Evaluator::new(Machine::new(&plan, 0).unwrap(), plan.study.drag).unwrap();
+        let said = balance(&evaluator, 1).unwrap_err().to_string();
+        assert!(said.contains("the machine turns by"), "{said}");
+    }
 
     #[test]
     fn shipped_machines_are_in_balance_and_a_wrong_figure_is_an_error() {
