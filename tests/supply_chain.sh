@@ -9,14 +9,14 @@ echo "== licences and sources (our own list, tests/supply_chain.rs)"
 cargo test --locked --quiet --test supply_chain
 
 echo "== versions withdrawn from the registry (cargo package asks its index)"
-said=$(cargo package --locked --allow-dirty --no-verify --quiet 2>&1 || true)
+said=$(timeout 600 cargo package --locked --allow-dirty --no-verify 2>&1 || true)
 if grep -q "is yanked" <<<"$said"; then
   grep "is yanked" <<<"$said"
   exit 1
-elif grep -qE "failed to (query|fetch|download|get)|spurious network|could not connect" <<<"$said"; then
-  skipped+=("withdrawn versions: the registry's index cannot be reached")
-else
+elif grep -q "Packaged" <<<"$said"; then
   echo "none of the $(grep -c '^name = ' Cargo.lock) packages is withdrawn"
+else
+  skipped+=("withdrawn versions: the registry's index did not answer")
 fi
 
 echo "== advisories (RustSec)"
