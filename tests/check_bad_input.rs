@@ -1,4 +1,4 @@
-//! Bad plans, surveys and installations: each is a result or an error with a place; no panic, no hang, no unbounded memory.
+//! Bad plans, surveys, callouts and installations: each is a result or an error with a place; no panic, no hang, no unbounded memory.
 //! The messages stand in `corpus/messages.txt`, for a person to read; `RAILTRUE_REGENERATE=1` writes them anew.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use common::verdicts::{installation, plan, survey};
+use common::verdicts::{callouts, installation, plan, survey};
 
 /// No file of a machine takes longer to refuse.
 const LONGEST: Duration = Duration::from_secs(30);
@@ -111,6 +111,39 @@ fn made_surveys(base: &str) -> Vec<(String, Vec<u8>)> {
     ]
 }
 
+fn made_callouts(base: &str) -> Vec<(String, Vec<u8>)> {
+    let utf16: Vec<u8> = [0xff, 0xfe].into_iter().chain(base.encode_utf16().flat_map(u16::to_le_bytes)).collect();
+    let line = "1,span,1.0,mm,plus_minus,all,machined,yes,\n";
+    let many: String = (0..100_000).map(|i| format!("n{i},span,1.0,mm,plus_minus,all,machined,yes,\n")).collect();
+    vec![
+        ("UTF-16 with its mark".into(), utf16.clone()),
+        ("UTF-16 without its mark".into(), utf16[2..].to_vec()),
+        ("all bytes".into(), (0..=255).collect()),
+        ("100,000 callouts".into(), base.replacen(line, &many, 1).into_bytes()),
+        ("100,000 callouts of the same item".into(), base.replacen(line, &line.repeat(100_000), 1).into_bytes()),
+        ("500 callouts of a word".into(), base.replacen(line, &"1,x,x,x,x,x,x,x,x\n".repeat(500), 1).into_bytes()),
+        ("a line of a million commas".into(), base.replacen(line, &",".repeat(1_000_000), 1).into_bytes()),
+        ("an item of a million letters".into(), base.replacen("1,span", &format!("{},span", "x".repeat(1_000_000)), 1).into_bytes()),
+        ("a control of a million letters".into(), base.replacen("1,span", &format!("1,{}", "x".repeat(1_000_000)), 1).into_bytes()),
+        ("feeds 100,000 errors".into(), base.replacen(line, &format!("1,x,1.0,mm,,,,,{}\n", "span ".repeat(100_000)), 1).into_bytes()),
+    ]
+}
+
+fn made_installations() -> Vec<(String, Vec<u8>)> {
+    let all = |text: String| text.into_bytes();
+    let numbers = vec!["0.1"; 1_000_000].join(", ");
+    let utf16: Vec<u8> = [0xff, 0xfe].into_iter().chain("span_mm = 1\n".encode_utf16().flat_map(u16::to_le_bytes)).collect();
+    vec![
+        ("UTF-16".into(), utf16),
+        ("bytes that are no text".into(), (0..=255).collect()),
+        ("a profile of a million numbers".into(), all(format!("lateral_a_mm = [{numbers}]"))),
+        ("a million words in a profile".into(), all(format!("lateral_a_mm = [{}]", vec!["\"a\""; 1_000_000].join(",")))),
+        ("lists in lists, 100,000 deep".into(), all(format!("span_mm = {}", "[".repeat(100_000)))),
+        ("100,000 unknown keys".into(), all((0..100_000).map(|i| format!("key_{i} = {i}\n")).collect())),
+        ("100,000 seats".into(), all("[[seat]]\nend = \"a\"\nnumber = 1\n".repeat(100_000))),
+    ]
+}
+
 /// Runs a case in a thread of its own; what it says, within the time.
 fn said(kind: &str, name: &str, run: impl FnOnce() -> String + Send + 'static) -> String {
     let start = Instant::now();
@@ -135,7 +168,11 @@ fn every_bad_file_is_refused_with_a_message_that_was_read() {
     plans.extend(made(&base_plan));
     let mut surveys = cases("surveys.txt", &base_survey);
     surveys.extend(made_surveys(&base_survey));
-    let installations = cases("installations.txt", "");
+    let mut installations = cases("installations.txt", "");
+    installations.extend(made_installations());
+    let base_callouts = text("base-callouts.csv");
+    let mut drawings = cases("callouts.txt", &base_callouts);
+    drawings.extend(made_callouts(&base_callouts));
     let mut add = |kind: &str, name: &str, text: String| {
         assert!(text.len() < 20_000, "{kind}: {name}: a message of {} bytes", text.len());
         assert!(!text.chars().any(|c| c.is_control() && c != '\n'), "{kind}: {name}: control characters reach the terminal");
@@ -153,7 +190,11 @@ fn every_bad_file_is_refused_with_a_message_that_was_read() {
         let base = base_plan.clone();
         add("installation", &name, said("installation", &name, move || installation(&base, &bytes)));
     }
-    assert!(count >= 150, "{count} cases");
+    for (name, bytes) in drawings {
+        let base = base_plan.clone();
+        add("callouts", &name, said("callouts", &name, move || callouts(&base, &bytes)));
+    }
+    assert!(count >= 250, "{count} cases");
     let file = corpus().join("messages.txt");
     if std::env::var_os("RAILTRUE_REGENERATE").is_some() {
         std::fs::write(file, golden).unwrap();

@@ -1,13 +1,15 @@
-//! Laws on installations that a property tester picks and shrinks: balance, rigid motion, superposition, least energy.
+//! Laws on installations that a property tester picks and shrinks: balance, rigid motion, mirror, superposition, least energy, the
+//! condensed floats.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod common;
 
 use common::close;
+use common::mirror::mirrored;
 use proptest::prelude::*;
 use railtrue::input::plan::Thermal;
 use railtrue::input::{Installation, Plan, read_plan};
-use railtrue::structure::{Drag, Machine, Response, Situation, TakenUp, Vector24};
+use railtrue::structure::{Drag, FloatMap, FloatWork, Machine, Response, Situation, TakenUp, Vector24};
 use railtrue::units::{A, B};
 
 fn demo() -> Plan {
@@ -113,5 +115,71 @@ proptest! {
         prop_assume!(step.norm() > 1e-3);
         prop_assert!(energy(&(r.pose + step)) > energy(&r.pose));
         prop_assert!(energy(&(r.pose - step)) > energy(&r.pose));
+    }
+
+    #[test]
+    fn check_a_yaw_of_rails_and_drives_changes_no_load(v in numbers(), x in 250.0_f64..6250.0, yaw in -3e-3_f64..3e-3, arrangement in 0_usize..2) {
+        let plan = demo();
+        let machine = Machine::new(&plan, arrangement).unwrap();
+        let (still, s) = (installation(&plan, &v), situation(x, 1, 0.0));
+        let mut turned = still.clone();
+        for rail in [A, B] {
+            for (y, at) in turned.residual[rail][0].iter_mut().zip(&plan.frame.anchors_x_mm) {
+                *y += yaw * at;
+            }
+        }
+        let half = yaw * plan.frame.span_mm / 2.0;
+        turned.drive_offset_mm = [still.drive_offset_mm[0] + half, still.drive_offset_mm[1] - half];
+        close("turned", &respond(&machine, &turned, &s).block_loads.concat(), &respond(&machine, &still, &s).block_loads.concat(), 1e-7);
+    }
+
+    #[test]
+    fn check_the_mirror_image_has_mirrored_loads(v in numbers(), x in 250.0_f64..6250.0, case in 0_usize..4, warm in -20.0_f64..20.0) {
+        let mut plan = demo();
+        for case in &mut plan.duty {
+            case.payload_y_mm = plan.frame.span_mm / 2.0;
+            case.extras.clear();
+        }
+        let machine = Machine::new(&plan, 0).unwrap();
+        let blocks = &plan.trucks[A].blocks;
+        let twin = |b: usize| blocks.iter().position(|q| q.x_mm == blocks[b].x_mm && q.lateral_mm == -blocks[b].lateral_mm).unwrap();
+        let (i, s) = (installation(&plan, &v), situation(x, case, warm));
+        let there = respond(&machine, &i, &s).block_loads;
+        let here = respond(&machine, &mirrored(&plan, &i), &s).block_loads;
+        let n = blocks.len();
+        let image = |l: [f64; 5]| [-l[0], l[1], -l[2], l[3], -l[4]];
+        let expected: Vec<[f64; 5]> = (0..n).map(|b| image(there[n + twin(b)])).chain((0..n).map(|b| image(there[twin(b)]))).collect();
+        close("mirror", &here.concat(), &expected.concat(), 1e-7);
+    }
+
+    #[test]
+    fn check_equal_roll_of_both_rails_loads_like_a_height_error(v in numbers(), x in 250.0_f64..6250.0, roll in -2e-3_f64..2e-3, arrangement in 0_usize..2) {
+        let plan = demo();
+        let machine = Machine::new(&plan, arrangement).unwrap();
+        let s = situation(x, 0, 0.0);
+        let (mut rolled, mut lowered) = (installation(&plan, &v), installation(&plan, &v));
+        rolled.cross_level_rad.iter_mut().for_each(|p| *p += roll);
+        lowered.height_mm -= roll * plan.frame.span_mm;
+        close("loads", &respond(&machine, &rolled, &s).block_loads.concat(), &respond(&machine, &lowered, &s).block_loads.concat(), 1e-7);
+    }
+
+    #[test]
+    fn check_condensed_floats_equal_the_full_search(v in numbers(), x in 250.0_f64..6250.0, rough in 0.0_f64..6.0, drag in 0_usize..3) {
+        let plan = demo();
+        let machine = Machine::new(&plan, 1).unwrap();
+        let drag = [Drag::Law, Drag::Plus, Drag::Minus][drag];
+        let i = installation(&plan, &v.iter().map(|n| n * rough).collect::<Vec<_>>());
+        let s = Situation { drag, ..situation(x, 2, 4.0) };
+        let r = respond(&machine, &i, &s);
+        let map = FloatMap::new(&machine, drag).unwrap();
+        let offsets = machine.joint_offsets(&i, &[]);
+        let floats = machine.float_offsets(&offsets);
+        let load = machine.case_loads(s.case)
+            + machine.rail_forces(&r.imposed)
+            + machine.made_forces(&i, &s.thermal, s.skew_mm)
+            + machine.joint_offset_forces(&offsets);
+        let mut pose = map.linear_pose(&(load + map.offset_forces(&floats)));
+        map.correct(&mut pose, &floats, &mut FloatWork::default(), || load).unwrap();
+        close("pose", pose.as_slice(), r.pose.as_slice(), 1e-8);
     }
 }

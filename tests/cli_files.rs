@@ -129,19 +129,57 @@ fn a_full_disk_leaves_the_last_result_whole() {
     assert!(!at.join("new").exists(), "something was left");
 }
 
+/// What is printed into a full disk is lost; that is said, and is no success.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_behind_a_redirection_is_said() {
+    let folder = with_plan(PLAN);
+    let binary = assert_cmd::cargo::cargo_bin("railtrue");
+    for command in ["sheet plan.toml", "schema", "trace plan.toml --draw 1 --json", "explain block"] {
+        let line = format!("exec '{}' {command} > /dev/full", binary.display());
+        let run = Command::new("sh").args(["-c", &line]).current_dir(folder.path()).assert();
+        run.code(2).stderr(contains("could not be written"));
+    }
+    // A reader that has seen enough is none.
+    let line = format!("'{}' schema | head -c 10 > part; exit ${{PIPESTATUS[0]}}", binary.display());
+    Command::new("bash").args(["-c", &line]).current_dir(folder.path()).assert().code(0).stderr("");
+}
+
 #[cfg(unix)]
 #[test]
 fn an_interrupt_leaves_nothing_and_says_so() {
-    let folder = with_plan(PLAN);
-    let at = folder.path();
+    // So many installations that every command is caught in its middle.
+    let many = PLAN.replace("draws = 10000", "draws = 100000000");
+    assert_ne!(many, PLAN);
+    let (survey, callouts) = (include_str!("../examples/panel-bridge-survey.csv"), include_str!("../examples/panel-bridge-callouts.csv"));
+    let commands: [(&str, &[&str]); 5] = [
+        ("INT", &["study", "plan.toml"]),
+        ("TERM", &["study", "plan.toml"]),
+        ("INT", &["limits", "plan.toml"]),
+        ("INT", &["survey", "plan.toml", "survey.csv"]),
+        ("INT", &["review", "plan.toml", "callouts.csv"]),
+    ];
+    for (signal, command) in commands {
+        let folder = with_plan(&many);
+        std::fs::write(folder.path().join("survey.csv"), survey).unwrap();
+        std::fs::write(folder.path().join("callouts.csv"), callouts).unwrap();
+        interrupted(folder.path(), signal, command);
+    }
+}
+
+#[cfg(unix)]
+fn interrupted(at: &Path, signal: &str, command: &[&str]) {
+    let before = names(at);
     let mut run = std::process::Command::new(assert_cmd::cargo::cargo_bin("railtrue"))
-        .args(["study", "plan.toml", "--draws", "50000000", "--out", "long"])
+        .args(command)
+        .args(["--out", "long"])
         .current_dir(at)
+        .stdout(std::process::Stdio::null())
         .stderr(std::process::Stdio::piped())
         .spawn()
         .unwrap();
     // The folder is made when the computation begins.
-    for _ in 0..400 {
+    for _ in 0..1200 {
         if at.join("long").exists() {
             break;
         }
@@ -149,13 +187,13 @@ fn an_interrupt_leaves_nothing_and_says_so() {
     }
     assert!(at.join("long").exists(), "it has not begun");
     std::thread::sleep(std::time::Duration::from_millis(300));
-    Command::new("sh").args(["-c", &format!("kill -INT {}", run.id())]).assert().success();
+    Command::new("sh").args(["-c", &format!("kill -{signal} {}", run.id())]).assert().success();
     let status = run.wait().unwrap();
     let mut said = String::new();
     std::io::Read::read_to_string(&mut run.stderr.take().unwrap(), &mut said).unwrap();
-    assert_eq!(status.code(), Some(2), "{said}");
-    assert!(said.contains("interrupted: "), "{said}");
-    assert_eq!(names(at), ["plan.toml"]);
+    assert_eq!(status.code(), Some(2), "{command:?}: {said}");
+    assert!(said.contains("interrupted: "), "{command:?}: {said}");
+    assert_eq!(names(at), before, "{command:?}");
 }
 
 #[test]

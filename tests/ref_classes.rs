@@ -183,6 +183,6 @@ fn check_wrong_classes_say_what_to_do() {
     says("skew = { class = \"ISO 13920 B\" }", "give a number");
     says("straightness_lateral_a = { class = \"ISO 2768-2 K\" }", "the table runs from 0 to 3000 mm");
     says("span = { class = \"ISO 13920:2050 B\" }", "the edition of 2050 is not known here");
-    says("span = { class = \"ISO 13920 B\", plus_minus_mm = 1 }", "the tolerance must be given once");
+    says("span = { class = \"ISO 13920 B\", plus_minus_mm = 1 }", "the tolerance is given more than once");
     says("span = { class = \"ISO 12488-1 class 12\" }", "has no such class");
 }

@@ -30,7 +30,7 @@ pub(super) fn run(args: &BudgetArgs) -> Result<Done, Failure> {
     });
     spinner.finish_and_clear();
     let result = result.map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
-    let value = to_json::with_head("budget", plan, &output::origin(&args.plan, &loaded.text), to_json::budget(plan, &result));
+    let value = to_json::with_head("budget", plan, &loaded.origin(), to_json::budget(plan, &result));
     let file = out.put("budget.json", format!("{value:#}\n"));
     out.finish()?;
     let text = format!("{}\n\n{}\nFILES\n- {}\n\nCAUTIONS\n{CAUTIONS}\n", plan.title, budget_text(plan, &result), output::shown(&file));

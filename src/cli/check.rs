@@ -27,10 +27,11 @@ pub(super) fn run(args: &CheckArgs) -> Result<Done, Failure> {
         let chosen = if machine.arrangement == plan.chosen { ", chosen" } else { "" };
         let _ = writeln!(
             text,
-            "arrangement \"{}\"{chosen}: {} (condition number {}), {} floating components",
+            "arrangement \"{}\"{chosen}: {} (condition number {}, weakest: {}), {} floating components",
             machine.name(),
             if machine.holds_without_floats() { "holds every direction" } else { "is held by the floats' own stiffness in some direction" },
             significant(machine.condition, 2),
+            machine.weakest,
             machine.float_count()
         );
     }

@@ -1,4 +1,4 @@
-//! Ctrl-C: between the files of a result it waits until they are whole; else the run ends at once and leaves nothing.
+//! Ctrl-C, or the wish of another program that this one ends: between the files of a result it waits until they are whole; else the run ends at once and leaves nothing.
 
 use std::io::Write as _;
 use std::path::{Path, PathBuf};

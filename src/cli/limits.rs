@@ -26,7 +26,7 @@ pub(super) fn run(args: &LimitsArgs) -> Result<Done, Failure> {
     let result = limits(&evaluators, Depth::for_plan(plan), seed, &|| bar.inc(1));
     bar.finish_and_clear();
     let result = result.map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
-    let origin = output::origin(&args.plan, &loaded.text);
+    let origin = loaded.origin();
     let value = json::with_head("limits", plan, &origin, limits_json(plan, &result));
     let again = format!("railtrue limits {} --seed {seed}", output::quoted(&args.plan));
     let failed = |e: crate::present::FigureError| Failure(e.to_string());

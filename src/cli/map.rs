@@ -29,7 +29,7 @@ pub(super) fn run(args: &MapArgs) -> Result<Done, Failure> {
     let stem = format!("map-{}-{}{still}", x.key, y.key).replace('_', "-");
     let print = out.put(format!("{stem}.png"), to_png(&svg).map_err(figure)?);
     let picture = out.put(format!("{stem}.svg"), svg);
-    let value = to_json::with_head("map", plan, &output::origin(&args.plan, &loaded.text), json!(result));
+    let value = to_json::with_head("map", plan, &loaded.origin(), json!(result));
     let file = out.put("map.json", format!("{value:#}\n"));
     out.finish()?;
     let files = [picture, print, file].map(|f| format!("- {}", output::shown(&f))).join("\n");

@@ -24,12 +24,15 @@ mod survey;
 mod trace;
 mod worst;
 
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
 
 use clap::Parser;
 
 use args::{Args, Command};
+
+use crate::input::seen;
+use crate::present::keep_tables_inside;
 
 /// What went wrong before or while computing: text for stderr. Exit code 2.
 #[derive(Debug)]
@@ -42,11 +45,19 @@ pub(crate) struct Done {
     within: bool,
 }
 
+/// Of what steers a terminal only these are written, whatever a file or its name holds.
+const KEPT: &[char] = &['\n', '\t'];
+
 /// Runs the program. Exit code 0: within; 1: a requirement is not met by the chosen arrangement;
 /// 2: the input or the machine is at fault.
 #[must_use]
 pub fn main() -> ExitCode {
     let args = Args::parse();
+    if std::io::stdout().is_terminal()
+        && let Some((width, _)) = terminal_size::terminal_size()
+    {
+        keep_tables_inside(width.0);
+    }
     interrupt::watch();
     if args.overwrite {
         folder::allow_overwriting();
@@ -73,13 +84,19 @@ pub fn main() -> ExitCode {
     };
     match result {
         Ok(done) => {
-            // A closed pipe is the reader's choice, no failure of ours.
             let mut out = anstream::stdout().lock();
-            let _ = out.write_all(done.text.as_bytes()).and_then(|()| out.flush());
-            if done.within { ExitCode::SUCCESS } else { ExitCode::from(1) }
+            match out.write_all(seen(&done.text, KEPT).as_bytes()).and_then(|()| out.flush()) {
+                // A closed pipe is the reader's choice, no failure of ours; a full disk behind a redirection is one.
+                Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
+                    let _ = writeln!(anstream::stderr().lock(), "what was to be printed could not be written: {e}");
+                    ExitCode::from(2)
+                }
+                _ if done.within => ExitCode::SUCCESS,
+                _ => ExitCode::from(1),
+            }
         }
         Err(Failure(text)) => {
-            let _ = writeln!(anstream::stderr().lock(), "{text}");
+            let _ = writeln!(anstream::stderr().lock(), "{}", seen(&text, KEPT));
             ExitCode::from(2)
         }
     }

@@ -7,15 +7,11 @@ use sha2::{Digest, Sha256};
 
 pub(super) use super::folder::folder;
 use super::{Failure, interrupt};
-use crate::present::json::Origin;
+use crate::input::utf8;
 
 /// Reads a text file.
 pub(super) fn read(path: &Path) -> Result<String, Failure> {
-    let bytes = read_bytes(path)?;
-    String::from_utf8(bytes).map_err(|e| {
-        let line = e.as_bytes()[..e.utf8_error().valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
-        Failure(format!("{}:{line}: this is no UTF-8 text\n    help: Save the file as UTF-8.", path.display()))
-    })
+    utf8(read_bytes(path)?, &shown(path)).map_err(|p| Failure(p.to_string()))
 }
 
 /// Largest file that is read.
@@ -88,13 +84,4 @@ pub(super) fn quoted(path: &Path) -> String {
 /// SHA-256 of a file's bytes.
 pub(super) fn sha256(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
-}
-
-/// Where a result comes from.
-pub(super) fn origin(path: &Path, text: &str) -> Origin {
-    Origin {
-        plan_sha256: sha256(text.as_bytes()),
-        plan_file: path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
-        version: env!("CARGO_PKG_VERSION").into(),
-    }
 }

@@ -39,16 +39,16 @@ pub(super) fn run(args: &RecheckArgs) -> Result<Done, Failure> {
     }
     let seed = old["seed"].as_u64().ok_or_else(|| missing("seed"))?;
     let draws = old["draws"].as_u64().filter(|n| *n > 0 && *n <= 100_000_000).ok_or_else(|| missing("draws"))?;
-    let loaded = load(&args.plan)?;
-    let origin = output::origin(&args.plan, &loaded.text);
+    let mut loaded = load(&args.plan)?;
+    loaded.plan.study.seed = seed;
     let new = match kind {
-        "study" => study(&loaded, seed, draws, &origin)?,
+        "study" => study(&loaded, seed, draws)?,
         "review" => {
             let part = |key: &str| old["callouts"][key].as_str().ok_or_else(|| missing(&format!("callouts.{key}")));
             let (text, name, hash) = (part("text")?, part("file")?, part("sha256")?);
             let callouts = read_callouts(text.as_bytes(), name, &loaded.plan.frame).map_err(|p| Failure(p.to_string()))?;
             let result = review::reviewed(&loaded, &callouts, seed, draws)?;
-            review::as_json(&loaded, &callouts, &result, &origin, name, hash)
+            review::as_json(&loaded, &callouts, &result, &loaded.origin(), name, hash)
         }
         other => {
             return Err(Failure(format!(
@@ -59,10 +59,10 @@ pub(super) fn run(args: &RecheckArgs) -> Result<Done, Failure> {
     Ok(told(&old, &new, &file, kind, seed, draws))
 }
 
-fn study(loaded: &Loaded, seed: u64, draws: u64, origin: &json::Origin) -> Result<Value, Failure> {
+fn study(loaded: &Loaded, seed: u64, draws: u64) -> Result<Value, Failure> {
     let result = monte_carlo(&loaded.evaluators()?, Length::Fixed(draws), seed, &|_| ());
     let result = result.map_err(|(i, e)| Failure(format!("{}: installation {i} of seed {seed}: {e}", loaded.file)))?;
-    Ok(json::study(&loaded.plan, &result, origin))
+    Ok(json::study(&loaded.plan, &result, &loaded.origin()))
 }
 
 fn told(old: &Value, new: &Value, file: &str, kind: &str, seed: u64, draws: u64) -> Done {
@@ -77,10 +77,10 @@ fn told(old: &Value, new: &Value, file: &str, kind: &str, seed: u64, draws: u64)
             text += &format!("{what}: CHANGED, was {}, is {}\n", word(a), word(b));
         }
     }
-    // What is named above, the file's name, and how the number of draws was found are no results.
+    // What is named above, the file's name, how the number of draws was found and how well the equilibrium is met are no results.
     let results = |v: &Value| {
         let mut v = v.clone();
-        for key in ["version", "plan", "digits_settled"] {
+        for key in ["version", "plan", "balance", "digits_settled"] {
             v.as_object_mut().map(|o| o.remove(key));
         }
         v

@@ -22,7 +22,7 @@ pub(super) fn run(args: &ReviewArgs) -> Result<Done, Failure> {
     let draws = args.draws.unwrap_or(loaded.plan.study.draws);
     let mut out = output::folder(&folder)?;
     let result = reviewed(&loaded, &callouts, seed, draws)?;
-    let origin = output::origin(&args.plan, &loaded.text);
+    let origin = loaded.origin();
     let name = args.callouts.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let hash = output::sha256(&bytes);
     let command =
@@ -58,7 +58,7 @@ pub(super) fn run(args: &ReviewArgs) -> Result<Done, Failure> {
 pub(super) fn reviewed(loaded: &Loaded, callouts: &Callouts, seed: u64, draws: u64) -> Result<Review, Failure> {
     let plan = &loaded.plan;
     let assignment = assign(plan, callouts);
-    let with = |sources| Loaded { text: loaded.text.clone(), file: loaded.file.clone(), plan: with_limits(plan, sources) };
+    let with = |sources| loaded.with_plan(with_limits(plan, sources));
     let (drawn, adjusted) = (with(&assignment.drawn), with(&assignment.adjusted));
     let bar = ProgressBar::new_spinner();
     bar.set_style(ProgressStyle::with_template("{spinner} {msg}").unwrap_or_else(|_| ProgressStyle::default_spinner()));

@@ -41,7 +41,7 @@ pub(super) fn run(args: &SharesArgs) -> Result<Done, Failure> {
     let value = to_json::with_head(
         "shares",
         plan,
-        &output::origin(&args.plan, &loaded.text),
+        &loaded.origin(),
         json!({ "seed": seed, "rows": result.rows, "evaluations": result.evaluations, "outputs": keys, "arrangements": result.arrangements }),
     );
     files.push(out.put("shares.json", format!("{value:#}\n")));

@@ -45,7 +45,7 @@ pub(super) fn study(loaded: &Loaded, path: &Path, folder: &Path, seed: &str) -> 
     let result = monte_carlo(&evaluators, length, plan.study.seed, &|done| bar.set_position(done));
     bar.finish_and_clear();
     let result = result.map_err(|(i, e)| Failure(format!("{}: installation {i} of seed {}: {e}", loaded.file, plan.study.seed)))?;
-    let files = write(plan, &result, path, &loaded.text, out)?;
+    let files = write(loaded, &result, path, out)?;
     let digits = match result.settled {
         Some(true) => "; the wanted digits of life and largest load have settled",
         Some(false) => "; the wanted digits have NOT settled: allow more draws",
@@ -77,9 +77,10 @@ fn worst_draw(result: &StudyResult) -> u64 {
     result.arrangements.iter().find(|a| a.chosen).and_then(|a| a.tally.least_life).map_or(0, |(draw, _)| draw)
 }
 
-fn write(plan: &Plan, result: &StudyResult, path: &Path, text: &str, mut out: Folder) -> Result<Vec<PathBuf>, Failure> {
+fn write(loaded: &Loaded, result: &StudyResult, path: &Path, mut out: Folder) -> Result<Vec<PathBuf>, Failure> {
+    let plan = &loaded.plan;
     let figures = study_figures(plan, result)?;
-    let origin = output::origin(path, text);
+    let origin = loaded.origin();
     let command = format!("railtrue study {} --seed {} --draws {}", output::quoted(path), result.seed, result.draws);
     let inputs = ReportInputs { plan, origin: &origin, callouts: None, command: &command, figures: &figures };
     let report = study_report(&inputs, result);

@@ -63,7 +63,7 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
         text += &h.text;
     }
     text += &findings_list(&result.evaluated.findings);
-    let files = write(&loaded, args, &survey, &bytes, &result, history, out)?;
+    let files = write(&loaded, &survey, &bytes, &result, history, out)?;
     let list: Vec<String> = files.iter().map(|f| format!("- {}", output::shown(f))).collect();
     text += &format!("FILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", list.join("\n"));
     Ok(Done { text, within: within(&result.now) })
@@ -174,7 +174,6 @@ fn parse(loaded: &Loaded, path: &Path, bytes: &[u8], args: &SurveyArgs) -> Resul
 
 fn write(
     loaded: &Loaded,
-    args: &SurveyArgs,
     survey: &Survey,
     bytes: &[u8],
     result: &Surveyed,
@@ -200,7 +199,7 @@ fn write(
         changed = serde_json::json!({ "limits": h.changes, "pads": h.pads });
     }
     let mut files = Vec::new();
-    let origin = output::origin(&args.plan, &loaded.text);
+    let origin = loaded.origin();
     let page = SurveyPage {
         plan,
         survey,
@@ -229,7 +228,7 @@ fn write(
         &result.evaluated.findings,
     );
     value["history"] = changed;
-    let whole = json::with_head("survey", plan, &output::origin(&args.plan, &loaded.text), value);
+    let whole = json::with_head("survey", plan, &origin, value);
     files.push(out.put("survey.json", format!("{whole:#}\n")));
     out.finish()?;
     Ok(files)

@@ -29,7 +29,7 @@ pub(super) fn run(args: &TraceArgs) -> Result<Done, Failure> {
     }
     let traced =
         trace(&evaluator, &wanted.installation, &wanted.service, &stations).map_err(|e| Failure(format!("{}: {e}", loaded.file)))?;
-    let value = json::trace(plan, &traced, &output::origin(&args.plan, &loaded.text), &wanted.what);
+    let value = json::trace(plan, &traced, &loaded.origin(), &wanted.what);
     if let Some(folder) = &args.out {
         let mut out = output::folder(folder)?;
         out.put("trace.json", format!("{value:#}\n"));

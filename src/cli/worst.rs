@@ -42,7 +42,7 @@ pub(super) fn run(args: &WorstArgs) -> Result<Done, Failure> {
         }
         results.push(to_json::worst(&worst, &stacks));
     }
-    let value = to_json::with_head("worst", plan, &output::origin(&args.plan, &loaded.text), json!({ "arrangements": results }));
+    let value = to_json::with_head("worst", plan, &loaded.origin(), json!({ "arrangements": results }));
     out.put("worst.json", format!("{value:#}\n"));
     out.finish()?;
     let replay = files.first().map_or_else(String::new, |f| {

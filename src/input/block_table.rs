@@ -1,7 +1,7 @@
 //! The block of a plan from its table: data sheet first, geometry of the contacts where the data sheet is silent.
 
 use super::block::{Block, Contact, Element, Level};
-use super::document::View;
+use super::view::View;
 use crate::contact::{GeometryRatings, geometry_ratings, stiffness_from_geometry};
 use crate::units::{N_M, N_M_PER_MRAD, N_PER_UM};
 

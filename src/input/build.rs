@@ -2,9 +2,12 @@
 //! check what concerns several keys at once. All problems are reported together.
 
 use super::catalogue::PLAN;
-use super::document::{Document, View};
+use super::document::Document;
+use super::document::counted;
+use super::fit::figure;
 use super::plan::{Budget, DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::problem::{Problem, Problems};
+use super::view::View;
 use super::{block_table, parts, tolerances};
 use crate::units::REFERENCE_TEMPERATURE_C;
 
@@ -31,7 +34,7 @@ fn build(root: &View<'_>) -> Option<Plan> {
     let trucks = trucks(root);
     // Every part is built before any is missed, so that the problems of all are reported together.
     let frame = frame(root, &trucks);
-    let span = frame.as_ref().map(|f| f.span_mm).filter(|s| *s > 0.0).unwrap_or(f64::INFINITY);
+    let span = frame.as_ref().map(|f| f.span_mm).filter(|s| *s > 0.0 && root.table("frame").is_sound("span_mm")).unwrap_or(f64::INFINITY);
     let supports = parts::supports(root);
     let duty = parts::duty(root, span);
     let reference_c = root.table("temperature").optional("reference_c").unwrap_or(REFERENCE_TEMPERATURE_C);
@@ -103,7 +106,7 @@ fn assumed(root: &View<'_>) -> Vec<String> {
 fn chosen(root: &View<'_>, names: &[&str]) -> usize {
     let word = root.text("chosen");
     names.iter().position(|n| *n == word).unwrap_or_else(|| {
-        if root.has("chosen") && !names.is_empty() {
+        if root.has("chosen") && !names.is_empty() && root.is_sound("arrangement") {
             root.unknown_name("chosen", "there is no such arrangement", names);
         }
         0
@@ -124,7 +127,7 @@ fn trucks(root: &View<'_>) -> [Truck; 2] {
 fn frame(root: &View<'_>, trucks: &[Truck; 2]) -> Option<Frame> {
     let table = root.table("frame");
     let anchors_x_mm = anchors(&table)?;
-    let stations_x_mm = stations(&table, &anchors_x_mm, trucks)?;
+    let stations_x_mm = stations(root, &table, &anchors_x_mm, trucks)?;
     let station_share = zones(root, &stations_x_mm);
     let length = anchors_x_mm[anchors_x_mm.len() - 1] - anchors_x_mm[0];
     Some(Frame {
@@ -139,8 +142,11 @@ fn frame(root: &View<'_>, trucks: &[Truck; 2]) -> Option<Frame> {
 
 fn anchors(table: &View<'_>) -> Option<Vec<f64>> {
     if let Some(list) = table.numbers("anchors_mm") {
-        for name in ["anchor_pitch_mm", "first_anchor_mm", "last_anchor_mm"].into_iter().filter(|n| table.has(n)) {
-            table.problem(name, "anchors are given twice", "Give either anchors_mm or anchor_pitch_mm with first and last.");
+        let also: Vec<&str> = ["first_anchor_mm", "last_anchor_mm", "anchor_pitch_mm"].into_iter().filter(|n| table.has(n)).collect();
+        if !also.is_empty() {
+            let what = format!("anchors are given twice: by this list and by {}", also.join(", "));
+            table.problem("anchors_mm", &what, "Give either anchors_mm, or anchor_pitch_mm with first_anchor_mm and last_anchor_mm.");
+            return None;
         }
         return increasing(table, "anchors_mm", list);
     }
@@ -159,7 +165,7 @@ fn anchors(table: &View<'_>) -> Option<Vec<f64>> {
         table.problem(
             "anchor_pitch_mm",
             "the pitch does not divide the rail into whole bays",
-            &format!("{n} bays would be {:.3} mm each; or list anchors_mm.", (last - first) / n),
+            &format!("{n} bays would be {} mm each; or list anchors_mm.", figure((last - first) / n)),
         );
         return None;
     }
@@ -171,19 +177,19 @@ fn increasing(table: &View<'_>, name: &str, list: Vec<f64>) -> Option<Vec<f64>> 
     if let Some(i) = disorder {
         table.problem(
             name,
-            &format!("number {} ({}) does not lie beyond number {} ({})", i + 2, list[i + 1], i + 1, list[i]),
+            &format!("number {} ({}) does not lie beyond number {} ({})", i + 2, figure(list[i + 1]), i + 1, figure(list[i])),
             "They must increase.",
         );
         return None;
     }
     if !(2..=1001).contains(&list.len()) {
-        table.problem(name, &format!("{} numbers stand here", list.len()), "2 to 1001 are needed.");
+        table.problem(name, &format!("this list holds {}", counted(list.len(), "number")), "2 to 1001 are needed.");
         return None;
     }
     Some(list)
 }
 
-fn stations(table: &View<'_>, anchors: &[f64], trucks: &[Truck; 2]) -> Option<Vec<f64>> {
+fn stations(root: &View<'_>, table: &View<'_>, anchors: &[f64], trucks: &[Truck; 2]) -> Option<Vec<f64>> {
     let (from, to) = (table.number("stroke_from_mm"), table.number("stroke_to_mm"));
     if !(to > from) {
         if from.is_finite() && to.is_finite() {
@@ -202,6 +208,7 @@ fn stations(table: &View<'_>, anchors: &[f64], trucks: &[Truck; 2]) -> Option<Ve
         None => (0..n).map(|i| from + (to - from) * i as f64 / (n - 1) as f64).collect(),
     };
     if (list[0] - from).abs() > 1e-6 || (list[list.len() - 1] - to).abs() > 1e-6 {
+        let (from, to) = (figure(from), figure(to));
         let advice = format!("The first must be {from} and the last {to} mm: loads are often largest at the ends.");
         table.problem("stations_mm", "the stations do not run from one end of the stroke to the other", &advice);
     }
@@ -209,12 +216,15 @@ fn stations(table: &View<'_>, anchors: &[f64], trucks: &[Truck; 2]) -> Option<Ve
     let reach = |side: f64| trucks.iter().flat_map(|t| &t.blocks).map(|b| b.x_mm * side).fold(0.0, f64::max);
     let (low, high) = (anchors[0] - (anchors[1] - anchors[0]) / 2.0, anchors[last] + (anchors[last] - anchors[last - 1]) / 2.0);
     for (key, beyond) in [("stroke_from_mm", low - (list[0] - reach(-1.0))), ("stroke_to_mm", list[list.len() - 1] + reach(1.0) - high)] {
-        if beyond > 1e-9 {
+        let trucks = ["truck", "truck_b"].iter().all(|t| root.is_sound(t));
+        if beyond > 1e-9 && trucks {
             table.problem(
                 key,
-                &format!("a block runs {beyond:.1} mm beyond the rail"),
+                &format!("a block runs {} mm beyond the rail", figure((10.0 * beyond).round() / 10.0)),
                 &format!(
-                    "Rails reach half a bay past their last anchors: from {low} to {high} mm. Shorten the stroke or move the anchors."
+                    "Rails reach half a bay past their last anchors: from {} to {} mm. Shorten the stroke or move the anchors.",
+                    figure(low),
+                    figure(high)
                 ),
             );
         }
@@ -231,11 +241,17 @@ fn zones(root: &View<'_>, stations: &[f64]) -> Vec<f64> {
         pieces = zones.iter().map(|z| (z.number("from_mm"), z.number("to_mm"), z.number("share"))).collect();
         for (zone, (from, to, _)) in zones.iter().zip(&pieces) {
             if !(to > from && *from >= first - 1e-6 && *to <= last + 1e-6) && from.is_finite() && to.is_finite() {
-                zone.problem("to_mm", "a zone must run forward inside the stations", &format!("Stations run from {first} to {last} mm."));
+                zone.problem(
+                    "to_mm",
+                    "a zone must run forward inside the stations",
+                    &format!("Stations run from {} to {} mm.", figure(first), figure(last)),
+                );
             }
         }
         parts::check_shares(&zones, "share");
-        check_zones(&zones, &pieces, (first, last));
+        if root.is_sound("frame") && zones.iter().all(|z| z.is_sound("from_mm") && z.is_sound("to_mm")) {
+            check_zones(&zones, &pieces, (first, last));
+        }
     }
     let hat = |i: usize, from: f64, to: f64| -> f64 {
         let side = |near: f64, far: f64| {
@@ -261,6 +277,7 @@ fn check_zones(zones: &[View<'_>], pieces: &[(f64, f64, f64)], (first, last): (f
         let from = pieces[i].0;
         if (from - begin).abs() > 1e-6 && from.is_finite() && begin.is_finite() {
             let what = if from > begin { "there is a gap before this zone" } else { "this zone overlaps another" };
+            let begin = figure(begin);
             let advice =
                 format!("It must begin at {begin}: zones follow each other over the whole stroke; one without travel has share = 0.");
             zones[i].problem("from_mm", what, &advice);
@@ -268,7 +285,7 @@ fn check_zones(zones: &[View<'_>], pieces: &[(f64, f64, f64)], (first, last): (f
         begin = pieces[i].1;
     }
     if let Some(zone) = zones.last().filter(|_| (begin - last).abs() > 1e-6 && begin.is_finite()) {
-        zone.problem("to_mm", "the zones do not end where the stations end", &format!("The last one must end at {last} mm."));
+        zone.problem("to_mm", "the zones do not end where the stations end", &format!("The last one must end at {} mm.", figure(last)));
     }
 }
 
@@ -298,11 +315,13 @@ fn tightening(root: &View<'_>, frame: &Frame, duty: &[super::plan::LoadCase], re
     let first = duty.first()?;
     let station_x_mm = table.optional("station_mm").unwrap_or(f64::midpoint(stations[0], stations[stations.len() - 1]));
     if !(station_x_mm >= stations[0] && station_x_mm <= stations[stations.len() - 1]) {
-        table.problem("station_mm", "the bridge cannot stand there", "It must lie within the stroke.");
+        let (from, to) = (figure(stations[0]), figure(stations[stations.len() - 1]));
+        table.problem("station_mm", "the bridge cannot stand there", &format!("It must lie within the stroke, from {from} to {to} mm."));
     }
     let payload_y_mm = table.optional("payload_y_mm").unwrap_or(frame.span_mm / 2.0);
-    if frame.span_mm > 0.0 && payload_y_mm > frame.span_mm {
-        table.problem("payload_y_mm", "the slide would stand beyond rail B", "It must lie between 0 and span_mm.");
+    if root.table("frame").is_sound("span_mm") && payload_y_mm > frame.span_mm {
+        let advice = format!("It must lie between 0 and span_mm = {}.", figure(frame.span_mm));
+        table.problem("payload_y_mm", "the slide would stand beyond rail B", &advice);
     }
     let half_skew = table.number("skew_mm") / 2.0;
     Some(Tightening {

@@ -1,8 +1,8 @@
 //! What setting or making an error within a tolerance costs, in hours. The figures are the user's.
 
-use super::document::View;
 use super::fit::nearest;
 use super::sources::{ErrorKind, ErrorSpec, Source, ZoneMeaning};
+use super::view::View;
 use crate::units::MRAD;
 
 /// How hours rise as a tolerance shrinks (mm or rad).

@@ -1,27 +1,35 @@
 //! A TOML file as a tree with places, held against a catalogue: unknown keys, wrong types, values
-//! out of range and missing keys are all collected, then values are fetched without further checks.
+//! out of range and missing keys are all collected, then `View` fetches values without further checks.
 
 use std::cell::RefCell;
 use std::ops::Range;
 
 use toml::de::{DeTable, DeValue};
 
-use super::catalogue::{Catalogue, Key, Kind, Need, quoted};
+use super::catalogue::{Catalogue, Key, Kind, Need};
 use super::fit::{nearest, out_of_range, unfit};
 use super::problem::{Problem, Problems};
+use super::toml_words::{NAMES, another_file, found, not_toml, wanted};
+use super::view::View;
 
 /// Problems that are collected of one file.
 const MOST_PROBLEMS: usize = 500;
 
+/// Tables of one list: no machine needs nearly as many.
+const MOST_TABLES: usize = 5000;
+
+/// Keys of a table that a message lists; of a longer table `explain` tells.
+const MOST_LISTED: usize = 12;
+
 /// A value with its place in the text.
 #[derive(Debug)]
-struct Node {
-    span: Range<usize>,
-    value: Value,
+pub(super) struct Node {
+    pub(super) span: Range<usize>,
+    pub(super) value: Value,
 }
 
 #[derive(Debug)]
-enum Value {
+pub(super) enum Value {
     Number(f64),
     Whole(i64),
     Text(String),
@@ -38,51 +46,32 @@ pub(super) struct Document<'t> {
     file: String,
     root: Node,
     problems: RefCell<Vec<(usize, Problem)>>,
-}
-
-/// One table of the document; absent tables give defaults.
-#[derive(Debug, Clone)]
-pub(super) struct View<'d> {
-    document: &'d Document<'d>,
-    node: Option<&'d Node>,
-    /// Actual path with `[]` for list items, as the catalogue knows it.
-    path: String,
-    /// Path with item numbers, as the reader sees it.
-    shown: String,
-    catalogue: Catalogue,
+    /// How many of them are of single keys, found while the file was held against the catalogue.
+    of_keys: usize,
 }
 
 impl<'t> Document<'t> {
     /// Parses `text` and holds it against the catalogue.
     ///
     /// # Errors
-    /// The text is no TOML: the place and the parser's reason.
+    /// The text is no TOML: the place and the parser's reason. Or it is another kind of file.
     pub(super) fn parse(text: &'t str, file: &str, catalogue: Catalogue) -> Result<Self, Problems> {
-        let table = DeTable::parse(text).map_err(|e| {
-            let at = e.span().map_or(0, |s| s.start);
-            let line = text.get(..at).map_or(0, |t| t.matches('\n').count());
-            let line = text.lines().nth(line).unwrap_or("").trim();
-            let what = format!("this is no valid TOML: {}, in the line: {line}", e.message().trim());
-            let problem = place(
-                text,
-                at,
-                "",
-                "",
-                &what,
-                "Decimals have a point (62.5); strings stand in quotes; a table's header stands in [brackets]; a key stands once.",
-            );
-            Problems { file: file.into(), list: vec![problem] }
-        })?;
+        let alone = |problem| Problems { file: file.into(), list: vec![problem] };
+        let table = DeTable::parse(text).map_err(|e| alone(not_toml(text, &e)))?;
         let span = table.span();
         let root = Node { span, value: convert_table(table.get_ref()) };
-        let document = Self { text, file: file.into(), root, problems: RefCell::default() };
+        if let Some(problem) = another_file(text, &root, catalogue) {
+            return Err(alone(problem));
+        }
+        let mut document = Self { text, file: file.into(), root, problems: RefCell::default(), of_keys: 0 };
         document.check(&document.root, "", "", catalogue);
+        document.of_keys = document.problems.borrow().len();
         Ok(document)
     }
 
     /// The file's top table.
     pub(super) fn root(&self, catalogue: Catalogue) -> View<'_> {
-        View { document: self, node: Some(&self.root), path: String::new(), shown: String::new(), catalogue }
+        View::of_root(self, &self.root, catalogue)
     }
 
     /// Line and column of a dotted path, or of the longest part of it that the file has.
@@ -112,6 +101,21 @@ impl<'t> Document<'t> {
         self.problems.borrow().len() >= MOST_PROBLEMS
     }
 
+    /// True where no problem has been found at a key or below it.
+    pub(super) fn is_sound(&self, key: &str) -> bool {
+        !self.problems.borrow().iter().any(|(_, p)| is_within(&p.key, key))
+    }
+
+    /// Reports what concerns several keys of a table. What follows from a key there that is refused already is not said again.
+    pub(super) fn report_joint(&self, node: Option<&Node>, table: &str, key: &str, what: &str, advice: &str, with_value: bool) {
+        let said =
+            |(i, (_, p)): (usize, &(usize, Problem))| p.key == key || (i < self.of_keys && !table.is_empty() && is_within(&p.key, table));
+        if self.problems.borrow().iter().enumerate().any(said) {
+            return;
+        }
+        self.report(&node.map_or(0..0, |n| n.span.clone()), key, what, advice, with_value);
+    }
+
     fn report(&self, span: &Range<usize>, key: &str, what: &str, advice: &str, with_value: bool) {
         if self.is_full() {
             return;
@@ -120,9 +124,13 @@ impl<'t> Document<'t> {
         self.problems.borrow_mut().push((span.start, place(self.text, span.start, key, &value, what, advice)));
     }
 
-    /// The value as written, cut to one short line.
+    /// The value as written, cut to one short line; nothing for a table that stands under a header of its own.
     fn excerpt(&self, span: &Range<usize>) -> String {
         let text = self.text.get(span.clone()).unwrap_or("");
+        let before = self.text.get(..span.start).and_then(|t| t.rsplit('\n').next()).unwrap_or("");
+        if text.starts_with('[') && before.trim().is_empty() {
+            return String::new();
+        }
         if text.starts_with('[') && text.contains('\n') {
             return "[...]".into();
         }
@@ -132,45 +140,45 @@ impl<'t> Document<'t> {
 
     fn check(&self, node: &Node, path: &str, shown: &str, catalogue: Catalogue) {
         let Value::Table(entries) = &node.value else { return };
-        for (name, span, child) in entries {
+        let required = |k: &&Key| k.need == Need::Required;
+        let mut missing: Vec<(&Key, &str)> = catalogue.below(path).filter(required).flat_map(|k| k.names().map(move |n| (k, n))).collect();
+        missing.retain(|(_, n)| !entries.iter().any(|(e, _, _)| e == n));
+        let keys: Vec<Option<&Key>> = entries.iter().map(|(name, _, _)| catalogue.find(&join(path, name))).collect();
+        // A key that is not known was meant for the one it is like, or for the only one that is missing.
+        let alone = match (&missing[..], keys.iter().filter(|k| k.is_none()).count()) {
+            ([(_, only)], 1) => Some(*only),
+            _ => None,
+        };
+        let known: Vec<&str> =
+            if keys.iter().all(Option::is_some) { Vec::new() } else { catalogue.below(path).flat_map(Key::names).collect() };
+        for ((name, span, child), key) in entries.iter().zip(keys) {
             if self.is_full() {
                 return;
             }
             let (path, shown) = (join(path, name), join(shown, name));
-            match catalogue.find(&path) {
+            match key {
                 Some(key) => self.check_value(key, child, &path, &shown, catalogue),
-                None => self.unknown(span, &path, &shown, name, catalogue),
+                None => {
+                    let meant = nearest(known.iter().copied(), name, 0.85).or(alone);
+                    missing.retain(|(_, n)| Some(*n) != meant);
+                    let (what, advice) = unknown(&path, name, meant, &known, catalogue);
+                    self.report(span, &shown, what, &advice, false);
+                }
             }
         }
-        let meant = |name: &str| {
-            let mut unknown = entries.iter().filter(|(n, _, _)| catalogue.find(&join(path, n)).is_none());
-            unknown.any(|(n, _, _)| nearest(catalogue.below(path).flat_map(Key::names), n, 0.85) == Some(name))
-        };
-        let present = |name: &str| meant(name) || entries.iter().any(|(n, _, _)| n == name);
-        for key in catalogue.below(path).filter(|k| k.need == Need::Required) {
-            for name in key.names().filter(|n| !present(n)) {
-                let advice = format!("{} Its value: {}. {}", key.meaning, key.allowed(), key.usual);
-                self.report(&(node.span.start..node.span.start), &join(shown, name), "this key is missing", advice.trim_end(), false);
-            }
+        for (key, name) in missing {
+            let advice = format!("{} Its value: {}. {}", key.meaning, key.allowed(), key.usual);
+            self.report(&(node.span.start..node.span.start), &join(shown, name), "this key is missing", advice.trim_end(), false);
         }
-    }
-
-    fn unknown(&self, span: &Range<usize>, path: &str, shown: &str, name: &str, catalogue: Catalogue) {
-        let table = path.rsplit_once('.').map_or("", |(t, _)| t);
-        let known: Vec<&str> = catalogue.below(table).flat_map(|k| k.names()).collect();
-        let elsewhere = catalogue.keys().find(|k| k.names().any(|n| n == name));
-        let advice = match (nearest(known.iter().copied(), name, 0.85), elsewhere) {
-            (Some(k), _) => format!("Did you mean {k}?"),
-            (_, Some(k)) => format!("{name} belongs to {}", k.path.rsplit_once('.').map_or("the top of the file", |(t, _)| t)),
-            _ => format!("Here stand: {}", known.join(", ")),
-        };
-        self.report(span, shown, "this key is not known", &advice, false);
     }
 
     fn check_value(&self, key: &Key, node: &Node, path: &str, shown: &str, catalogue: Catalogue) {
-        let wrong = |node: &Node, what: &str| {
-            self.report(&node.span, shown, &format!("{what}; allowed: {}", key.allowed()), &format!("{} {}", key.meaning, key.usual), true);
+        let wrong_at = |node: &Node, shown: &str, what: &str| {
+            // Where the kind of value says it all, its range is no news.
+            let allowed = if key.allowed() == wanted(key.kind) { String::new() } else { format!("; allowed: {}", key.allowed()) };
+            self.report(&node.span, shown, &format!("{what}{allowed}"), &format!("{} {}", key.meaning, key.usual), true);
         };
+        let wrong = |node: &Node, what: &str| wrong_at(node, shown, what);
         match (key.kind, &node.value) {
             (Kind::Number { least, most, above }, Value::Number(_) | Value::Whole(_)) => {
                 if let Some(what) = out_of_range(number(&node.value), least, most, above) {
@@ -179,22 +187,21 @@ impl<'t> Document<'t> {
             }
             (Kind::Numbers { least, most, length }, Value::List(items)) => {
                 if length > 0 && items.len() != length {
-                    wrong(node, &format!("{} numbers stand here", items.len()));
+                    wrong(node, &format!("this list holds {}", counted(items.len(), "number")));
                 }
-                for item in items {
-                    match &item.value {
-                        Value::Number(_) | Value::Whole(_) => {
-                            if let Some(what) = out_of_range(number(&item.value), least, most, false) {
-                                wrong(item, what);
-                            }
-                        }
-                        _ => wrong(item, "this is no number"),
+                for (i, item) in items.iter().enumerate() {
+                    let what = match &item.value {
+                        Value::Number(_) | Value::Whole(_) => out_of_range(number(&item.value), least, most, false),
+                        _ => Some("this is no number"),
+                    };
+                    if let Some(what) = what {
+                        wrong_at(item, &format!("{shown}[{}]", i + 1), what);
                     }
                 }
             }
             (Kind::Whole { least, most }, Value::Whole(n)) => {
-                if !(least..=most).contains(n) {
-                    wrong(node, "out of range");
+                if let Some(what) = out_of_range(*n as f64, least as f64, most as f64, false) {
+                    wrong(node, what);
                 }
             }
             (Kind::Choice(words), Value::Text(_) | Value::Whole(_) | Value::Number(_)) => {
@@ -221,6 +228,9 @@ impl<'t> Document<'t> {
                 }
             }
             (Kind::Table, Value::Table(_)) => self.check(node, path, shown, catalogue),
+            (Kind::Tables, Value::List(items)) if items.len() > MOST_TABLES => {
+                wrong(node, &format!("this list holds {} tables, more than {MOST_TABLES}", items.len()));
+            }
             (Kind::Tables, Value::List(items)) => {
                 for (i, item) in items.iter().enumerate() {
                     if matches!(item.value, Value::Table(_)) {
@@ -230,150 +240,53 @@ impl<'t> Document<'t> {
                     }
                 }
             }
-            _ => wrong(node, "this has the wrong type"),
+            _ => wrong(node, &format!("this is {}, not {}", found(&node.value), wanted(key.kind))),
         }
     }
 }
 
-impl<'d> View<'d> {
-    fn child(&self, name: &str) -> Option<&'d Node> {
-        let Some(Node { value: Value::Table(entries), .. }) = self.node else { return None };
-        entries.iter().find(|(n, _, _)| n == name).map(|(_, _, node)| node)
+/// What is said of a key that the catalogue does not know, and the way out.
+fn unknown(path: &str, name: &str, meant: Option<&str>, known: &[&str], catalogue: Catalogue) -> (&'static str, String) {
+    let table = path.strip_suffix(name).map_or("", |t| t.trim_end_matches('.'));
+    if known.is_empty() {
+        return ("this name cannot be used", NAMES.into());
     }
-
-    fn default(&self, name: &str) -> Option<&'static str> {
-        match self.catalogue.find(&join(&self.path, name))?.need {
-            Need::Default(text) => Some(text),
-            _ => None,
+    // A name that stands in several tables tells nothing of where this one belongs.
+    let elsewhere = catalogue.keys().filter(|k| k.names().any(|n| n == name)).map(|k| k.path.rsplit_once('.').map_or("", |(t, _)| t));
+    let elsewhere: Vec<&str> = elsewhere.collect();
+    let advice = match (meant, &elsewhere[..]) {
+        (Some(k), _) => format!("Did you mean {k}?"),
+        (None, [""]) => format!("{name} belongs to the top of the file, before the first [table]."),
+        (None, [one]) if !one.contains(['|', '*', '[']) => format!("{name} belongs to the table [{one}]."),
+        _ if known.len() > MOST_LISTED && !table.is_empty() => {
+            format!("`railtrue explain {}` lists the {} keys that may stand here.", table.replace("[]", ""), known.len())
         }
-    }
+        _ if known.len() > MOST_LISTED => format!("{} other keys may stand here, such as {}.", known.len(), known[..4].join(", ")),
+        _ => format!("Here may stand: {}.", known.join(", ")),
+    };
+    ("this key is not known", advice)
+}
 
-    /// True when the table itself stands in the file.
-    pub(super) fn is_there(&self) -> bool {
-        self.node.is_some()
-    }
-
-    /// True when the key stands in the file.
-    pub(super) fn has(&self, name: &str) -> bool {
-        self.child(name).is_some()
-    }
-
-    /// Keys of the table in the order of the file.
-    pub(super) fn names(&self) -> Vec<&'d str> {
-        let Some(Node { value: Value::Table(entries), .. }) = self.node else { return Vec::new() };
-        entries.iter().map(|(n, _, _)| n.as_str()).collect()
-    }
-
-    /// The number, its default, or nothing.
-    pub(super) fn optional(&self, name: &str) -> Option<f64> {
-        match self.child(name) {
-            Some(node) => Some(number(&node.value)),
-            None => self.default(name).and_then(|t| t.parse().ok()),
-        }
-    }
-
-    /// The number or its default; NaN where a problem has been reported.
-    pub(super) fn number(&self, name: &str) -> f64 {
-        self.optional(name).unwrap_or(f64::NAN)
-    }
-
-    /// The whole number or its default; 0 where a problem has been reported.
-    pub(super) fn whole(&self, name: &str) -> i64 {
-        match self.child(name).map(|n| &n.value) {
-            Some(Value::Whole(n)) => *n,
-            _ => self.default(name).and_then(|t| t.parse().ok()).unwrap_or(0),
-        }
-    }
-
-    /// The list of numbers, or nothing.
-    pub(super) fn numbers(&self, name: &str) -> Option<Vec<f64>> {
-        match self.child(name).map(|n| &n.value) {
-            Some(Value::List(items)) => Some(items.iter().map(|i| number(&i.value)).collect()),
-            _ => None,
-        }
-    }
-
-    /// The list of texts; empty if it is left out.
-    pub(super) fn texts(&self, name: &str) -> Vec<String> {
-        let Some(Value::List(items)) = self.child(name).map(|n| &n.value) else { return Vec::new() };
-        let text = |item: &Node| match &item.value {
-            Value::Text(t) => Some(t.clone()),
-            _ => None,
-        };
-        items.iter().filter_map(text).collect()
-    }
-
-    /// A list of exactly N numbers, or its default for each.
-    pub(super) fn vector<const N: usize>(&self, name: &str) -> [f64; N] {
-        match self.numbers(name) {
-            Some(list) => std::array::from_fn(|i| list.get(i).copied().unwrap_or(f64::NAN)),
-            None => [self.default(name).and_then(|t| t.parse().ok()).unwrap_or(f64::NAN); N],
-        }
-    }
-
-    /// The text or its default; empty where a problem has been reported.
-    pub(super) fn text(&self, name: &str) -> &'d str {
-        match self.child(name).map(|n| &n.value) {
-            Some(Value::Text(t)) => t,
-            _ => self.default(name).unwrap_or(""),
-        }
-    }
-
-    /// The choice or its default, written as a word or as a number.
-    pub(super) fn choice(&self, name: &str) -> String {
-        self.child(name).map_or_else(|| self.default(name).unwrap_or("").into(), |n| word(&n.value))
-    }
-
-    /// The flag or its default.
-    pub(super) fn flag(&self, name: &str) -> bool {
-        match self.child(name).map(|n| &n.value) {
-            Some(Value::Flag(b)) => *b,
-            _ => self.default(name) == Some("true"),
-        }
-    }
-
-    /// The table below.
-    pub(super) fn table(&self, name: &str) -> Self {
-        Self { node: self.child(name), path: join(&self.path, name), shown: join(&self.shown, name), ..self.clone() }
-    }
-
-    /// The tables of a list.
-    pub(super) fn tables(&self, name: &str) -> Vec<Self> {
-        let Some(Value::List(items)) = self.child(name).map(|n| &n.value) else { return Vec::new() };
-        let path = format!("{}[]", join(&self.path, name));
-        let shown = join(&self.shown, name);
-        items
-            .iter()
-            .enumerate()
-            .map(|(i, node)| Self { node: Some(node), path: path.clone(), shown: format!("{shown}[{}]", i + 1), ..self.clone() })
-            .collect()
-    }
-
-    /// Reports a problem with a key, or with the table if the name is empty.
-    pub(super) fn problem(&self, name: &str, what: &str, advice: &str) {
-        let node = if name.is_empty() { self.node } else { self.child(name).or(self.node) };
-        let start = node.map_or(0..0, |n| n.span.clone());
-        let shown = if name.is_empty() { self.shown.clone() } else { join(&self.shown, name) };
-        self.document.report(&start, &shown, what, advice, self.has(name));
-    }
-
-    /// Reports a word that should be one of `known`, with the one that was probably meant.
-    pub(super) fn unknown_name(&self, key: &str, what: &str, known: &[&str]) {
-        let word = self.text(key);
-        let advice = match nearest(known.iter().copied(), word, 0.8) {
-            Some(k) => format!("Did you mean \"{k}\"?"),
-            None => format!("Known are {}.", quoted(known)),
-        };
-        self.problem(key, what, &advice);
+/// A count with its noun: no blocks, 1 block, 2 blocks.
+pub(super) fn counted(n: usize, noun: &str) -> String {
+    match n {
+        0 => format!("no {noun}"),
+        1 => format!("1 {noun}"),
+        _ => format!("{n} {noun}s"),
     }
 }
 
-fn join(path: &str, name: &str) -> String {
+/// True for a key and all that stands below it.
+fn is_within(key: &str, table: &str) -> bool {
+    key.strip_prefix(table).is_some_and(|rest| rest.is_empty() || rest.starts_with(['.', '[']))
+}
+
+pub(super) fn join(path: &str, name: &str) -> String {
     if path.is_empty() { name.into() } else { format!("{path}.{name}") }
 }
 
 /// A choice as a word: numbers may stand without quotes.
-fn word(value: &Value) -> String {
+pub(super) fn word(value: &Value) -> String {
     match value {
         Value::Text(t) => t.clone(),
         Value::Whole(n) => n.to_string(),
@@ -382,7 +295,7 @@ fn word(value: &Value) -> String {
     }
 }
 
-fn number(value: &Value) -> f64 {
+pub(super) fn number(value: &Value) -> f64 {
     match value {
         Value::Number(x) => *x,
         Value::Whole(n) => *n as f64,
@@ -411,7 +324,7 @@ fn convert_table(table: &DeTable<'_>) -> Value {
     Value::Table(entries)
 }
 
-fn place(text: &str, at: usize, key: &str, value: &str, what: &str, advice: &str) -> Problem {
+pub(super) fn place(text: &str, at: usize, key: &str, value: &str, what: &str, advice: &str) -> Problem {
     let before = text.get(..at).unwrap_or(text);
     let line = before.matches('\n').count() + 1;
     let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;

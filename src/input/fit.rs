@@ -1,5 +1,7 @@
 //! Whether a single text or number fits: what does not is refused before anything is built from it.
 
+use super::unseen::is_unseen;
+
 /// Longest text of a plan, in characters.
 const LONGEST_TEXT: usize = 200;
 
@@ -7,8 +9,8 @@ const LONGEST_TEXT: usize = 200;
 pub(super) fn unfit(text: &str) -> Option<&'static str> {
     if text.trim().is_empty() {
         Some("this text is empty")
-    } else if text.chars().any(char::is_control) {
-        Some("this text holds a line break or another control character")
+    } else if text.chars().any(is_unseen) {
+        Some("this text holds a line break or another character that is not seen")
     } else if text.chars().count() > LONGEST_TEXT {
         Some("this text is longer than 200 characters")
     } else {
@@ -18,6 +20,15 @@ pub(super) fn unfit(text: &str) -> Option<&'static str> {
 
 /// Least of what must be more than 0, in any unit that a plan has: smaller numbers are slips and would overflow as divisors.
 const LEAST_POSITIVE: f64 = 1e-12;
+
+/// A number for a message as it may be typed, short whatever its size.
+pub(super) fn figure(x: f64) -> String {
+    if x != 0.0 && x.is_finite() && !(1e-4..1e9).contains(&x.abs()) {
+        return format!("{x:e}");
+    }
+    let text = format!("{x:.6}");
+    text.trim_end_matches('0').trim_end_matches('.').into()
+}
 
 /// What is wrong with a number that must lie between two others; nothing if it does.
 pub(super) fn out_of_range(x: f64, least: f64, most: f64, above: bool) -> Option<&'static str> {

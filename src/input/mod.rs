@@ -18,6 +18,9 @@ pub mod sources;
 mod stated;
 pub mod survey;
 mod tolerances;
+mod toml_words;
+mod unseen;
+mod view;
 
 pub use block_table::a1;
 pub use build::{problem_at, read_plan};
@@ -27,3 +30,5 @@ pub use problem::{Problem, Problems};
 pub use site::{Correction, Site};
 pub use sources::{ErrorKind, ErrorSources, Source};
 pub use stated::{Installation, Stated, read_installation};
+pub use toml_words::utf8;
+pub use unseen::{is_unseen, seen};

@@ -1,17 +1,22 @@
 //! The parts of a plan, each from its table: trucks, blocks, bridge, joints, duty, errors.
 
-use super::document::View;
+use super::document::counted;
+use super::fit::figure;
 use super::plan::{Arrangement, BlockPlace, Bridge, Carrier, Component, Drive, DriveKind, Extra, Joint, Law, LoadCase, Support, Truck};
+use super::toml_words::NAMES;
+use super::unseen::is_unseen;
+use super::view::View;
 use crate::units::{COMPONENTS, MRAD, N_M, N_M_PER_MRAD, N_PER_UM};
 
 /// Checks that the shares of a list add up to 1 and returns their sum.
 pub(super) fn check_shares(list: &[View<'_>], key: &str) -> f64 {
     let total: f64 = list.iter().map(|item| item.number(key)).sum();
-    if (total - 1.0).abs() > 1e-3
+    if list.iter().all(|item| item.is_sound(key))
+        && (total - 1.0).abs() > 1e-3
         && let Some(last) = list.last()
     {
-        let all: Vec<String> = list.iter().map(|item| item.number(key).to_string()).collect();
-        let what = format!("the shares add up to {}, not to 1", (1e6 * total).round() / 1e6);
+        let all: Vec<String> = list.iter().map(|item| figure(item.number(key))).collect();
+        let what = format!("the shares add up to {}, not to 1", figure(total));
         last.problem(key, &what, &format!("All of them: {}. Correct one; 0.001 of rounding is allowed.", all.join(", ")));
     }
     total
@@ -21,7 +26,7 @@ pub(super) fn truck(table: &View<'_>) -> Truck {
     let blocks: Vec<BlockPlace> =
         table.tables("block").iter().map(|b| BlockPlace { x_mm: b.number("x_mm"), lateral_mm: b.number("lateral_mm") }).collect();
     if table.is_there() && table.has("block") && !(1..=64).contains(&blocks.len()) {
-        table.problem("block", &format!("{} blocks stand here", blocks.len()), "1 to 64 are possible.");
+        table.problem("block", &format!("this list holds {}", counted(blocks.len(), "block")), "1 to 64 are possible.");
     }
     for (i, block) in blocks.iter().enumerate() {
         if let Some(first) = blocks[..i.min(64)].iter().position(|b| b == block) {
@@ -146,7 +151,7 @@ fn extra(t: &View<'_>, span_mm: f64) -> Extra {
     };
     let place_mm: [f64; 3] = t.vector("place_mm");
     if carrier == Carrier::Bridge && !(0.0..=span_mm).contains(&place_mm[1]) && place_mm[1].is_finite() {
-        t.problem("place_mm", "this point lies beyond the bridge", &format!("Its y must lie between 0 and span_mm = {span_mm}."));
+        t.problem("place_mm", "this point lies beyond the bridge", &format!("Its y must lie between 0 and span_mm = {}.", figure(span_mm)));
     }
     Extra { carrier, place_mm, mass_kg: t.number("mass_kg"), force_n: t.vector("force_n") }
 }
@@ -154,7 +159,11 @@ fn extra(t: &View<'_>, span_mm: f64) -> Extra {
 fn load_case(table: &View<'_>, total_share: f64, span_mm: f64, everywhere: &[Extra]) -> LoadCase {
     let payload_y_mm = table.number("payload_y_mm");
     if payload_y_mm > span_mm {
-        table.problem("payload_y_mm", "the payload stands beyond rail B", &format!("It must lie between 0 and span_mm = {span_mm}."));
+        table.problem(
+            "payload_y_mm",
+            "the payload stands beyond rail B",
+            &format!("It must lie between 0 and span_mm = {}.", figure(span_mm)),
+        );
     }
     let own = table.tables("extra");
     LoadCase {
@@ -176,13 +185,11 @@ pub(super) fn arrangements(root: &View<'_>) -> Vec<Arrangement> {
         root.problem("arrangement", "there is no arrangement", "Give one [arrangement.NAME] at least; two to compare.");
     }
     for (what, name) in known.iter().map(|n| (&kinds, *n)).chain(table.names().into_iter().map(|n| (&table, n))) {
-        let fits = |c: char| !c.is_control() && !r#"/\:*?"<>|"#.contains(c);
-        if name.is_empty() || name.starts_with('.') || name.chars().count() > 60 || !name.chars().all(fits) {
-            what.problem(
-                name,
-                "this name cannot be used",
-                "Files and commands carry it: 1 to 60 letters, digits, spaces or hyphens, no point in front and none of / \\ : * ? \" < > |",
-            );
+        let fits = |c: char| !is_unseen(c) && !r#"/\:*?"<>|"#.contains(c);
+        if name.is_empty() {
+            what.problem("", "a name is empty", NAMES);
+        } else if name.chars().count() > 60 || !name.chars().all(fits) {
+            what.problem(name, "this name cannot be used", NAMES);
         }
     }
     for name in &known {
@@ -202,7 +209,7 @@ pub(super) fn arrangements(root: &View<'_>) -> Vec<Arrangement> {
     let end = |t: &View<'_>, name: &str| {
         let joints: Vec<Joint> = t.tables(name).iter().map(joint).collect();
         if t.has(name) && !(1..=16).contains(&joints.len()) {
-            t.problem(name, &format!("{} joints stand here", joints.len()), "1 to 16 are possible.");
+            t.problem(name, &format!("this list holds {}", counted(joints.len(), "joint")), "1 to 16 are possible.");
         }
         joints
     };
@@ -241,6 +248,10 @@ fn component(table: &View<'_>, turn: bool, report: bool) -> Component {
         }
         if table.text("law") == "free" && get(&take_up) > 0.0 {
             table.problem(&take_up, "a free component has nothing to take up", "Take it out, or change the law.");
+        }
+        if table.text("law") == "float" && get(&travel) == 0.0 {
+            let advice = format!("Write law = \"elastic\" with {stiffness} = the stop's stiffness, or give it its travel.");
+            table.problem(&travel, "a float without travel stands on its stop: it is a spring", &advice);
         }
         if table.text("law") == "float" && get(drag) > 0.0 && get(&slide) == 0.0 {
             table.problem(

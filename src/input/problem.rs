@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use super::unseen::seen;
+
 /// One problem of a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
@@ -22,6 +24,9 @@ pub struct Problem {
 /// Problems shown; who has more corrects these first.
 const MOST_SHOWN: usize = 50;
 
+/// Problems shown that say the same of different places.
+const MOST_ALIKE: usize = 3;
+
 /// Longest part of a message, in characters.
 const LONGEST: usize = 600;
 
@@ -33,10 +38,7 @@ const LONGEST_VALUE: usize = 60;
 
 /// What came from a file, fit for a terminal: control characters written out, very long parts cut.
 fn visible(text: &str, longest: usize) -> String {
-    let mut out = String::new();
-    for c in text.chars().take(longest) {
-        if c.is_control() { out.extend(c.escape_default()) } else { out.push(c) }
-    }
+    let mut out = seen(&text.chars().take(longest).collect::<String>(), &[]);
     if text.chars().nth(longest).is_some() {
         out.push('…');
     }
@@ -54,7 +56,18 @@ pub struct Problems {
 
 impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for p in self.list.iter().take(MOST_SHOWN) {
+        let (mut shown, mut alike) = (0, Vec::new());
+        for (i, p) in self.list.iter().enumerate() {
+            // What one cause breaks in many places is said a few times, not on every page.
+            let same = |q: &&Problem| q.what == p.what && q.advice == p.advice;
+            let before = self.list[..i].iter().filter(same).count();
+            if before == MOST_ALIKE {
+                alike.push((p, self.list[i..].iter().filter(same).count()));
+            }
+            if before >= MOST_ALIKE || shown == MOST_SHOWN {
+                continue;
+            }
+            shown += 1;
             write!(f, "{}:{}:{}: ", self.file, p.line, p.column)?;
             let (key, value, what) = (visible(&p.key, LONGEST_KEY), visible(&p.value, LONGEST_VALUE), visible(&p.what, LONGEST));
             match (key.is_empty(), value.is_empty()) {
@@ -66,8 +79,12 @@ impl fmt::Display for Problems {
                 writeln!(f, "    help: {}", visible(p.advice.trim_end(), LONGEST))?;
             }
         }
-        if self.list.len() > MOST_SHOWN {
-            writeln!(f, "... and {} more", self.list.len() - MOST_SHOWN)?;
+        for (p, count) in &alike {
+            writeln!(f, "... and {count} more like line {}: {}", p.line, visible(&p.what, LONGEST))?;
+        }
+        let hidden = self.list.len() - shown - alike.iter().map(|(_, count)| count).sum::<usize>();
+        if hidden > 0 {
+            writeln!(f, "... and {hidden} others")?;
         }
         let n = self.list.len();
         write!(f, "{n} problem{} in {}; nothing was computed", if n == 1 { "" } else { "s" }, self.file)

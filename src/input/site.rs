@@ -1,7 +1,7 @@
 //! What the plan says of the site: how survey files name their columns, and what may be corrected by how much.
 
-use super::document::View;
 use super::plan::Frame;
+use super::view::View;
 use crate::units::{MRAD, SIDES};
 
 /// The tables `[survey]` and `[correction]`.

@@ -1,9 +1,10 @@
 //! A stated installation: every error with its value, for tracing by hand.
 
 use super::catalogue::INSTALLATION;
-use super::document::{Document, View};
+use super::document::{Document, counted};
 use super::plan::{Plan, Thermal};
 use super::problem::Problems;
+use super::view::View;
 use crate::units::{MRAD, SIDES};
 
 /// One installation of the machine: the value of every error (mm, rad; pairs are rail A, rail B).
@@ -95,18 +96,18 @@ pub fn read_installation(text: &str, file: &str, plan: &Plan) -> Result<Stated, 
     installation.drive_offset_mm = pair("skew_#_mm");
     for (rail, side) in SIDES.iter().enumerate() {
         let anchors = plan.frame.anchors_x_mm.len();
-        let profile = |name: &str, factor: f64| list(&root, &format!("{name}_{side}_{}", unit(factor)), anchors, "anchors", factor);
+        let profile = |name: &str, factor: f64| list(&root, &format!("{name}_{side}_{}", unit(factor)), anchors, "anchor", factor);
         installation.residual[rail] = [profile("lateral", 1.0), profile("vertical", 1.0), profile("roll", MRAD)];
         let blocks = plan.trucks[rail].blocks.len();
         for (i, direction) in ["lateral", "vertical"].iter().enumerate() {
-            let offsets = list(&root, &format!("block_{direction}_{side}_mm"), blocks, "blocks", 1.0);
+            let offsets = list(&root, &format!("block_{direction}_{side}_mm"), blocks, "block", 1.0);
             for (block, offset) in installation.block_offset_mm[rail].iter_mut().zip(offsets) {
                 block[i] = offset;
             }
         }
     }
     let mut seen = Vec::new();
-    for seat in root.tables("seat") {
+    for seat in root.tables("seat").into_iter().filter(|_| root.is_sound("seat")) {
         let which = (seat.text("end"), seat.whole("number"));
         if seen.contains(&which) {
             seat.problem("number", "this joint's seat stands twice", "Put offset and angle of one joint into one [[seat]].");
@@ -133,7 +134,7 @@ fn list(root: &View<'_>, name: &str, length: usize, of: &str, factor: f64) -> Ve
     if list.len() != length {
         root.problem(
             name,
-            &format!("{} numbers stand here, but the plan has {length} {of}", list.len()),
+            &format!("this list holds {}, but the plan has {}", counted(list.len(), "number"), counted(length, of)),
             "Give one number for each, in the plan's order.",
         );
     }

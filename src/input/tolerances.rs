@@ -2,9 +2,9 @@
 
 use super::classes::{Classed, Form, resolve};
 use super::cost::costs;
-use super::document::View;
 use super::plan::Frame;
 use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
+use super::view::View;
 use crate::units::MRAD;
 
 /// All errors of the plan; `cost` is the table of what they cost, `frame` what classes of standards are entered with.
@@ -43,10 +43,12 @@ fn limits(table: &View<'_>, spec: &ErrorSpec, frame: Option<&Frame>, classes: &m
     let (unit, factor) = if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) };
     let [half, zone, lower, upper] = ["plus_minus", "zone", "lower", "upper"].map(|n| format!("{n}_{unit}"));
     let forms = [table.has(&half), table.has(&zone), table.has(&lower) || table.has(&upper), table.has("class")];
-    if forms.iter().filter(|f| **f).count() != 1 {
+    let given = forms.iter().filter(|f| **f).count();
+    if given != 1 {
         let choices =
             if spec.zone == ZoneMeaning::PeakToValley { zone } else { format!("exactly one of {half}, {zone}, or {lower} with {upper}") };
-        table.problem("", "the tolerance must be given once", &format!("Give {choices}, or a class of a standard."));
+        let what = if given == 0 { "the tolerance is missing" } else { "the tolerance is given more than once" };
+        table.problem("", what, &format!("Give {choices}, or a class of a standard."));
         return None;
     }
     if table.has("class") {
@@ -65,7 +67,8 @@ fn limits(table: &View<'_>, spec: &ErrorSpec, frame: Option<&Frame>, classes: &m
         _ => (table.number(&lower), table.number(&upper)),
     };
     if !(low <= high) {
-        table.problem(&lower, &format!("{lower} and {upper} must both stand here, the lower first"), "");
+        let advice = format!("{lower} = -0.2, {upper} = 0.5 is a tolerance from -0.2 to 0.5.");
+        table.problem(&lower, &format!("{lower} and {upper} must both stand here, the lower first"), &advice);
         return None;
     }
     Some((low * factor, high * factor))

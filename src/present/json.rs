@@ -5,7 +5,8 @@ use serde_json::{Value, json};
 use super::trace_text::block_names;
 use crate::input::{Installation, Plan};
 use crate::study::{
-    ArrangementBudget, ArrangementResult, BlockOutcome, Bracket, BudgetResult, Reading, Set, Stack, StudyResult, Trace, Verdict, WorstCase,
+    ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, Reading, Set, Stack, StudyResult, Trace, Verdict,
+    WorstCase,
 };
 use crate::units::{COMPONENTS, MRAD, SIDES};
 
@@ -16,7 +17,7 @@ pub const LAYOUT: u32 = 1;
 const QUANTILES: [f64; 9] = [0.001, 0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99, 0.999];
 
 /// Where a result comes from.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Origin {
     /// SHA-256 of the plan's text.
     pub plan_sha256: String,
@@ -24,6 +25,17 @@ pub struct Origin {
     pub plan_file: String,
     /// Version of the program.
     pub version: String,
+    /// How well the equilibrium is met, an arrangement each.
+    pub balance: Vec<Balance>,
+}
+
+/// How well the equilibrium is met. What is below rounding is not told apart: it is noise, and another processor's is another.
+fn balance(b: &Balance) -> Value {
+    let below = |x: f64, least: f64| 10.0_f64.powi(x.max(least).log10().ceil() as i32);
+    json!({
+        "arrangement": b.arrangement, "equilibria_solved_again": b.equilibria, "residual_below": below(b.residual, 1e-11),
+        "difference_below": below(b.difference, 1e-9), "allowed_difference": b.allowed_difference,
+    })
 }
 
 /// A result of its own kind under the common head.
@@ -74,6 +86,7 @@ fn head(kind: &str, plan: &Plan, origin: &Origin) -> Value {
     json!({
         "layout": LAYOUT, "kind": kind, "program": "railtrue", "version": origin.version,
         "plan": { "file": origin.plan_file, "sha256": origin.plan_sha256, "title": plan.title },
+        "balance": origin.balance.iter().map(balance).collect::<Vec<_>>(),
     })
 }
 
@@ -170,7 +183,7 @@ pub fn trace(plan: &Plan, trace: &Trace, origin: &Origin, what: &Value) -> Value
         json!({
             "arrangement": trace.arrangement, "traced": what, "installation": installation(&trace.installation),
             "service": service, "outcome": trace.outcome, "perfect": trace.perfect, "blocks": blocks(&trace.blocks), "with_the_law_of_the_drag": by_law,
-            "taken_up": tau, "condition_number": trace.condition, "states": states,
+            "taken_up": tau, "condition_number": trace.condition, "weakest_direction": trace.weakest, "states": states,
             "units": "mm, rad, N, N mm; pose is truck A, truck B, bridge end A, bridge end B, each ux uy uz rx ry rz; block loads are Fy Fz Mx My Mz that the truck exerts on the block",
         }),
     )

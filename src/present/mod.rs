@@ -64,7 +64,7 @@ pub use survey_figures::{pads_to_touch, survey_loads, survey_profiles};
 pub use survey_json::survey_json;
 pub use survey_page::SurveyPage;
 pub use survey_text::{checks_table, findings_list, predictions_table, survey_head, survey_verdict, with_uncertainty};
-pub use tables::study_tables;
+pub use tables::{keep_tables_inside, study_tables};
 pub use trace_text::trace_tables;
 pub use work_list_text::work_list_text;
 pub use worst_text::worst_table;

@@ -1,8 +1,9 @@
 //! Tables of a study for the terminal.
 
 use std::fmt::Write as _;
+use std::sync::atomic::{AtomicU16, Ordering};
 
-use comfy_table::{CellAlignment, LineStyle, Table, TableStyle};
+use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyle};
 
 use super::numbers::{percent, plain, significant, years};
 use crate::input::Plan;
@@ -124,7 +125,24 @@ pub(super) fn plain_table<const N: usize>(header: [&str; N]) -> Table {
     let mut table = Table::new();
     table.load_style(TableStyle::new().top_border(rule).header_separator(rule).bottom_border(rule));
     table.set_header(header);
+    match WIDTH.load(Ordering::Relaxed) {
+        0 => {}
+        width => {
+            table.set_content_arrangement(ContentArrangement::Dynamic).set_width(width);
+        }
+    }
     table
+}
+
+/// Characters in a line of the terminal that tables go to; 0 where they go to a file and may be as wide as they are.
+static WIDTH: AtomicU16 = AtomicU16::new(0);
+
+/// Narrowest table: below it columns would be broken in their middle.
+const NARROWEST: u16 = 70;
+
+/// Lets tables that are made from now on keep inside a terminal: longer cells go on in a further line.
+pub fn keep_tables_inside(columns: u16) {
+    WIDTH.store(columns.max(NARROWEST), Ordering::Relaxed);
 }
 
 /// Sets columns of numbers flush right.

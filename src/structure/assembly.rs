@@ -21,6 +21,8 @@ pub struct Machine<'p> {
     pub arrangement: usize,
     /// Condition number of its stiffness (rotations scaled by 100 mm).
     pub condition: f64,
+    /// The direction in which it is held least, in words.
+    pub weakest: String,
     pub(super) rails: Rails,
     pub(super) blocks: Vec<BlockElement>,
     pub(super) joints: Vec<JointElement>,
@@ -52,6 +54,7 @@ impl<'p> Machine<'p> {
             plan,
             arrangement,
             condition: 0.0,
+            weakest: String::new(),
             rails,
             blocks: block_elements(plan),
             joints,
@@ -68,8 +71,9 @@ impl<'p> Machine<'p> {
             Law::Free | Law::Float { .. } => 0.0,
         });
         machine.springs = if machine.rows.is_some() { machine.without_floats - machine.of_blocks() } else { machine.without_floats };
-        machine.condition = mechanism::condition(&machine.at_rest())?;
-        machine.holds_without_floats = mechanism::condition(&machine.without_floats).is_ok();
+        let held = mechanism::held(&machine.at_rest())?;
+        (machine.condition, machine.weakest) = (held.condition, held.weakest);
+        machine.holds_without_floats = mechanism::held(&machine.without_floats).is_ok();
         machine.wind_up_mm = wind_up_mm(&machine);
         Ok(machine)
     }

@@ -12,7 +12,7 @@ const FREE: f64 = 1e-12;
 
 /// The machine can move without resistance.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{direction} is held by nothing")]
+#[error("the machine is a mechanism: nothing holds {direction}")]
 pub struct Mechanism {
     /// The free direction in words.
     pub direction: String,
@@ -22,10 +22,7 @@ pub struct Mechanism {
 
 impl Mechanism {
     pub(super) fn no_rails() -> Self {
-        Self {
-            direction: "everything: the rails have no two anchors; the machine".into(),
-            advice: "Give the anchors in increasing order.".into(),
-        }
+        Self { direction: "anything: the rails have no two anchors".into(), advice: "Give the anchors in increasing order.".into() }
     }
 }
 
@@ -34,17 +31,27 @@ pub(super) fn freedom_scale(i: usize) -> f64 {
     if i % 6 < 3 { 1.0 } else { 1.0 / ARM_MM }
 }
 
-/// Condition number of a stiffness.
+/// How well a machine is held.
+#[derive(Debug, Clone)]
+pub(super) struct Held {
+    /// Greatest over least stiffness of any direction.
+    pub(super) condition: f64,
+    /// The direction that is held least, in words.
+    pub(super) weakest: String,
+}
+
+/// Condition number of a stiffness, and the direction in which it is least.
 ///
 /// # Errors
 /// The free direction, if the stiffness has one.
-pub(super) fn condition(stiffness: &Matrix24) -> Result<f64, Mechanism> {
+pub(super) fn held(stiffness: &Matrix24) -> Result<Held, Mechanism> {
     let scaled = Matrix24::from_fn(|i, j| stiffness[(i, j)] * freedom_scale(i) * freedom_scale(j));
     let eigen = SymmetricEigen::new(scaled);
     let greatest = eigen.eigenvalues.max();
     let (least_at, least) = eigen.eigenvalues.argmin();
+    let mode = eigen.eigenvectors.column(least_at).into_owned();
     if least > FREE * greatest {
-        return Ok(greatest / least);
+        return Ok(Held { condition: greatest / least, weakest: in_words(&mode) });
     }
     // Several free directions mix: take the one of them that a plain motion shows best.
     let free: Vec<Vector24> =
@@ -55,9 +62,8 @@ pub(super) fn condition(stiffness: &Matrix24) -> Result<f64, Mechanism> {
             return Err(Mechanism { direction: name.into(), advice: advice.into() });
         }
     }
-    let mode = eigen.eigenvectors.column(least_at).into_owned();
     Err(Mechanism {
-        direction: describe(&mode),
+        direction: in_words(&mode),
         advice: "Make one of the joint components along it elastic, or a float with slide stiffness.".into(),
     })
 }
@@ -88,17 +94,68 @@ fn plain_motions() -> Vec<(&'static str, &'static str, Vector24)> {
     ]
 }
 
-/// The freedoms that take most part in a direction.
-fn describe(mode: &Vector24) -> String {
-    const BODIES: [&str; 4] = ["truck A", "truck B", "bridge end A", "bridge end B"];
-    const FREEDOMS: [&str; 6] = ["ux", "uy", "uz", "rx", "ry", "rz"];
-    let mut order: Vec<usize> = (0..DOF).collect();
-    order.sort_by(|&a, &b| mode[b].abs().total_cmp(&mode[a].abs()));
-    let parts: Vec<String> = order
-        .iter()
-        .take_while(|&&i| mode[i].abs() > 0.3 * mode[order[0]].abs())
-        .take(4)
-        .map(|&i| format!("{} {}", BODIES[i / 6], FREEDOMS[i % 6]))
-        .collect();
-    format!("the common motion of {}", parts.join(", "))
+/// What moves in a direction, the most moving first: truck A along z and the bridge about x.
+fn in_words(mode: &Vector24) -> String {
+    const ALONG: [&str; 6] = ["along x", "along y", "along z", "about x", "about y", "about z"];
+    let most = mode.amax();
+    let takes_part = |i: usize| mode[i].abs() > 0.3 * most;
+    // Bodies that go the same way count as one: both ends of the bridge, or the whole machine.
+    let together = |list: &[usize]| list.iter().all(|&i| takes_part(i) && mode[i] * mode[list[0]] > 0.0 && similar(mode[i], mode[list[0]]));
+    let mut parts: Vec<(f64, String)> = Vec::new();
+    for (f, along) in ALONG.iter().enumerate() {
+        let (trucks, ends) = ([f, 6 + f], [12 + f, 18 + f]);
+        if together(&[f, 6 + f, 12 + f, 18 + f]) {
+            parts.push((mode[f].abs(), format!("trucks and bridge {along}")));
+            continue;
+        }
+        for (pair, names) in [(trucks, ["truck A", "truck B", "both trucks"]), (ends, ["bridge end A", "bridge end B", "the bridge"])] {
+            if together(&pair) {
+                parts.push((mode[pair[0]].abs(), format!("{} {along}", names[2])));
+            } else {
+                let single = (0..2).filter(|&k| takes_part(pair[k])).map(|k| (mode[pair[k]].abs(), format!("{} {along}", names[k])));
+                parts.extend(single);
+            }
+        }
+    }
+    parts.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut words: Vec<String> = parts.into_iter().map(|(_, words)| words).take(4).collect();
+    let last = words.pop().unwrap_or_default();
+    if words.is_empty() { last } else { format!("{} and {last}", words.join(", ")) }
+}
+
+/// True for two movements that differ by less than half.
+fn similar(a: f64, b: f64) -> bool {
+    (a - b).abs() < 0.5 * a.abs().max(b.abs())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn directions_are_named_by_what_moves_most() {
+        let words = |list: &[(usize, f64)]| {
+            let mut mode = Vector24::zeros();
+            list.iter().for_each(|&(i, x)| mode[i] = x);
+            in_words(&mode)
+        };
+        assert_eq!(words(&[(2, 0.9), (15, 0.5), (21, 0.45), (7, 0.1)]), "truck A along z and the bridge about x");
+        assert_eq!(words(&[(1, -0.5), (7, -0.5), (13, -0.5), (19, -0.5)]), "trucks and bridge along y");
+        assert_eq!(words(&[(4, 0.7), (10, -0.7)]), "truck A about y and truck B about y");
+    }
+
+    #[test]
+    fn a_stiffness_that_is_least_in_one_freedom_names_it() {
+        let mut stiffness = Matrix24::identity() * 1e6;
+        stiffness[(8, 8)] = 1.0;
+        // Rotations count at 100 mm.
+        for i in (0..DOF).filter(|i| i % 6 > 2) {
+            stiffness[(i, i)] *= 1e4;
+        }
+        let found = held(&stiffness).unwrap_or_else(|m| panic!("{m}"));
+        assert_eq!(found.weakest, "truck B along z");
+        assert!((found.condition / 1e6 - 1.0).abs() < 1e-9, "{}", found.condition);
+        stiffness[(8, 8)] = 0.0;
+        assert!(held(&stiffness).is_err_and(|m| m.direction == "truck B along z"));
+    }
 }

@@ -73,7 +73,7 @@ fn nearly_free(evaluator: &Evaluator<'_>) -> Option<Finding> {
         finding(
             "the machine is almost free to move in some direction",
             evaluator.machine.name(),
-            format!("condition number {condition:.0e}"),
+            format!("{}: condition number {condition:.0e}", evaluator.machine.weakest),
             advice,
         )
     })

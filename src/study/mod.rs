@@ -2,6 +2,7 @@
 
 mod adaptive;
 mod alone;
+mod balance;
 mod batch;
 mod budget;
 mod engine;
@@ -34,6 +35,7 @@ mod worst;
 
 pub use adaptive::{Estimates, SEQUENCE, numerical_tolerance, settled};
 pub use alone::{Alone, sources_alone};
+pub use balance::{Balance, NotBalanced, balance};
 pub use batch::drawn;
 pub use budget::{ArrangementBudget, BudgetEffort, BudgetResult, CostedError, NoBudget, Set, budget};
 pub use engine::run;
@@ -48,7 +50,7 @@ pub use monte_carlo::{ArrangementResult, Band, Length, StudyResult, monte_carlo}
 pub use outcome::{BlockOutcome, Outcome, RowsOutcome};
 pub use reading::Reading;
 pub use remarks::remarks;
-pub use sampling::{Draws, unit_draw};
+pub use sampling::{Draws, uniform, unit_draw};
 pub use service::{ServiceState, service_states};
 pub use shares::{ArrangementShares, NOTHING, OUTPUTS, ShareOutput, SharesResult, SourceShares, shares};
 pub use stack::{Stack, stack};

@@ -16,7 +16,7 @@ use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::math::normal::normal_quantiles;
 
 /// A uniform number in 0..1.
-pub(super) fn uniform(rng: &mut impl Rng) -> f64 {
+pub fn uniform(rng: &mut impl Rng) -> f64 {
     rng.random()
 }
 

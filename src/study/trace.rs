@@ -46,6 +46,8 @@ pub struct Trace {
     pub states: Vec<TracedState>,
     /// Condition number of the stiffness.
     pub condition: f64,
+    /// The direction in which it is held least, in words.
+    pub weakest: String,
 }
 
 /// Traces an installation at the given stations, in every load case, state of service and state of the drag.
@@ -104,6 +106,7 @@ pub fn trace(
         by_law,
         states,
         condition: machine.condition,
+        weakest: machine.weakest.clone(),
     })
 }
 

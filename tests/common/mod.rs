@@ -3,6 +3,7 @@
 #![allow(dead_code, reason = "each test file uses its part")]
 
 pub(crate) mod frame;
+pub(crate) mod mirror;
 pub(crate) mod simple;
 pub(crate) mod verdicts;
 

@@ -1,4 +1,4 @@
-//! Plans, surveys and installations broken by chance: bytes turned, words swapped, pieces of other files put in. Nothing may panic or
+//! Plans, surveys, callouts and installations broken by chance: bytes turned, words swapped, pieces of other files put in. Nothing may panic or
 //! hang. A few seconds in every test run; `tests/fuzz/run.sh` does it for as long as is asked.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 #![allow(clippy::print_stdout, reason = "a long run says what it did")]
@@ -10,7 +10,7 @@ use std::path::Path;
 use std::sync::mpsc::channel;
 use std::time::{Duration, Instant};
 
-use common::verdicts::{installation, plan, survey};
+use common::verdicts::{callouts, installation, plan, survey};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
@@ -129,8 +129,13 @@ fn broken_files_are_results_or_errors() {
         ["tests/corpus/base.toml", "examples/panel-bridge.toml", "examples/glass-loader.toml", "examples/tile-scanner.toml"].map(read);
     let surveys = ["tests/corpus/base.csv", "tests/data/survey_messy.csv"].map(read);
     let installations = ["examples/panel-bridge-installation.toml"].map(read);
-    let kinds: [(&str, &[Vec<u8>]); 3] = [("plan", &plans), ("survey", &surveys), ("installation", &installations)];
-    let words = plans.iter().chain(&surveys).chain(&installations).flat_map(|t| {
+    let drawings = ["examples/panel-bridge-callouts.csv"].map(read);
+    let all: [(&'static str, &[Vec<u8>]); 4] =
+        [("plan", &plans), ("survey", &surveys), ("callouts", &drawings), ("installation", &installations)];
+    // Of one kind only, where it is named.
+    let only = std::env::var("RAILTRUE_FUZZ_KIND").unwrap_or_default();
+    let kinds: Vec<_> = all.into_iter().filter(|(name, _)| only.is_empty() || *name == only).collect();
+    let words = plans.iter().chain(&surveys).chain(&drawings).chain(&installations).flat_map(|t| {
         let text = String::from_utf8_lossy(t).into_owned();
         text.split(|c: char| !(c.is_alphanumeric() || "_.-".contains(c))).filter(|w| !w.is_empty()).map(String::from).collect::<Vec<_>>()
     });
@@ -144,6 +149,7 @@ fn broken_files_are_results_or_errors() {
             let done = std::panic::catch_unwind(|| match kind {
                 "plan" => plan(&bytes),
                 "survey" => survey(&base, &bytes),
+                "callouts" => callouts(&base, &bytes),
                 _ => installation(&base, &bytes),
             });
             answer.send(done.map_err(|_| "PANIC".to_string()).unwrap_or_else(|e| e)).unwrap();
@@ -154,9 +160,9 @@ fn broken_files_are_results_or_errors() {
     let mut slowest = Duration::ZERO;
     let mut bad = Vec::new();
     while start.elapsed() < Duration::from_secs(seconds) {
-        let (kind, seeds) = kinds[[0, 0, 0, 1, 2][breaker.below(5)]];
+        let (kind, seeds) = kinds[breaker.below(kinds.len())];
         let mut text = seeds[breaker.below(seeds.len())].clone();
-        let (_, lenders) = kinds[breaker.below(3)];
+        let (_, lenders) = all[breaker.below(all.len())];
         let other = lenders[breaker.below(lenders.len())].clone();
         for _ in 0..=breaker.below(4) {
             breaker.once(&mut text, &other);
@@ -176,7 +182,8 @@ fn broken_files_are_results_or_errors() {
             }
         }
     }
-    println!("seed {seed}: {count} broken files, {accepted} of them still accepted, the slowest took {slowest:.1?}");
+    let of = if only.is_empty() { "all kinds" } else { &only };
+    println!("{of}, seed {seed}: {count} broken files, {accepted} of them still accepted, the slowest took {slowest:.1?}");
     assert!(bad.is_empty(), "{}", bad.join("\n"));
     assert!(accepted > 0 && accepted < count, "the fuzzer breaks all or nothing");
 }

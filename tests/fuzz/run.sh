@@ -1,6 +1,11 @@
 #!/usr/bin/env bash
-# Breaks plans, surveys and installations by chance for as long as is asked: tests/fuzz/run.sh [SECONDS] [SEED].
+# Breaks plans, surveys, callouts and installations by chance for as long as is asked, each kind for the same time:
+# tests/fuzz/run.sh [SECONDS EACH] [SEED]. Results with their dates: tests/fuzz/result.md.
 # What makes the program panic or hang is written to target/fuzz-*; put it into tests/corpus once it is understood.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
-RAILTRUE_FUZZ_SECONDS=${1:-600} RAILTRUE_FUZZ_SEED=${2:-$RANDOM} cargo test --locked --test fuzz_readers -- --nocapture
+seed=${2:-$RANDOM}
+for kind in plan survey callouts installation; do
+  RAILTRUE_FUZZ_KIND=$kind RAILTRUE_FUZZ_SECONDS=${1:-300} RAILTRUE_FUZZ_SEED=$seed \
+    cargo test --locked --quiet --test fuzz_readers -- --nocapture
+done

@@ -14,6 +14,15 @@ use crate::units::MRAD;
 /// Columns of the table; the first three must be there.
 pub const COLUMNS: [&str; 9] = ["item", "controls", "value", "unit", "form", "per", "made", "shimmed_after", "feeds"];
 
+/// Largest tolerance, mm or mrad, as in a plan.
+const LARGEST: f64 = 100.0;
+
+/// Smallest tolerance, mm or mrad: below it nothing is made or measured.
+const SMALLEST: f64 = 1e-6;
+
+/// Callouts that one drawing can have; more are no callouts.
+const MOST_ROWS: usize = 1000;
+
 pub(super) fn problem(line: usize, column: usize, key: &str, value: &str, what: &str, advice: &str) -> Problem {
     Problem { line, column, key: key.into(), value: value.into(), what: what.into(), advice: advice.into() }
 }
@@ -22,35 +31,36 @@ pub(super) fn problem(line: usize, column: usize, key: &str, value: &str, what: 
 pub(super) fn callouts(sheet: &Sheet, frame: &Frame, problems: &mut Vec<Problem>) -> Vec<Callout> {
     let Some(header) = &sheet.header else { return Vec::new() };
     let heads: Vec<String> = header.cells.iter().map(|c| c.text.to_lowercase().replace(' ', "_")).collect();
-    for (cell, head) in header.cells.iter().zip(&heads).filter(|(_, h)| !h.is_empty() && !COLUMNS.contains(&h.as_str())) {
-        let advice = match nearest(COLUMNS.into_iter(), head, 0.8) {
-            Some(meant) => format!("Did you mean {meant}?"),
-            None => format!("Columns are {}.", COLUMNS.join(", ")),
-        };
-        problems.push(problem(header.line, cell.column, &cell.text, "", "this column is not known", &advice));
-    }
-    for wanted in &COLUMNS[..3] {
-        let count = heads.iter().filter(|h| h == wanted).count();
-        if count != 1 {
-            let what = if count == 0 { "this column is missing" } else { "this column stands twice" };
-            problems.push(problem(header.line, 1, wanted, "", what, "item, controls and value must stand once each."));
-        }
-    }
+    columns(header, &heads, problems);
     if !problems.is_empty() {
         return Vec::new();
     }
     let place = |name: &str| heads.iter().position(|h| h == name);
-    let values =
-        sheet.rows.iter().filter_map(|r| place("value").and_then(|i| r.cells.get(i))).map(|c| c.text.trim_start_matches(['±', '+']));
-    let decimal = decimal_of(values).unwrap_or_else(|(a, b)| {
-        let what = format!("\"{a}\" has a decimal point and \"{b}\" a decimal comma, or the other way round");
-        problems.push(problem(header.line, 1, "value", "", &what, "Write all numbers alike."));
-        None
-    });
+    let value_of = |r: &'_ Row| place("value").and_then(|i| r.cells.get(i).cloned());
+    let values: Vec<(usize, Cell)> = sheet.rows.iter().filter_map(|r| Some((r.line, value_of(r)?))).collect();
+    let decimal = match decimal_of(values.iter().map(|(_, c)| c.text.trim_start_matches(['±', '+']))) {
+        Ok(decimal) => decimal,
+        Err((point, comma)) => {
+            let (line, column) = values.iter().find(|(_, c)| c.text.ends_with(&comma)).map_or((header.line, 1), |(l, c)| (*l, c.column));
+            let what = format!("decimal points and decimal commas are mixed: \"{point}\" and \"{comma}\"");
+            problems.push(problem(line, column, "value", "", &what, "Write all numbers one way."));
+            return Vec::new();
+        }
+    };
     // A value such as 0.150 alone tells nothing else than a point, which is what most files have.
     let decimal = decimal.or(Some(Decimal::Point));
+    if let Some(row) = sheet.rows.get(MOST_ROWS) {
+        let what = format!("this file holds more than {MOST_ROWS} callouts");
+        problems.push(problem(row.line, 1, "", "", &what, "Is this the right file? Each line is one callout of a drawing."));
+        return Vec::new();
+    }
     let mut list: Vec<Callout> = Vec::new();
-    for row in &sheet.rows {
+    for row in sheet.rows.iter().filter(|r| r.cells.iter().any(|c| !c.text.is_empty())) {
+        if let Some(extra) = row.cells.iter().skip(heads.len()).find(|c| !c.text.is_empty()) {
+            let advice = "A decimal comma or a comma in a name must stand in quotes, or save the file with semicolons.";
+            problems.push(problem(row.line, extra.column, "", &extra.text, "this line has more cells than there are headings", advice));
+            continue;
+        }
         let mut reader = Reader { row, place: &place, frame, decimal, problems };
         if let Some(callout) = reader.callout() {
             if list.iter().any(|c| c.item == callout.item) {
@@ -68,6 +78,33 @@ pub(super) fn callouts(sheet: &Sheet, frame: &Frame, problems: &mut Vec<Problem>
     }
     list
 }
+
+/// Every column must be known, and the first three of them there.
+fn columns(header: &Row, heads: &[String], problems: &mut Vec<Problem>) {
+    let wanted = &COLUMNS[..3];
+    if !heads.iter().any(|h| wanted.iter().any(|w| nearest([*w].into_iter(), h, 0.85).is_some())) {
+        let advice = format!("Its first line names the columns: {}. Is this the right file?", COLUMNS.join(", "));
+        problems.push(problem(header.line, 1, "", "", "this is no table of callouts", &advice));
+        return;
+    }
+    let mut meant = Vec::new();
+    for (cell, head) in header.cells.iter().zip(heads).filter(|(_, h)| !h.is_empty() && !COLUMNS.contains(&h.as_str())) {
+        let near = nearest(COLUMNS.into_iter(), head, 0.8);
+        let advice = near.map_or_else(|| format!("Columns are {}.", COLUMNS.join(", ")), |near| format!("Did you mean {near}?"));
+        meant.extend(near);
+        problems.push(problem(header.line, cell.column, &cell.text, "", "this column is not known", &advice));
+    }
+    for name in wanted.iter().filter(|w| !meant.contains(*w)) {
+        let count = heads.iter().filter(|h| h == name).count();
+        if count != 1 {
+            let what = if count == 0 { "this column is missing" } else { "this column stands twice" };
+            problems.push(problem(header.line, 1, name, "", what, "item, controls and value must stand once each."));
+        }
+    }
+}
+
+/// Longest name of a callout, in characters.
+const LONGEST_ITEM: usize = 200;
 
 /// One row with what its cells are read by.
 struct Reader<'r> {
@@ -99,7 +136,8 @@ impl<'r> Reader<'r> {
             return known[0];
         }
         known.iter().find(|k| **k == text).copied().unwrap_or_else(|| {
-            self.wrong(name, "this word is not known here", &format!("Write {}.", known.join(", ")));
+            let words: Vec<&str> = known.iter().copied().filter(|k| !k.is_empty()).collect();
+            self.wrong(name, "this word is not known here", &format!("Write {}, or leave the cell empty.", words.join(" or ")));
             known[0]
         })
     }
@@ -110,8 +148,13 @@ impl<'r> Reader<'r> {
         if item.is_empty() {
             self.wrong("item", "this callout has no number or name", "Write what the drawing calls it.");
         }
+        if item.chars().count() > LONGEST_ITEM {
+            self.wrong("item", &format!("this name is longer than {LONGEST_ITEM} characters"), "Write what the drawing calls it.");
+        }
         let controls = self.text("controls").to_lowercase().replace('_', " ");
+        let before_feeds = self.problems.len();
         let own = self.feeds();
+        let fed = self.problems.len() == before_feeds;
         let fixed = control_of(&controls);
         let known = fixed.is_some() || controls == GENERAL || controls == TEMPERATURE;
         if !known && own.is_none() {
@@ -131,6 +174,10 @@ impl<'r> Reader<'r> {
         };
         let shimmed_after = self.word("shimmed_after", &["no", "yes"]) == "yes";
         let per = self.per();
+        // What an error that is none would be measured in is not known.
+        if !fed {
+            return None;
+        }
         let (allowed, written) = self.allowed(&controls, &feeds, fixed.map_or(Form::PlusMinus, |c| c.form))?;
         let line = self.row.line;
         (self.problems.len() == before).then_some(Callout {
@@ -167,6 +214,10 @@ impl<'r> Reader<'r> {
         let mut list = Vec::new();
         for key in text.split([' ', '+', ',']).filter(|k| !k.is_empty()) {
             match spec_of(key) {
+                Some(spec) if list.contains(&spec.kind) => {
+                    self.wrong("feeds", &format!("{key} stands twice"), "Name each error once.");
+                    break;
+                }
                 Some(spec) => list.push(spec.kind),
                 None => {
                     let advice = match nearest(ErrorKind::ALL.iter().map(|s| s.key), key, 0.8) {
@@ -193,6 +244,10 @@ impl<'r> Reader<'r> {
             _ => usual,
         };
         let letters = text.chars().any(|c| c.is_alphabetic() && !matches!(c, 'e' | 'E'));
+        if letters && (controls == TEMPERATURE || text.starts_with(|c: char| c.is_ascii_digit() || "±+-.".contains(c))) {
+            self.wrong("value", "this is no number", "A number stands alone: its unit stands in the column unit.");
+            return None;
+        }
         if letters {
             self.check_class(controls, feeds, text);
             return Some((Allowed::Class(text.into()), text.into()));
@@ -210,10 +265,14 @@ impl<'r> Reader<'r> {
             }
         };
         if controls == TEMPERATURE {
+            if !(-60.0..=150.0).contains(&value) {
+                self.wrong("value", "the drawing's temperature must lie between -60 and 150 °C", "It is 20 by ISO 1.");
+            }
             return Some((Allowed::Value { value, form }, format!("{bare} °C")));
         }
-        if value <= 0.0 {
-            self.wrong("value", "a tolerance must be above 0", "Write the half width (plus_minus) or the whole width (zone).");
+        if !(SMALLEST..=LARGEST).contains(&value) {
+            let what = format!("a tolerance must lie between {SMALLEST} and {LARGEST}");
+            self.wrong("value", &what, "Write the half width (plus_minus) or the whole width (zone), in mm or mrad.");
         }
         let angles = feeds.iter().filter(|k| is_angle(**k)).count();
         if angles != 0 && angles != feeds.len() {

@@ -9,7 +9,7 @@ const DATA_SHEET: &str = "The data sheet of the block.";
 /// Keys in the order of a plan.
 #[rustfmt::skip] // one line a key
 pub(super) const KEYS: &[Key] = &[
-    key("format", Whole { least: 1, most: 1 }, Required, "Version of this file format.", "1"),
+    key("format", Whole { least: 1, most: 1 }, Required, "Version of this file format.", ""),
     key("title", Text, Required, "What the machine is; heads every report.", ""),
     key("chosen", Text, Required, "The arrangement that the machine is to be built with: it alone sets the exit code.", "A name under [arrangement]."),
     key("assumed", Texts, Optional, "Keys or tables of this plan whose values are not known yet; reports say so until a name is taken out.", "Written by railtrue start."),

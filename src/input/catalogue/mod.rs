@@ -9,6 +9,8 @@ mod machine;
 mod service;
 mod site;
 
+use super::fit::figure;
+
 /// What a key holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Kind {
@@ -146,6 +148,7 @@ impl Key {
             Kind::Numbers { least, most, length: 0 } => format!("a list of numbers, each {}", range(least, most, false)),
             Kind::Numbers { least, most, length } => format!("a list of {length} numbers, each {}", range(least, most, false)),
             Kind::Whole { least, most } if least == most => format!("the number {least}"),
+            Kind::Whole { least, most: i64::MAX } => format!("a whole number, {least} or more"),
             Kind::Whole { least, most } => format!("a whole number from {least} to {most}"),
             Kind::Text => "text in quotes".into(),
             Kind::Choice(words) => format!("one of {}", quoted(words)),
@@ -159,10 +162,10 @@ impl Key {
 
 fn range(least: f64, most: f64, above: bool) -> String {
     match (least.is_finite(), most.is_finite(), above) {
-        (true, true, true) => format!("more than {least}, up to {most}"),
-        (true, true, false) => format!("from {least} to {most}"),
-        (true, false, true) => format!("more than {least}"),
-        (true, false, false) => format!("{least} or more"),
+        (true, true, true) => format!("more than {}, up to {}", figure(least), figure(most)),
+        (true, true, false) => format!("from {} to {}", figure(least), figure(most)),
+        (true, false, true) => format!("more than {}", figure(least)),
+        (true, false, false) => format!("{} or more", figure(least)),
         _ => "any finite number".into(),
     }
 }

@@ -59,6 +59,16 @@ pub(super) struct Columns {
     ignored: Vec<String>,
 }
 
+/// Headings for a message, the first of very many.
+fn first(headings: &[&str]) -> String {
+    let short = |h: &&str| if h.chars().count() > 30 { h.chars().take(29).chain(['…']).collect() } else { (*h).to_string() };
+    let more = if headings.len() > MOST_HEADINGS { " | …" } else { "" };
+    headings.iter().take(MOST_HEADINGS).map(short).collect::<Vec<String>>().join(" | ") + more
+}
+
+/// Headings that a message lists.
+const MOST_HEADINGS: usize = 12;
+
 impl Columns {
     pub(super) fn read(sheet: &Sheet, mapped: &[(String, String)], state: &State, problems: &mut Vec<Problem>) -> Option<Self> {
         let Some(header) = &sheet.header else {
@@ -114,7 +124,7 @@ impl Columns {
                     name,
                     heading,
                     "no heading reads so",
-                    &format!("The headings are {}.", all.join(", ")),
+                    &format!("The headings are: {}.", first(&all)),
                 ));
             }
         }
@@ -150,9 +160,13 @@ impl Columns {
         let all: Vec<&str> = header.cells.iter().map(|c| c.text.as_str()).collect();
         let advice = format!(
             "The headings are: {}. Name a column by its heading with --column NAME=HEADING, or in a head line: # column.lateral = HEADING",
-            all.join(" | ")
+            first(&all)
         );
-        let mut say = |what: &str| problems.push(problem(header.line, 1, "", "", what, &advice));
+        let mut advice = Some(advice);
+        let mut say = |what: &str| {
+            let advice = advice.take().unwrap_or_else(|| "As above.".into());
+            problems.push(problem(header.line, 1, "", "", what, &advice));
+        };
         let coordinates = has(Role::Y) || has(Role::Z);
         let values = [Role::Lateral, Role::Vertical, Role::CrossLevel, Role::CrossLevelA, Role::CrossLevelB, Role::Gauge, Role::Height];
         if coordinates && !(has(Role::X) && has(Role::Y) && has(Role::Z)) {

@@ -29,8 +29,8 @@ pub(in crate::input) fn decimal_of<'c>(cells: impl Iterator<Item = &'c str>) -> 
         let (p, c) = (text.rfind('.'), text.rfind(','));
         let says = match (p, c) {
             (Some(p), Some(c)) => Some(if p > c { Decimal::Point } else { Decimal::Comma }),
-            (Some(_), None) if text.matches('.').count() > 1 => Some(Decimal::Comma),
-            (None, Some(_)) if text.matches(',').count() > 1 => Some(Decimal::Point),
+            (Some(_), None) if text.matches('.').count() > 1 => in_threes(&text, '.').then_some(Decimal::Comma),
+            (None, Some(_)) if text.matches(',').count() > 1 => in_threes(&text, ',').then_some(Decimal::Point),
             (Some(p), None) => surely_decimal(&text, p).then_some(Decimal::Point),
             (None, Some(c)) => surely_decimal(&text, c).then_some(Decimal::Comma),
             (None, None) => None,
@@ -47,6 +47,11 @@ pub(in crate::input) fn decimal_of<'c>(cells: impl Iterator<Item = &'c str>) -> 
         (None, Some(_)) => Ok(Some(Decimal::Comma)),
         (None, None) => Ok(None),
     }
+}
+
+/// True where a mark stands before groups of three digits only: 2.600.125.
+fn in_threes(text: &str, mark: char) -> bool {
+    text.split(mark).skip(1).all(|group| group.len() == 3)
 }
 
 /// True where the one mark at `at` cannot separate thousands: 0.012, 12.5, 2600.125.
@@ -92,6 +97,8 @@ mod tests {
 
     #[test]
     fn marks_are_told_apart_by_the_whole_file() {
+        assert_eq!(decimal_of(["2.452.12", "1.5"].into_iter()), Ok(Some(Decimal::Point)), "a slip of the pen says nothing");
+        assert_eq!(decimal_of(["2.452.125"].into_iter()), Ok(Some(Decimal::Comma)));
         assert_eq!(decimal_of(["1,5", "2", "0,25"].into_iter()), Ok(Some(Decimal::Comma)));
         assert_eq!(decimal_of(["1.5", "2"].into_iter()), Ok(Some(Decimal::Point)));
         assert_eq!(decimal_of(["1.234", "500"].into_iter()), Ok(None));

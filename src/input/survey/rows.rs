@@ -5,6 +5,7 @@ use super::head::State;
 use super::numbers::{Decimal, decimal_of, number};
 use super::text::{Cell, Row, Sheet};
 use super::{Place, Point, Problem, Quantity, Reading, problem};
+use crate::input::fit::figure;
 use crate::input::plan::Plan;
 
 /// Points and readings, and which decimal mark was used.
@@ -15,7 +16,9 @@ pub(super) fn read(
     plan: &Plan,
     problems: &mut Vec<Problem>,
 ) -> ((Vec<Point>, Vec<Reading>), Option<String>) {
-    let decimal = decimal(sheet, columns, state, problems);
+    let Ok(decimal) = decimal(sheet, columns, state).map_err(|problem| problems.push(problem)) else {
+        return ((Vec::new(), Vec::new()), None);
+    };
     let table = Table { columns, state, plan, decimal };
     let (mut points, mut readings) = (Vec::new(), Vec::new());
     let headings = sheet.header.as_ref().map_or(usize::MAX, |h| h.cells.len());
@@ -41,6 +44,9 @@ pub(super) fn read(
     ((points, readings), said)
 }
 
+/// No coordinate is larger, even of a state's survey grid in mm: beyond it the digits of a rail are lost.
+const FARTHEST: f64 = 1e10;
+
 /// Problems that are collected of one file.
 const MOST_PROBLEMS: usize = 500;
 
@@ -62,39 +68,28 @@ const NUMBERS: [Role; 12] = [
     Role::Uncertainty,
 ];
 
-fn decimal(sheet: &Sheet, columns: &Columns, state: &State, problems: &mut Vec<Problem>) -> Option<Decimal> {
+/// The decimal mark, or the first cell that contradicts the others.
+fn decimal(sheet: &Sheet, columns: &Columns, state: &State) -> Result<Option<Decimal>, Problem> {
     if state.decimal.is_some() {
-        return state.decimal;
+        return Ok(state.decimal);
     }
     let used: Vec<usize> = NUMBERS.iter().filter_map(|r| columns.at(*r)).map(|(i, _, _)| i).collect();
     let cells = sheet.rows.iter().flat_map(|r| used.iter().filter_map(|&i| r.cells.get(i))).map(|c| c.text.as_str());
     match decimal_of(cells) {
         // Without quotes no comma can stand in a cell of a file that commas separate.
-        Ok(None) if sheet.separator == ',' => Some(Decimal::Point),
-        Ok(found) => found,
+        Ok(None) if sheet.separator == ',' => Ok(Some(Decimal::Point)),
+        Ok(found) => Ok(found),
         Err((point, comma)) => {
-            let line = |text: &str| sheet.rows.iter().find(|r| r.cells.iter().any(|c| c.text == text)).map_or(1, |r| r.line);
-            let what = format!(
-                "decimal points and decimal commas are mixed: \"{point}\" in line {}, \"{comma}\" in line {}",
-                line(&point),
-                line(&comma)
-            );
-            problems.push(problem(
-                line(&comma).max(line(&point)),
-                1,
-                "",
-                "",
-                &what,
-                "Write them all one way, or say which in a head line: # decimal = comma",
-            ));
-            None
+            let place = |text: &str| {
+                let cells = sheet.rows.iter().flat_map(|r| r.cells.iter().map(move |c| (r.line, c)));
+                cells.into_iter().find(|(_, c)| c.text == text).map_or((1, 1), |(line, c)| (line, c.column))
+            };
+            let (p, c) = (place(&point), place(&comma));
+            let what = format!("decimal points and decimal commas are mixed: \"{point}\" in line {}, \"{comma}\" in line {}", p.0, c.0);
+            let (line, column) = p.max(c);
+            Err(problem(line, column, "", "", &what, "Write them all one way, or say which in a head line: # decimal = comma"))
         }
     }
-}
-
-/// A number for a message, short whatever its size.
-fn plain(value: f64) -> String {
-    if (1e-3..1e7).contains(&value.abs()) { format!("{value}") } else { format!("{value:e}") }
 }
 
 struct Table<'t> {
@@ -114,6 +109,10 @@ impl Table<'_> {
     fn number(&self, row: &Row, role: Role, problems: &mut Vec<Problem>) -> Option<(f64, Place)> {
         let (cell, heading, factor) = self.cell(row, role)?;
         match number(&cell.text, self.decimal) {
+            Ok(x) if x.abs() > FARTHEST => {
+                problems.push(problem(row.line, cell.column, heading, &cell.text, "no reading is as large as this", "Check its digits."));
+                None
+            }
             Ok(x) => Some((x * factor, Place { line: row.line, column: heading.into(), written: cell.text.clone() })),
             Err(what) => {
                 let advice = "Expected a number such as -0.12; leave the cell empty where nothing was read.";
@@ -142,7 +141,7 @@ impl Table<'_> {
         if let Some((x, place)) = self.number(row, role, problems) {
             let slack = (anchors[anchors.len() - 1] - anchors[0]) / (anchors.len() - 1) as f64;
             if !(x >= anchors[0] - slack && x <= anchors[anchors.len() - 1] + slack) {
-                let what = format!("the rails run from {} to {} mm", anchors[0], anchors[anchors.len() - 1]);
+                let what = format!("the rails run from {} to {} mm", figure(anchors[0]), figure(anchors[anchors.len() - 1]));
                 let advice = "Stations count along the rails in the plan's x. Check the unit, or a digit too many.";
                 problems.push(problem(row.line, 1, &place.column, &place.written, &what, advice));
                 return None;
@@ -168,8 +167,8 @@ impl Table<'_> {
                 1,
                 &place.column,
                 &place.written,
-                "an uncertainty is more than 0",
-                &format!("{u} stands here."),
+                "an uncertainty must be more than 0",
+                &format!("A standard uncertainty (k = 1) in mm, such as 0.02; here stands {}.", figure(*u)),
             ));
         }
         let own = own.map(|(u, _)| u);
@@ -194,7 +193,14 @@ impl Table<'_> {
         let needs_rail = xyz.iter().any(Option::is_some) || values.iter().any(|(q, rail, _, _)| rail.is_none() && of_rail(*q));
         let rail = if needs_rail { self.rail(row, problems) } else { None };
         if needs_rail && rail.is_none() && problems.len() == before {
-            problems.push(problem(row.line, 1, "rail", "", "the rail is missing; expected: A or B", ""));
+            problems.push(problem(
+                row.line,
+                1,
+                "rail",
+                "",
+                "the rail is missing; expected: A or B",
+                "A lateral, vertical or cross-level reading and a point belong to one rail.",
+            ));
         }
         if !values.is_empty() && x_mm.is_none() && problems.len() == before {
             problems.push(problem(
@@ -214,7 +220,14 @@ impl Table<'_> {
                 }
             }
             _ if problems.len() > before => {}
-            _ => problems.push(problem(row.line, 1, "", "", "a coordinate is missing", "A point needs x, y and z.")),
+            _ => problems.push(problem(
+                row.line,
+                1,
+                "",
+                "",
+                "a coordinate is missing",
+                "A point needs x, y and z; leave all three empty where nothing was read.",
+            )),
         }
         let Some(x_mm) = x_mm else { return };
         for (quantity, of, value, place) in values {
@@ -224,7 +237,7 @@ impl Table<'_> {
             }
             let span = self.plan.frame.span_mm;
             if quantity == Quantity::Gauge && !((value - span).abs() <= FARTHEST_GAUGE * span) {
-                let what = format!("the rails are {span} mm apart by the plan, and here stands {} mm", plain(value));
+                let what = format!("the rails are {} mm apart by the plan, and here stands {} mm", figure(span), figure(value));
                 let advice = "Gauge is the distance between the rails as it is. Check the unit, or a digit too many.";
                 problems.push(problem(place.line, 1, &place.column, &place.written, &what, advice));
                 continue;

@@ -1,6 +1,8 @@
 //! Bytes to lines and cells: encoding, byte order mark, line ends, separator, quotes.
 
-use encoding_rs::{Encoding, UTF_8, WINDOWS_1252};
+use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
+
+use crate::input::unseen::is_unseen;
 
 /// Text of a file and what it was written in.
 pub(in crate::input) struct Decoded {
@@ -12,11 +14,23 @@ pub(in crate::input) struct Decoded {
 pub(in crate::input) fn decode(bytes: &[u8]) -> Decoded {
     let (encoding, name) = match Encoding::for_bom(bytes) {
         Some((encoding, _)) => (encoding, "Unicode text with a byte order mark"),
+        // Text in two-byte letters without a mark: every other byte of what is mostly Latin is zero.
+        None if zeros(bytes, 1) => (UTF_16LE, "UTF-16 text without a byte order mark"),
+        None if zeros(bytes, 0) => (UTF_16BE, "UTF-16 text without a byte order mark"),
         None if std::str::from_utf8(bytes).is_ok() => (UTF_8, "UTF-8 text"),
         None => (WINDOWS_1252, "Latin-1 text (Windows-1252)"),
     };
     let (text, _, _) = encoding.decode(bytes);
-    Decoded { text: text.replace("\r\n", "\n").replace('\r', "\n"), encoding: name }
+    let text = text.replace("\r\n", "\n").replace('\r', "\n");
+    // What cannot be seen is shown as such wherever the text goes: no reading has any.
+    let text = text.replace(|c| is_unseen(c) && !matches!(c, '\n' | '\t'), "\u{fffd}");
+    Decoded { text, encoding: name }
+}
+
+/// True where more than half of every second byte, from the one at `first`, is zero.
+fn zeros(bytes: &[u8], first: usize) -> bool {
+    let half = bytes.iter().skip(first).step_by(2);
+    2 * half.clone().filter(|b| **b == 0).count() > half.len()
 }
 
 /// One cell with the column of its first character in its line, from 1.
