@@ -202,7 +202,7 @@ fn names_that_would_leave_the_folder_are_refused() {
         let text = PLAN.replace("chosen = \"floating\"", &format!("chosen = \"{name}\""));
         let folder = with_plan(&text.replace("[arrangement.floating]", &format!("[arrangement.\"{name}\"]")));
         let run = railtrue(folder.path()).args(["check", "plan.toml"]).assert();
-        run.code(2).stderr(contains("this name cannot be used"));
+        run.code(2).stderr(contains(if name.is_empty() { "a name is empty" } else { "this name cannot be used" }));
     }
 }
 
