@@ -9,7 +9,7 @@ use std::fmt::Write;
 use std::path::Path;
 
 /// Test programs of the quick share.
-pub(crate) const QUICK: [&str; 9] = [
+pub(crate) const QUICK: [&str; 8] = [
     "railtrue",
     "ref_life",
     "ref_statics",
@@ -17,7 +17,6 @@ pub(crate) const QUICK: [&str; 9] = [
     "cross_contact_block",
     "cross_frame",
     "check_laws",
-    "check_contact_machine",
     "cross_worked_machines",
 ];
 

@@ -40,12 +40,17 @@ struct Folders {
 }
 
 fn main() -> Result<(), Failed> {
-    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let (options, arguments): (Vec<String>, Vec<String>) = std::env::args().skip(1).partition(|a| a.starts_with("--"));
     let package = std::env::current_dir()?;
-    let folders = Folders { work: package.join("target/mutants"), result: package.join("tests/mutants/result.txt"), package };
-    std::fs::create_dir_all(&folders.work)?;
+    let work = package.join("target/mutants");
+    std::fs::create_dir_all(&work)?;
+    let folders = Folders { work: work.canonicalize()?, result: package.join("tests/mutants/result.txt"), package };
+    let with: Vec<&str> = options.iter().filter_map(|o| o.strip_prefix("--with=")).flat_map(|o| o.split(',')).collect();
+    let with: Vec<&str> = with.iter().flat_map(|w| ["--test", w]).collect();
     let rooms = arguments.get(1..).unwrap_or_default();
     match arguments.first().map(String::as_str) {
+        Some("all") if !with.is_empty() => whole(&folders, rooms, false, &[quick_programs(), with].concat()),
+        Some("again") if !with.is_empty() => whole(&folders, rooms, true, &[quick_programs(), with].concat()),
         Some("all") => whole(&folders, rooms, false, &[]),
         Some("quick") => whole(&folders, rooms, false, &quick_programs()),
         Some("again") => whole(&folders, rooms, true, &[]),
