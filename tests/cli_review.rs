@@ -138,7 +138,7 @@ fn every_problem_of_the_callouts_is_reported_at_once() {
     let folder = folder(rows);
     let told = contains("callouts.csv:2:3: controls = spam")
         .and(contains("callouts.csv:3:8: value = 0.x"))
-        .and(contains("callouts.csv:4:16: value = -0.1: a tolerance must be above 0"))
+        .and(contains("callouts.csv:4:16: value = -0.1: a tolerance must lie between"))
         .and(contains("unit = inch"))
         .and(contains("made = cast"))
         .and(contains("shimmed_after = maybe"))

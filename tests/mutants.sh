@@ -1,17 +1,15 @@
 #!/usr/bin/env bash
-# Changes the program on purpose, one place at a time, and sees whether a test notices (cargo-mutants).
-#   tests/mutants.sh                    everything in bearing, contact, geometry, structure, study: a night's work
-#   tests/mutants.sh 3/40 src/bearing   share 3 of 40 of one room
-# Write what came out into tests/mutants.md, with date and commit.
+# Changes the program on purpose, one place at a time, and sees whether a test notices. All changes are compiled into one copy
+# of the source tree (target/mutants/tree), one is on at a time.
+#   tests/mutants.sh                      all that was not tried yet; goes on where it was stopped
+#   tests/mutants.sh all bearing study/   the same for rooms, folders or files
+#   tests/mutants.sh quick [ROOM..]       the same with the quick test programs alone; what survives can be tried `again`
+#   tests/mutants.sh again [ROOM..]       what was not caught, with more time for each
+#   tests/mutants.sh page                 result and page from what is known
+#   tests/mutants.sh share                the share of the day, in at most three minutes: what CI runs
+# What came out stands in tests/mutants.md and, a letter for each change, in tests/mutants/result.txt. What is known of a
+# survivor stands in tests/mutants/explained.txt. Remove target/mutants/outcomes.jsonl to begin anew.
 set -euo pipefail
 cd "$(dirname "$0")/.."
-cargo mutants --version >/dev/null 2>&1 || { echo "SKIPPED: cargo-mutants is not installed (cargo install cargo-mutants)"; exit 0; }
-shard=${1:-0/1}
-shift || true
-[ $# -gt 0 ] || set -- src/bearing src/contact src/geometry src/structure src/study
-files=()
-for room in "$@"; do files+=(-f "$room/**" -f "$room"); done
-# Quick tests that hold the model; the slow ones only add what the binary prints. Warnings stay warnings so that nothing is built twice.
-CARGO_PROFILE_TEST_OPT_LEVEL=1 cargo mutants --cap-lints=false --shard "$shard" --sharding round-robin --timeout 120 "${files[@]}" -- --lib \
-  --test 'ref_*' --test 'cross_*' --test check_laws --test check_study --test check_survey --test check_contact_machine \
-  --test check_fast_path --test check_worst_case --test check_tightening --test check_properties
+if [ $# -eq 0 ]; then set -- all; fi
+exec nice -n 19 cargo run --locked --quiet --manifest-path tests/mutants/Cargo.toml --target-dir target/mutants/runner -- "$@"

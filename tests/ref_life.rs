@@ -4,7 +4,8 @@
 mod common;
 
 use common::{plan, simple::Simple};
-use railtrue::bearing::{effective_load, mean_load, rating_life_km, row_unloading_load, system_life_km};
+use railtrue::bearing::{effective_load, mean_load, rating_life_km, row_life_km, row_rating_n, row_unloading_load, system_life_km};
+use railtrue::contact::Contact;
 use railtrue::input::a1;
 use railtrue::input::plan::{Block, Element};
 
@@ -151,4 +152,39 @@ fn ref_equivalent_load_is_the_sum_of_its_parts() {
     let load = railtrue::bearing::EquivalentLoad::of(&block, &[-100.0, 30.0, -40.0, 80.0, -160.0]);
     near(load.dynamic_n, 100.0 + 60.0 + 20.0 + 20.0 + 20.0, 1e-14);
     near(load.static_n, 300.0 + 30.0 + 4.0 + 16.0 + 64.0, 1e-14);
+}
+
+/// A row beside its like: under the load that gives the block its rating life straight down, two rows fail as one block does.
+#[test]
+fn ref_two_rows_of_rated_life_are_a_block_of_rated_life() {
+    for element in [Element::Ball, Element::Roller] {
+        let mut b = block(20_000.0, element);
+        (b.load_factor, b.a1) = (1.3, 0.64);
+        let contact = Contact {
+            element,
+            o: true,
+            count: 10,
+            diameter_mm: 4.0,
+            roller_length_mm: 6.0,
+            pitch_mm: 4.5,
+            conformity: 0.52,
+            angle_rad: 0.8,
+            row_lateral_mm: 10.0,
+            row_height_mm: 5.0,
+            e_mpa: 206_000.0,
+            nu: 0.3,
+        };
+        let load = 5_000.0;
+        let on_element = load / (2.0 * 10.0 * 0.8_f64.sin());
+        let row = row_life_km(&b, row_rating_n(&b, &contact), on_element);
+        near(system_life_km(element, [row, row]), rating_life_km(&b, load), 1e-12);
+    }
+}
+
+#[test]
+fn ref_a_block_without_preload_carries_what_acts() {
+    let mut b = block(20_000.0, Element::Ball);
+    b.preload_n = 0.0;
+    assert_eq!(effective_load(&b, 0.0), 0.0);
+    assert_eq!(effective_load(&b, 700.0), 700.0);
 }

@@ -157,5 +157,19 @@ mod tests {
         assert!(point_contact(10.0, 0.5, 206_000.0, 0.3).is_none());
         assert!(point_contact(f64::NAN, 0.52, 206_000.0, 0.3).is_none());
         assert!(ellipse_ratio(2.0, 1.0).is_none());
+        assert!(ellipse_ratio(1.0, 1e9).is_none(), "too slender");
+        for (ball, e, nu) in [(0.0, 2e5, 0.3), (10.0, 0.0, 0.3), (10.0, -2e5, 0.3), (10.0, 2e5, 0.5), (10.0, 2e5, -0.1)] {
+            assert!(point_contact(ball, 0.52, e, nu).is_none(), "{ball} {e} {nu}");
+        }
+    }
+
+    #[test]
+    fn check_a_circle_and_what_is_nearly_one() {
+        // k = 1 + 4/3 (B - A)/(B + A) to first order (series of the elliptic integrals); met by the exact one a little farther off.
+        assert_eq!(ellipse_ratio(3.0, 3.0), Some(1.0));
+        for more in [1.5e-7, 3e-6] {
+            let k = ellipse_ratio(2.0, 2.0 * (1.0 + more)).unwrap();
+            assert!(((k - 1.0) / (2.0 / 3.0 * more) - 1.0).abs() < 1e-3, "{more}: {k}");
+        }
     }
 }

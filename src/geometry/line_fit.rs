@@ -102,3 +102,48 @@ pub fn minimum_zone(x: &[f64], z: &[f64]) -> Option<Line> {
     let reach = points.iter().map(|(x, z)| z - slope * x).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), d| (l.min(d), h.max(d)));
     Some(Line { offset: f64::midpoint(reach.0, reach.1), slope })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn check_points_that_make_no_line_are_refused() {
+        assert!(least_squares(&[1.0], &[1.0]).is_none());
+        assert!(least_squares(&[1.0, 2.0, 3.0], &[1.0, 2.0]).is_none());
+        assert!(least_squares(&[2.0, 2.0, 2.0], &[1.0, 2.0, 3.0]).is_none());
+        assert_eq!(least_squares(&[1.0, 3.0], &[5.0, 9.0]).unwrap().line, Line { offset: 3.0, slope: 2.0 });
+        assert!(end_points(&[2.0, 2.0], &[1.0, 3.0]).is_none() && end_points(&[], &[]).is_none());
+    }
+
+    #[test]
+    fn check_end_points_are_those_in_x() {
+        assert_eq!(end_points(&[3.0, 4.0, 2.0], &[0.0, 9.0, 5.0]), Some(Line { offset: 1.0, slope: 2.0 }));
+    }
+
+    /// Against the widths along every pair of points; the line lies in the middle of its zone.
+    #[test]
+    fn cross_minimum_zone_is_the_least_over_all_pairs() {
+        for seed in 0..40_u32 {
+            let n = 4 + seed % 9;
+            let x: Vec<f64> = (0..n).map(|i| 100.0 + 50.0 * f64::from(i * 7 % n) + f64::from(i % 2)).collect();
+            let z: Vec<f64> = (0..n).map(|i| 3.0 + (f64::from(i * i * (seed + 3) + 17 * seed) * 0.37).sin()).collect();
+            let mut least = f64::INFINITY;
+            for i in 0..x.len() {
+                for j in (0..i).filter(|j| x[*j] != x[i]) {
+                    let slope = (z[i] - z[j]) / (x[i] - x[j]);
+                    least = least.min(Line { offset: 0.0, slope }.zone(&x, &z));
+                }
+            }
+            let line = minimum_zone(&x, &z).unwrap();
+            assert!((line.zone(&x, &z) - least).abs() < 1e-12, "{seed}");
+            let off = |l: f64, (x, z): (&f64, &f64)| l.max((z - line.at(*x)).abs());
+            let most = x.iter().zip(&z).fold(0.0, off);
+            assert!((most - least / 2.0).abs() < 1e-12, "{seed}: the line is not in the middle");
+        }
+        // Points over each other: no edge stands upright.
+        let line = minimum_zone(&[0.0, 0.0, 10.0, 10.0], &[0.0, 1.0, 0.0, 1.0]).unwrap();
+        assert_eq!(line, Line { offset: 0.5, slope: 0.0 });
+        assert!(minimum_zone(&[1.0, 1.0], &[0.0, 1.0]).is_none());
+    }
+}

@@ -262,4 +262,75 @@ mod tests {
         let ours = &p.root * p.root.transpose();
         assert!((mean - &p.mean).amax() < 1e-6 && (after - ours).amax() < 1e-5);
     }
+
+    /// Covariance of the anchor values as the prior's words say it: lines, smooth part and pads freed of lines.
+    fn covariance(spline: &NaturalSpline, prior: &Prior) -> DMatrix<f64> {
+        let x = spline.knots();
+        let (n, length) = (x.len(), x[x.len() - 1] - x[0]);
+        let s: Vec<f64> = x.iter().map(|v| (v - x[0]) / length - 0.5).collect();
+        let line = |of: [f64; 2], i: usize, j: usize| of[0] * of[0] + of[1] * of[1] * s[i] * s[j];
+        let free = super::super::straightness::remove_line(x);
+        let own = |rail: usize| {
+            let kernel = DMatrix::from_fn(n, n, |i, j| {
+                let smooth = prior.smooth[rail] * prior.smooth[rail];
+                let pad = if i == j { prior.pads[rail][i].powi(2) } else { 0.0 };
+                smooth * (-(x[i] - x[j]).powi(2) / (2.0 * prior.correlation_length_mm.powi(2))).exp() + pad
+            });
+            &free * kernel * &free
+        };
+        let own = [own(0), own(1)];
+        DMatrix::from_fn(2 * n, 2 * n, |i, j| {
+            let (a, b, i, j) = (i / n, j / n, i % n, j % n);
+            let shared = if (a, b) == (0, 0) || prior.relative { line(prior.line_a, i, j) } else { 0.0 };
+            let of_b = if (a, b) == (1, 1) { line(prior.line_b, i, j) } else { 0.0 };
+            shared + of_b + if a == b { own[a][(i, j)] } else { 0.0 }
+        })
+    }
+
+    /// Mean, covariance, evidence and each reading's surprise beside the others, from the covariance of the readings.
+    #[test]
+    fn cross_evidence_and_surprise_equal_the_textbook_formulas() {
+        let spline = NaturalSpline::new(&(0..14).map(|i| 700.0 + 500.0 * f64::from(i)).collect::<Vec<_>>()).unwrap();
+        for relative in [true, false] {
+            let pads = [(0..14).map(|i| 0.01 + 0.001 * f64::from(i)).collect(), vec![0.02; 14]];
+            let (line_a, line_b) = ([0.3, 0.5], [0.7, 0.4]);
+            let prior =
+                Prior { line_a, line_b, relative, smooth: [0.05, 0.08], pads, correlation_length_mm: 1500.0, nuisance: vec![0.2, 0.1] };
+            let reading = |i: u32| {
+                let factors = [[1.0, 0.0], [0.0, 1.0], [-1.0, 1.0]][i as usize % 3];
+                let value = 0.02 * f64::from(i * i % 7) - 0.05;
+                let uncertainty = 0.01 + 0.005 * f64::from(i % 2);
+                Observation { x_mm: 800.0 + 510.0 * f64::from(i), factors, nuisance: vec![(i as usize % 2, 1.5)], value, uncertainty }
+            };
+            let readings: Vec<Observation> = (0..12).map(reading).collect();
+            let p = ProfilePosterior::new(&spline, &prior, &readings).unwrap();
+            let k = covariance(&spline, &prior);
+            let a = DMatrix::from_fn(12, 28, |i, j| readings[i].factors[j / 14] * spline.weights(readings[i].x_mm).value[j % 14]);
+            let of_readings = DMatrix::from_fn(12, 12, |i, j| {
+                let noise = if i == j { readings[i].uncertainty.powi(2) } else { 0.0 };
+                let common = if i % 2 == j % 2 { (1.5 * prior.nuisance[i % 2]).powi(2) } else { 0.0 };
+                noise + common
+            }) + &a * &k * a.transpose();
+            let y = DVector::from_iterator(12, readings.iter().map(|o| o.value));
+            let inverse = of_readings.clone().try_inverse().unwrap();
+            let gain = &k * a.transpose() * &inverse;
+            assert!((&gain * &y - &p.mean).amax() < 1e-8);
+            assert!((&k - &gain * &a * &k - &p.root * p.root.transpose()).amax() < 1e-8);
+            let evidence = -0.5 * y.dot(&(&inverse * &y)) - 0.5 * of_readings.determinant().ln();
+            assert!((evidence - p.log_evidence).abs() < 1e-6, "{evidence} {}", p.log_evidence);
+            for i in 0..12 {
+                let alone = (&inverse * &y)[i] / inverse[(i, i)].sqrt();
+                assert!((alone - p.surprise[i]).abs() < 1e-6, "{i}: {alone} {}", p.surprise[i]);
+            }
+            // A linear function, and a draw with all normals at nothing and at one.
+            let weights = DVector::from_fn(28, |i, _| (i as f64 * 0.3).sin());
+            let (mean, deviation) = p.of(&weights);
+            assert!((mean - weights.dot(&p.mean)).abs() < 1e-12);
+            assert!((deviation - (&p.root * p.root.transpose() * &weights).dot(&weights).sqrt()).abs() < 1e-12);
+            assert_eq!(p.draw(&vec![0.0; p.dimension()]), p.mean_profiles());
+            let ones = &p.mean + p.root.column_sum();
+            let drawn = p.draw(&vec![1.0; p.dimension()]);
+            assert!((0..28).all(|i| (drawn[i / 14][i % 14] - ones[i]).abs() < 1e-12));
+        }
+    }
 }

@@ -116,6 +116,38 @@ mod tests {
     }
 
     #[test]
+    fn check_upright_brings_points_that_were_only_turned_and_shifted_home() {
+        let put = Rotation3::from_euler_angles(0.0, 0.0, -0.7);
+        let moved: Vec<[f64; 3]> = rails().iter().map(|p| (put * Vector3::from(*p) + Vector3::new(5.0, -7.0, 9.0)).into()).collect();
+        let back = lay_onto(&moved, &rails(), true).unwrap();
+        for (m, n) in moved.iter().zip(rails()) {
+            let p = back.of(*m);
+            assert!((0..3).all(|i| (p[i] - n[i]).abs() < 1e-8), "{p:?}");
+        }
+    }
+
+    #[test]
+    fn check_tilt_is_the_angle_of_the_vertical_axis() {
+        for (about_x, about_y) in [(0.03, 0.0), (0.0, -0.04), (0.03, 0.04)] {
+            let put = Rotation3::from_euler_angles(about_x, about_y, 0.9);
+            let moved: Vec<[f64; 3]> = rails().iter().map(|p| (put * Vector3::from(*p)).into()).collect();
+            let back = lay_onto(&moved, &rails(), false).unwrap();
+            let expected = (about_x.cos() * about_y.cos()).acos();
+            assert!((back.tilt_rad() - expected).abs() < 1e-9, "{}", back.tilt_rad());
+        }
+    }
+
+    #[test]
+    fn check_how_many_points_are_enough() {
+        let three = [[0.0, 0.0, 0.0], [1e-4, 0.0, 0.0], [0.0, 1e-4, 0.0]];
+        assert!(lay_onto(&three, &three, false).is_some(), "also of a tenth of a micrometre");
+        assert!(lay_onto(&three[..2], &three[..2], false).is_none() && lay_onto(&three[..2], &three[..2], true).is_some());
+        assert!(lay_onto(&three[..1], &three[..1], true).is_none());
+        assert!(lay_onto(&three, &three[..2], true).is_none());
+        assert!(lay_onto(&[[1.0, 2.0, 3.0]; 3], &[[1.0, 2.0, 3.0]; 3], true).is_none(), "all at one place");
+    }
+
+    #[test]
     fn points_on_one_line_leave_a_rotation_open() {
         let line: Vec<[f64; 3]> = (0..5).map(|i| [f64::from(i), 0.0, 0.0]).collect();
         assert!(lay_onto(&line, &line, false).is_none());

@@ -132,4 +132,26 @@ mod tests {
         assert_eq!(two.count(), 0);
         assert_eq!(two.peak_to_valley(&[]), 0.0);
     }
+
+    #[test]
+    fn check_the_grid_takes_eight_points_a_bay_and_the_last_anchor() {
+        let expected: Vec<f64> = (0..8).map(|k| 1.0 + f64::from(k)).chain((0..8).map(|k| 9.0 + 2.0 * f64::from(k))).chain([25.0]).collect();
+        assert_eq!(grid(&[1.0, 9.0, 25.0]), expected);
+    }
+
+    /// The first of the greatest entries is positive, whatever sign the eigenvectors came with.
+    #[test]
+    fn check_modes_have_a_stated_sign() {
+        for spline in [rail(), NaturalSpline::new(&[0.0, 300.0, 1100.0, 1700.0, 2600.0, 4000.0]).unwrap()] {
+            for column in ProfileModes::new(&spline, 900.0).at_anchors.column_iter() {
+                let greatest = column.amax();
+                let first = column.iter().find(|v| v.abs() > greatest - 1e-8 * greatest).unwrap();
+                assert!(*first > 0.0, "{column}");
+            }
+        }
+        for sign in [1.0, -1.0] {
+            let mode = scaled_mode(&DVector::from_vec(vec![0.1, -0.9, 0.9, 0.4]).scale(sign), 2.0);
+            assert_eq!(mode.as_slice(), [-0.2, 1.8, -1.8, -0.8]);
+        }
+    }
 }

@@ -119,4 +119,27 @@ mod tests {
         let step = newton_step(&k, &gradient);
         assert!(step[2].abs() < 1e-12 && (step[7] + 3e-5).abs() < 1e-12, "{step}");
     }
+
+    /// One freedom of truck A and one of end A, soft, free or pushed apart; the others are held by 1e5.
+    #[test]
+    fn check_what_is_free_is_held_by_the_least_share_that_does() {
+        let with = |freedom: usize, held: f64, pull: f64| {
+            let mut k = Matrix24::from_fn(|i, j| if i == j { 1e5 / (freedom_scale(i) * freedom_scale(i)) } else { 0.0 });
+            let scale = freedom_scale(freedom);
+            k[(freedom, freedom)] = held / (scale * scale);
+            let mut gradient = Vector24::zeros();
+            gradient[freedom] = pull / scale;
+            newton_step(&k, &gradient)[freedom] / scale
+        };
+        let near = |got: f64, expected: f64| assert!((got / expected - 1.0).abs() < 1e-9, "{got} against {expected}");
+        for freedom in [2, 4, 14, 22] {
+            // Above 1e-14 of the greatest it stands by itself; below, 1e-12 of it is added.
+            near(with(freedom, 1e-8, 1e-8), -1.0);
+            near(with(freedom, 0.0, 1e-7), -1.0);
+            near(with(freedom, 1e-10, 1e-7), -1.0 / 1.001);
+            // Where ten times that, and ten times again, does not hold it, the gradient itself is followed.
+            near(with(freedom, -5e-7, 5e-7), -1.0);
+            near(with(freedom, -5e4, 2e5), -2.0);
+        }
+    }
 }

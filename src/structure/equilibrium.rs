@@ -254,3 +254,37 @@ fn curved_search(at_start: f64, mut slope: impl FnMut(f64) -> f64) -> f64 {
     }
     low
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn check_a_step_is_taken_whole_where_it_leaves_at_most_half_of_the_slope() {
+        assert!(takes_most(-1.0, 0.0) && takes_most(-1.0, -0.5) && takes_most(-1.0, 0.001) && takes_most(-8.0, -4.0));
+        assert!(!takes_most(-1.0, -0.51) && !takes_most(-1.0, 0.0011) && !takes_most(-8.0, -4.1));
+        assert!(takes_most(0.0, 5.0) && takes_most(1.0, -5.0));
+    }
+
+    /// Slopes whose zeros are known: inside the first step, beyond it, and at a corner between a flat and a steep part.
+    #[test]
+    fn check_curved_search_leaves_a_twentieth_of_the_slope() {
+        let near = |slope: &dyn Fn(f64) -> f64, most: usize| {
+            let mut asked = 0;
+            let t = curved_search(slope(0.0), |t| {
+                asked += 1;
+                slope(t)
+            });
+            assert!(t > 0.0 && slope(t).abs() <= 0.05 * slope(0.0).abs(), "{t}: {}", slope(t));
+            assert!(asked <= most, "{asked}");
+        };
+        near(&|t| t * t * t - 0.1, 12);
+        near(&|t| t - 0.3, 3);
+        near(&|t| 0.2 * t - 3.0, 6);
+        near(&|t| if t < 0.9 { 0.01 * t - 1.0 } else { 1000.0 * (t - 0.9) - 0.991 }, 25);
+        near(&|t| if t < 0.02 { 1000.0 * (t - 0.02) } else { 0.5 * (t - 0.02) }, 25);
+        // No zero up to a thousand steps: it ends.
+        assert!(curved_search(-1.0, |_| -1.0) > 100.0);
+        assert_eq!(curved_search(-1.0, |t| t - 1.0), 1.0);
+    }
+}

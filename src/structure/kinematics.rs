@@ -68,3 +68,62 @@ pub(super) fn relative_displacement(pose: &Vector24, side: usize, place_mm: [f64
     let of_truck = at(truck(side), place_mm[2]);
     std::array::from_fn(|i| of_end[i] - of_truck[i])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::plan::{Component, Law};
+    use nalgebra::Vector3;
+
+    fn pose() -> Vector24 {
+        Vector24::from_fn(|i, _| 0.37 * (i as f64 + 1.0) - 0.011 * (i as f64 * 1.7).powi(2))
+    }
+
+    /// The motion of a point by u + theta x r, with nalgebra's cross product.
+    fn motion(pose: &Vector24, first: usize, arm: [f64; 3]) -> Vector3<f64> {
+        let part = |at: usize| Vector3::new(pose[at], pose[at + 1], pose[at + 2]);
+        part(first) + part(first + 3).cross(&Vector3::from(arm))
+    }
+
+    #[test]
+    fn cross_rows_are_a_rigid_bodys_motion() {
+        let (q, arm) = (pose(), [3.0, -5.0, 7.0]);
+        for first in [truck(0), truck(1), end(0), end(1)] {
+            let rows = point_rows(first, arm);
+            let expected = motion(&q, first, arm);
+            for i in 0..3 {
+                assert!((rows[i].dot(&q) - expected[i]).abs() < 1e-12);
+                assert_eq!(rows[i + 3].dot(&q), q[first + 3 + i]);
+            }
+            // A force at the arm: itself and arm x force.
+            let force = Vector3::new(11.0, 13.0, -17.0);
+            let mut load = Vector24::zeros();
+            add_force(&mut load, first, arm, force.into());
+            let moment = Vector3::from(arm).cross(&force);
+            for i in 0..3 {
+                assert_eq!((load[first + i], load[first + 3 + i]), (force[i], moment[i]));
+            }
+        }
+        assert_eq!([truck(0), truck(1), end(0), end(1)], [0, 6, 12, 18]);
+    }
+
+    #[test]
+    fn cross_blocks_joints_and_drives_move_with_their_bodies() {
+        let (q, height) = (pose(), 90.0);
+        let place = BlockPlace { x_mm: 120.0, lateral_mm: -35.0 };
+        let rows = block_rows(1, place).map(|r| r.dot(&q));
+        let at_block = motion(&q, 6, [120.0, -35.0, 0.0]);
+        assert!((rows[0] - at_block[1]).abs() < 1e-12 && (rows[1] - at_block[2]).abs() < 1e-12);
+        assert_eq!(rows[2..], [q[9], q[10], q[11]]);
+
+        let free = Component { law: Law::Free, take_up: 0.0 };
+        let joint = Joint { name: String::new(), place_mm: [40.0, -20.0, 60.0], components: [free; 6] };
+        let got = joint_rows(1, &joint, height).map(|r| r.dot(&q));
+        let expected = motion(&q, 18, [40.0, -20.0, 60.0 - height]) - motion(&q, 6, [40.0, -20.0, 60.0]);
+        let relative = relative_displacement(&q, 1, joint.place_mm, height);
+        for i in 0..3 {
+            assert!((got[i] - expected[i]).abs() < 1e-10 && (relative[i] - expected[i]).abs() < 1e-10);
+            assert!((got[3 + i] - (q[21 + i] - q[9 + i])).abs() < 1e-12);
+        }
+    }
+}

@@ -88,3 +88,57 @@ pub(super) fn corners(law: &Law) -> [f64; 4] {
         _ => [f64::NAN; 4],
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FLOAT: Law = Law::Float { travel: 2.0, drag: 30.0, k_slide: 100.0, k_stop: 5000.0 };
+
+    /// By hand: slides up to 30 N at 0.3 mm, drags on, meets its stop at 2 mm.
+    #[test]
+    fn check_a_float_sticks_slides_and_stops() {
+        for (delta, force, tangent) in [(0.2, 20.0, 100.0), (0.3, 30.0, 100.0), (0.4, 30.0, 0.0), (2.0, 30.0, 0.0), (2.5, 2530.0, 5000.0)] {
+            assert_eq!(float_force(&FLOAT, delta), (force, tangent), "{delta}");
+            assert_eq!(float_force(&FLOAT, -delta), (-force, tangent), "-{delta}");
+        }
+        assert_eq!(float_force(&Law::Elastic { k: 7.0 }, -3.0), (-21.0, 7.0));
+        assert_eq!(float_force(&Law::Free, 5.0), (0.0, 0.0));
+    }
+
+    #[test]
+    fn check_full_drag_is_the_same_everywhere_and_the_stop_adds_to_it() {
+        for delta in [-1.5, 0.0, 0.1, 2.0] {
+            assert_eq!(Drag::Plus.force(&FLOAT, delta), (30.0, 0.0));
+            assert_eq!(Drag::Minus.force(&FLOAT, delta), (-30.0, 0.0));
+            assert_eq!(Drag::Law.force(&FLOAT, delta), float_force(&FLOAT, delta));
+        }
+        assert_eq!(Drag::Plus.force(&FLOAT, -2.5), (30.0 - 2500.0, 5000.0));
+        assert_eq!(Drag::Minus.force(&FLOAT, 2.5), (2500.0 - 30.0, 5000.0));
+        assert_eq!(Drag::Plus.force(&Law::Elastic { k: 2.0 }, 3.0), (6.0, 2.0));
+        assert_eq!([Drag::Law, Drag::Plus, Drag::Minus].map(Drag::name), ["law", "plus", "minus"]);
+    }
+
+    /// The energy's slope is the force, also where a float that does not slide has its drag from the start.
+    #[test]
+    fn check_the_energy_is_the_forces_integral() {
+        let no_slide = Law::Float { travel: 2.0, drag: 0.0, k_slide: 0.0, k_stop: 5000.0 };
+        for law in [FLOAT, no_slide, Law::Elastic { k: 7.0 }, Law::Free] {
+            assert_eq!(float_energy(&law, 0.0), 0.0);
+            let n = 4000;
+            for end in [0.25, -0.9, 3.0] {
+                let step = end / f64::from(n);
+                let sum: f64 = (0..n).map(|i| float_force(&law, step * (f64::from(i) + 0.5)).0 * step).sum();
+                assert!((sum - float_energy(&law, end)).abs() < 1e-3 * sum.abs().max(1.0), "{law:?} {end}: {sum}");
+            }
+        }
+    }
+
+    #[test]
+    fn check_corners_are_where_the_tangent_jumps() {
+        assert_eq!(corners(&FLOAT), [-0.3, 0.3, -2.0, 2.0]);
+        assert!(corners(&Law::Elastic { k: 1.0 }).iter().all(|c| c.is_nan()));
+        let no_slide = Law::Float { travel: 2.0, drag: 30.0, k_slide: 0.0, k_stop: 5000.0 };
+        assert!(corners(&no_slide)[0].is_nan() && corners(&no_slide)[1].is_nan() && corners(&no_slide)[3] == 2.0);
+    }
+}

@@ -96,4 +96,43 @@ mod tests {
         assert_eq!(e.values[2..], [25.0, 975.0]);
         assert!((e.values[0] - 500.5).abs() < 1e-9);
     }
+
+    #[test]
+    fn ref_deviation_and_interval_of_few_draws() {
+        // By hand: deviation of 1..5 is sqrt(10/4); of 20 draws 19 lie between the ends (JCGM 101, 7.7.2).
+        let e = Estimates::of(&[5.0, 1.0, 4.0, 2.0, 3.0]);
+        assert!((e.values[1] - 2.5_f64.sqrt()).abs() < 1e-12);
+        let e = Estimates::of(&(1..=20).rev().map(f64::from).collect::<Vec<_>>());
+        assert_eq!(e.values[2..], [1.0, 20.0]);
+        assert_eq!(numerical_tolerance(0.0, 2), 0.0);
+    }
+
+    /// Ten or more sequences whose estimates scatter by a known amount about values of deviation 2 (tolerance 0.05 with
+    /// two digits): Student's t for 9 degrees of freedom and 1 - 0.05/8 is 3.111 (tables), so that s t <= 0.05 sqrt(h).
+    #[test]
+    fn ref_settled_follows_both_rules() {
+        let all: Vec<f64> = (0..2000).map(|i| if i % 2 == 0 { 8.0 } else { 12.0 }).collect();
+        let sequences = |h: usize, s: f64, k: usize| -> Vec<Estimates> {
+            let mut list = vec![Estimates { values: [10.0, 2.0, 8.0, 12.0] }; h];
+            // Alternating values have the deviation s to the factor sqrt(h/(h-1)).
+            list.iter_mut().enumerate().for_each(|(i, e)| e.values[k] += if i % 2 == 0 { s } else { -s });
+            list
+        };
+        let s_at_10 = 0.05 * 10.0_f64.sqrt() / 3.111 / (10.0_f64 / 9.0).sqrt();
+        for k in 0..4 {
+            assert!(settled(&sequences(10, 0.99 * s_at_10, k), &all, 2));
+            assert!(!settled(&sequences(10, 1.01 * s_at_10, k), &all, 2));
+            // Four times as many allow twice the scatter by the second rule, and the first allows it too.
+            assert!(settled(&sequences(40, 1.98 * s_at_10, k), &all, 2));
+            assert!(!settled(&sequences(40, 2.02 * s_at_10, k), &all, 2));
+        }
+        assert!(!settled(&sequences(9, 0.0, 0), &all, 2), "ten sequences at least");
+        assert!(settled(&sequences(10, 0.0, 0), &all, 2));
+        // Later sequences that scatter break the first rule alone: 2 s / sqrt(h) <= 0.05.
+        let mut late = sequences(20, 0.0, 0);
+        late[10..].iter_mut().enumerate().for_each(|(i, e)| e.values[0] += if i % 2 == 0 { 0.2 } else { -0.2 });
+        assert!(!settled(&late, &all, 2));
+        late[10..].iter_mut().for_each(|e| e.values[0] = 10.0 + 0.5 * (e.values[0] - 10.0));
+        assert!(settled(&late, &all, 2));
+    }
 }

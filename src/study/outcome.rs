@@ -101,3 +101,21 @@ impl Outcome {
         self.tool_yaw_mrad = self.tool_yaw_mrad.max(way(3).abs() / crate::units::MRAD);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: a way of (2, 3, 6) mm is 7 mm long; the greatest of each is kept.
+    #[test]
+    fn check_the_tool_point_is_counted_from_the_perfect_installation() {
+        let mut outcome = Outcome::start();
+        assert_eq!((outcome.tool_displacement_mm, outcome.tool_yaw_mrad), (0.0, 0.0));
+        outcome.note_tool(&[3.0, 5.0, 9.0, -0.004], &[1.0, 2.0, 3.0, -0.001]);
+        assert!((outcome.tool_displacement_mm - 7.0).abs() < 1e-12 && (outcome.tool_yaw_mrad - 3.0).abs() < 1e-12);
+        outcome.note_tool(&[1.0, 0.0, 0.0, 0.002], &[0.0; 4]);
+        assert!((outcome.tool_displacement_mm - 7.0).abs() < 1e-12 && (outcome.tool_yaw_mrad - 3.0).abs() < 1e-12);
+        outcome.note_tool(&[0.0, 0.0, -8.0, 0.005], &[0.0; 4]);
+        assert!((outcome.tool_displacement_mm - 8.0).abs() < 1e-12 && (outcome.tool_yaw_mrad - 5.0).abs() < 1e-12);
+    }
+}

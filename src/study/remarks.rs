@@ -72,3 +72,68 @@ fn values(i: &Installation, kind: ErrorKind) -> Vec<f64> {
         E::SeatAngle => seats(3),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+
+    fn plan() -> Plan {
+        read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()
+    }
+
+    /// One at a time, each kind of error is put a little beyond its limits and a little inside.
+    #[test]
+    fn check_an_error_is_remarked_on_where_it_leaves_its_limits() {
+        let plan = plan();
+        let n = plan.frame.anchors_x_mm.len();
+        let mut tried = 0;
+        for spec in &ErrorKind::ALL {
+            let Some(source) = plan.errors.get(spec.kind) else { continue };
+            let said = |value: f64| {
+                let mut i = Installation::perfect(&plan);
+                if let Some((rail, direction)) = spec.kind.profile() {
+                    i.residual[rail][direction] = vec![0.0; n];
+                    i.residual[rail][direction][1] = 0.25 * value;
+                    i.residual[rail][direction][3] = -0.75 * value;
+                } else {
+                    match spec.kind {
+                        ErrorKind::BlockLateral => i.block_offset_mm[1][1][0] = value,
+                        ErrorKind::BlockVertical => i.block_offset_mm[1][1][1] = value,
+                        ErrorKind::Seat => i.seats[0][0][2] = value,
+                        ErrorKind::SeatAngle => i.seats[0][0][5] = value,
+                        kind => crate::study::sampling::set_scalar(kind, value, &mut i),
+                    }
+                }
+                remarks(&plan, &plan.arrangements[0], &i)
+            };
+            let beyond = said(1.001 * source.upper);
+            assert_eq!(beyond.len(), 1, "{}", spec.key);
+            assert_eq!((beyond[0].what.as_str(), beyond[0].place.as_str()), ("a stated error is outside its tolerance", spec.label));
+            let word = 1.001 * source.upper / if spec.angle { MRAD } else { 1.0 };
+            assert!(beyond[0].amount.starts_with(&format!("{word:.3} ")), "{}: {}", spec.key, beyond[0].amount);
+            assert!(said(source.upper).is_empty() && said(0.999 * source.upper).is_empty(), "{}", spec.key);
+            if source.lower < 0.0 {
+                assert_eq!(said(1.001 * source.lower).len(), 1, "{}", spec.key);
+                assert!(said(source.lower).is_empty(), "{}", spec.key);
+            }
+            tried += 1;
+        }
+        assert!(tried > 10, "{tried}");
+    }
+
+    #[test]
+    fn check_seats_of_joints_that_are_not_there_are_named() {
+        let plan = plan();
+        let arrangement = &plan.arrangements[0];
+        let there = arrangement.ends[1].len();
+        let mut i = Installation::perfect(&plan);
+        i.seats[1].resize(there + 2, [0.0; 6]);
+        i.seats[1][there + 1][0] = 0.5 * plan.errors.get(ErrorKind::Seat).map_or(0.0, |s| s.upper);
+        let said = remarks(&plan, arrangement, &i);
+        let named: Vec<&Finding> = said.iter().filter(|f| f.what.contains("belongs to no joint")).collect();
+        let seat_is_free = plan.errors.get(ErrorKind::Seat).is_none();
+        assert_eq!(named.len(), usize::from(!seat_is_free), "{said:?}");
+        assert!(named.iter().all(|f| f.amount == format!("joint {} of {there}", there + 2) && f.place.ends_with("end b")));
+    }
+}

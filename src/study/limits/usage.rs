@@ -153,3 +153,51 @@ pub(super) fn in_worst(evaluator: &Evaluator<'_>, worst: &WorstCase) -> Usage {
     };
     asked(evaluator).map(one).fold(Usage::NONE, Usage::with)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+
+    fn usage(at: f64, low: f64, high: f64, requirement: usize) -> Usage {
+        Usage { at, low, high, requirement }
+    }
+
+    #[test]
+    fn check_the_greater_use_counts_and_the_first_of_two_alike() {
+        let (a, b) = (usage(0.5, 0.4, 0.9, 1), usage(0.7, 0.3, 0.8, 2));
+        assert_eq!(a.with(b), usage(0.7, 0.4, 0.9, 2));
+        assert_eq!(b.with(a), usage(0.7, 0.4, 0.9, 2));
+        assert_eq!(usage(0.5, 0.0, 0.0, 3).with(usage(0.5, 0.0, 0.0, 4)).requirement, 3);
+    }
+
+    #[test]
+    fn check_use_is_one_at_the_limit_on_either_side() {
+        let of = |measure| Requirement { measure, limit: 4.0, quantile: 0.95, confidence: 0.95 };
+        assert_eq!([2.0, 4.0, 8.0].map(|v| used(&of(Measure::Life), v)), [2.0, 1.0, 0.5]);
+        assert_eq!([2.0, 4.0, 8.0].map(|v| used(&of(Measure::JointForce), v)), [0.5, 1.0, 2.0]);
+        assert_eq!(used(&of(Measure::Life), 0.0), f64::INFINITY);
+        assert_eq!(used(&of(Measure::Life), -1.0), f64::INFINITY);
+        assert_eq!(used(&of(Measure::JointForce), f64::NAN), f64::INFINITY);
+    }
+
+    /// Each kind of error is taken away whole, and nothing else with it.
+    #[test]
+    fn check_clearing_every_kind_leaves_the_perfect_installation() {
+        let plan = read_plan(include_str!("../../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        let mut all = Installation::perfect(&plan);
+        let n = plan.frame.anchors_x_mm.len();
+        all.residual.iter_mut().flatten().for_each(|r| *r = vec![0.1; n]);
+        all.block_offset_mm.iter_mut().flatten().for_each(|b| *b = [0.1; 2]);
+        all.seats.iter_mut().flatten().for_each(|s| *s = [0.1; 6]);
+        for spec in &ErrorKind::ALL {
+            let before = all.clone();
+            clear(spec.kind, &mut all);
+            let many = spec.kind.profile().is_some() || matches!(spec.kind, ErrorKind::BlockLateral | ErrorKind::BlockVertical);
+            let seats = matches!(spec.kind, ErrorKind::Seat | ErrorKind::SeatAngle);
+            assert_eq!(all != before, many || seats, "{}", spec.key);
+        }
+        assert!(all.block_offset_mm.iter().flatten().flatten().chain(all.seats.iter().flatten().flatten()).all(|v| *v == 0.0));
+        assert!(all.residual.iter().flatten().all(Vec::is_empty));
+    }
+}

@@ -180,3 +180,39 @@ fn grid(anchors: &[f64]) -> Vec<f64> {
     points.extend(anchors.last());
     points
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// ISO 14253-1 with k = 1.645 on limits -1 and 2: by hand, from well inside to well outside on both sides.
+    #[test]
+    fn ref_decisions_by_guard_bands() {
+        let verdict = |value: f64| decide(value, 0.1, Some(-1.0), 2.0).verdict;
+        for (value, expected) in [
+            (0.5, Conformity::Pass),
+            (1.83, Conformity::Pass),
+            (1.84, Conformity::NotDecidable),
+            (2.16, Conformity::NotDecidable),
+            (2.17, Conformity::Fail),
+            (-0.83, Conformity::Pass),
+            (-0.84, Conformity::NotDecidable),
+            (-1.16, Conformity::NotDecidable),
+            (-1.17, Conformity::Fail),
+        ] {
+            assert_eq!(verdict(value), expected, "{value}");
+        }
+        // Without uncertainty a value on its limit keeps it.
+        assert_eq!(decide(2.0, 0.0, None, 2.0).verdict, Conformity::Pass);
+        assert_eq!(decide(-50.0, 0.1, None, 2.0).verdict, Conformity::Pass);
+        let open = decide(2.1, 0.1, None, 2.0).deciding_uncertainty.unwrap();
+        assert!((open - 0.1 / GUARD).abs() < 1e-12);
+        assert!(decide(0.0, 0.1, None, 2.0).deciding_uncertainty.is_none());
+    }
+
+    #[test]
+    fn check_the_grid_takes_eight_points_a_bay() {
+        let expected: Vec<f64> = (0..8).map(|k| 1.0 + f64::from(k)).chain((0..8).map(|k| 9.0 + 2.0 * f64::from(k))).chain([25.0]).collect();
+        assert_eq!(grid(&[1.0, 9.0, 25.0]), expected);
+    }
+}
