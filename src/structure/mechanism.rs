@@ -158,11 +158,6 @@ mod tests {
         stiffness[(8, 8)] = 0.0;
         assert!(held(&stiffness).is_err_and(|m| m.direction == "truck B along z"));
     }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
 
     /// Every direction held alike: rotations with 100 mm of arm.
     fn even() -> Matrix24 {
@@ -188,18 +183,18 @@ mod tests {
 
     #[test]
     fn check_condition_of_springs_that_are_known() {
-        assert!((condition(&even()).unwrap() - 1.0).abs() < 1e-12);
+        assert!((held(&even()).unwrap().condition - 1.0).abs() < 1e-12);
         for (freedom, soft) in [(8, 0.002), (22, 20.0)] {
             let mut k = even();
             k[(freedom, freedom)] = soft;
-            assert!((condition(&k).unwrap() - 1000.0).abs() < 1e-6);
+            assert!((held(&k).unwrap().condition - 1000.0).abs() < 1e-6);
         }
         // Nearly free is held, free to rounding is not.
         let mut k = even();
         k[(0, 0)] = 2.0e-11;
-        assert!(condition(&k).is_ok());
+        assert!(held(&k).is_ok());
         k[(0, 0)] = 2.0e-13;
-        assert!(condition(&k).is_err());
+        assert!(held(&k).is_err());
     }
 
     #[test]
@@ -208,19 +203,19 @@ mod tests {
         let ends = [([14, 20].as_slice(), "along z"), (&[16, 22], "own axis"), (&[0], "truck A's motion"), (&[6], "truck B's motion")];
         for (freedoms, words) in pairs.into_iter().chain(ends) {
             let motion: Vec<(usize, f64)> = freedoms.iter().map(|f| (*f, 1.0)).collect();
-            let said = condition(&without(&motion)).unwrap_err();
+            let said = held(&without(&motion)).unwrap_err();
             assert!(said.direction.contains(words), "{said}");
         }
     }
 
     #[test]
     fn check_other_motions_are_told_by_their_greatest_freedoms() {
-        let said = condition(&without(&[(3, 1.0), (10, -2.0), (17, 0.1), (19, 0.7)])).unwrap_err();
+        let said = held(&without(&[(3, 1.0), (10, -2.0), (17, 0.1), (19, 0.7)])).unwrap_err();
         assert_eq!(said.to_string(), "the common motion of truck B ry, truck A rx, bridge end B uy is held by nothing");
         // Two free at once: the plain one is named, though neither alone is what the search finds.
         let mut k = even();
         k[(0, 0)] = 0.0;
         k[(23, 23)] = 0.0;
-        assert!(condition(&k).unwrap_err().direction.contains("truck A's motion along the rails"));
+        assert!(held(&k).unwrap_err().direction.contains("truck A's motion along the rails"));
     }
 }

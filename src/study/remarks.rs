@@ -102,7 +102,7 @@ mod tests {
                         ErrorKind::BlockVertical => i.block_offset_mm[1][1][1] = value,
                         ErrorKind::Seat => i.seats[0][0][2] = value,
                         ErrorKind::SeatAngle => i.seats[0][0][5] = value,
-                        kind => crate::study::sampling::set_scalar(kind, value, &mut i),
+                        kind => crate::study::installed::set_scalar(kind, value, &mut i),
                     }
                 }
                 remarks(&plan, &plan.arrangements[0], &i)
