@@ -5,7 +5,10 @@
 use std::path::Path;
 use std::process::Output;
 
+mod common;
+
 use assert_cmd::Command;
+use common::demo_of_few_errors;
 
 const PLAN: &str = include_str!("../examples/panel-bridge.toml");
 const SURVEY: &str = include_str!("../examples/panel-bridge-survey.csv");
@@ -118,8 +121,7 @@ fn cli_tags_stay_text_in_every_page_and_figure() {
 #[test]
 fn cli_an_installation_card_escapes_what_it_shows() {
     let folder = tempfile::tempdir().unwrap();
-    // Few draws: what counts is the card.
-    let plan = with_value(include_str!("../examples/tile-scanner.toml"), "title", TAGS);
+    let plan = with_value(&demo_of_few_errors(), "title", TAGS);
     std::fs::write(folder.path().join("plan.toml"), plan).unwrap();
     let out = railtrue(folder.path(), &["limits", "plan.toml", "--out", "o"]);
     assert!(matches!(out.status.code(), Some(0 | 1)), "{}", String::from_utf8_lossy(&out.stderr));

@@ -1,31 +1,13 @@
 //! `railtrue limits` as a person calls it.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
+mod common;
+
 use assert_cmd::Command;
+use common::demo_of_few_errors;
 use predicates::prelude::*;
 use predicates::str::contains;
 use std::path::Path;
-
-/// The demo with few stations and errors, so that limits are found in seconds.
-fn plan() -> String {
-    let whole = include_str!("../examples/panel-bridge.toml");
-    let (head, rest) = whole.split_once("[errors]\n").unwrap();
-    let kept = [
-        "span =",
-        "parallelism =",
-        "cross_level_a =",
-        "cross_level_b =",
-        "straightness_lateral_a =",
-        "bridge_length =",
-        "[study]",
-        "draws =",
-        "seed =",
-        "drag =",
-    ];
-    let lines = rest.lines().filter(|line| kept.iter().any(|k| line.starts_with(k)));
-    let text = format!("{head}[errors]\n{}\n", lines.collect::<Vec<_>>().join("\n"));
-    text.replace("stations = 21 ", "stations = 4 ").replace("draws = 10000 ", "draws = 1000 ")
-}
 
 fn limits(folder: &Path, text: &str) -> assert_cmd::assert::Assert {
     std::fs::write(folder.join("plan.toml"), text).unwrap();
@@ -41,7 +23,7 @@ fn railtrue(folder: &Path) -> Command {
 #[test]
 fn limits_prints_tables_and_writes_a_card_with_the_set_alone() {
     let folder = tempfile::tempdir().unwrap();
-    let run = limits(folder.path(), &plan()).code(0);
+    let run = limits(folder.path(), &demo_of_few_errors()).code(0);
     run.stdout(
         contains("Alone, all else perfect: not for the drawing")
             .and(contains("stiff joints: NO SET: with every error at zero, temperatures in service alone bring life in km to 1,970"))
@@ -77,7 +59,7 @@ fn limits_prints_tables_and_writes_a_card_with_the_set_alone() {
 #[test]
 fn a_scaled_set_can_be_put_into_the_plan_and_studied() {
     let folder = tempfile::tempdir().unwrap();
-    let wide = plan().replace("span = { plus_minus_mm = 1.0", "span = { plus_minus_mm = 4.0");
+    let wide = demo_of_few_errors().replace("span = { plus_minus_mm = 1.0", "span = { plus_minus_mm = 4.0");
     limits(folder.path(), &wide).code(0).stdout(contains("times the plan, rounded down"));
     let set = std::fs::read_to_string(folder.path().join("plan-limits/errors-floating.toml")).unwrap();
     assert!(set.contains("straightness_lateral_a = { zone_mm = 0.15, capability = 1.0 }"), "{set}");
@@ -90,14 +72,17 @@ fn a_scaled_set_can_be_put_into_the_plan_and_studied() {
 #[test]
 fn no_set_for_the_chosen_arrangement_is_exit_1_and_a_bad_plan_exit_2() {
     let folder = tempfile::tempdir().unwrap();
-    limits(folder.path(), &plan().replace("chosen = \"floating\"", "chosen = \"stiff\""))
+    limits(folder.path(), &demo_of_few_errors().replace("chosen = \"floating\"", "chosen = \"stiff\""))
         .code(1)
         .stdout(contains("stiff joints (chosen): NO SET"));
     let folder = tempfile::tempdir().unwrap();
-    limits(folder.path(), &plan().replace("preload_n = 340 ", "preload_n = -340 ")).code(2).stderr(contains("plan.toml:")).stdout("");
+    limits(folder.path(), &demo_of_few_errors().replace("preload_n = 340 ", "preload_n = -340 "))
+        .code(2)
+        .stderr(contains("plan.toml:"))
+        .stdout("");
     assert!(!folder.path().join("plan-limits").exists());
     // Without any tolerance there is nothing to scale.
-    let text = plan();
+    let text = demo_of_few_errors();
     let (head, rest) = text.split_once("[errors]\n").unwrap();
     let none = format!("{head}[errors]\n{}", &rest[rest.find("[study]").unwrap()..]);
     limits(folder.path(), &none).code(2).stderr(contains("nothing to find the limit of"));

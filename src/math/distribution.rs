@@ -155,7 +155,8 @@ impl Distribution {
     /// without values, before [`Self::sort`], or outside (0, 1).
     #[must_use]
     pub fn quantile(&self, p: f64, confidence: f64) -> Option<Quantile> {
-        if self.count == 0 || !(self.sorted || !self.pages.is_empty()) {
+        let ranked = self.sorted || !self.pages.is_empty();
+        if self.count == 0 || !ranked {
             return None;
         }
         quantile_of_ranks(self.count as usize, |rank| self.at(rank), p, confidence)

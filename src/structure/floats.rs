@@ -257,3 +257,40 @@ fn eliminate(a: &mut [f64], x: &mut [f64]) -> bool {
     }
     true
 }
+
+#[cfg(test)]
+mod tests {
+    use super::eliminate;
+    use nalgebra::{DMatrix, DVector};
+
+    /// Against nalgebra's LU, on systems that need no exchange of rows, one, and several.
+    #[test]
+    fn cross_small_systems_are_solved_like_a_library_does() {
+        let systems: [&[f64]; 4] = [
+            &[4.0, 1.0, 0.5, 1.0, 3.0, -1.0, 0.5, -1.0, 5.0],
+            &[0.0, 2.0, 1.0, 3.0, 1.0, -1.0, 1.0, 0.0, 4.0],
+            &[1e-3, 2.0, -7.0, 0.5, 0.0, 0.25, 8.0, 1.0, 2.0],
+            &[0.0, 0.0, 3.0, 0.0, -2.0, 1.0, 5.0, 1.0, 1.0],
+        ];
+        for system in systems {
+            let right = [1.0, -2.0, 3.5];
+            let expected = DMatrix::from_row_slice(3, 3, system).lu().solve(&DVector::from_row_slice(&right)).unwrap();
+            let (mut a, mut x) = (system.to_vec(), right);
+            assert!(eliminate(&mut a, &mut x));
+            for (own, library) in x.iter().zip(expected.iter()) {
+                assert!((own - library).abs() < 1e-12, "{system:?}: {x:?} against {expected}");
+            }
+        }
+        let mut one = [8.0];
+        assert!(eliminate(&mut [4.0], &mut one) && one == [2.0]);
+    }
+
+    #[test]
+    fn check_a_system_without_one_solution_is_said_to_be_so() {
+        assert!(!eliminate(&mut [1.0, 2.0, 2.0, 4.0], &mut [1.0, 1.0]));
+        assert!(!eliminate(&mut [0.0], &mut [1.0]));
+        // Small numbers are no reason as such.
+        let mut x = [2e-9];
+        assert!(eliminate(&mut [1e-9], &mut x) && (x[0] - 2.0).abs() < 1e-12);
+    }
+}

@@ -62,11 +62,7 @@ impl Weights {
     /// P0 of the sizes that make P.
     #[inline(always)]
     pub(super) fn static_load<const FUSED: bool>(&self, sizes: &[f64; 5]) -> f64 {
-        let mut sum = sizes[0] * self.fixed_over_dynamic[0];
-        for j in 1..5 {
-            sum = multiply_add::<FUSED>(sizes[j], self.fixed_over_dynamic[j], sum);
-        }
-        sum
+        sizes.iter().zip(&self.fixed_over_dynamic).fold(0.0, |sum, (size, factor)| multiply_add::<FUSED>(*size, *factor, sum))
     }
 
     /// Fatigue of an equivalent load on balls with its preload: P_eff^3.

@@ -235,3 +235,24 @@ pub(crate) fn close(what: &str, got: &[f64], expected: &[f64], tolerance: f64) {
         assert!((g - e).abs() <= tolerance * largest, "{what}[{i}]: {g} against {e} (largest {largest})");
     }
 }
+
+/// The demo with few stations and errors, so that limits are found in seconds.
+pub(crate) fn demo_of_few_errors() -> String {
+    let whole = include_str!("../../examples/panel-bridge.toml");
+    let (head, rest) = whole.split_once("[errors]\n").unwrap();
+    let kept = [
+        "span =",
+        "parallelism =",
+        "cross_level_a =",
+        "cross_level_b =",
+        "straightness_lateral_a =",
+        "bridge_length =",
+        "[study]",
+        "draws =",
+        "seed =",
+        "drag =",
+    ];
+    let lines = rest.lines().filter(|line| kept.iter().any(|k| line.starts_with(k)));
+    let text = format!("{head}[errors]\n{}\n", lines.collect::<Vec<_>>().join("\n"));
+    text.replace("stations = 21 ", "stations = 4 ").replace("draws = 10000 ", "draws = 1000 ")
+}
