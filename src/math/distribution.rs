@@ -26,11 +26,8 @@ pub struct Distribution {
     count: u64,
     low: f64,
     high: f64,
-    sum: f64,
-    /// What the running sum has lost to rounding.
-    lost: f64,
-    /// Sum of squared deviations from the running mean (Welford).
     mean: f64,
+    /// Sum of squared deviations from the running mean (Welford, Technometrics 4, 1962).
     squares: f64,
 }
 
@@ -56,9 +53,6 @@ impl Distribution {
         self.count += 1;
         self.low = if value < self.low { value } else { self.low };
         self.high = if value > self.high || value.is_nan() { value } else { self.high };
-        let (more, sum) = (value - self.lost, self.sum);
-        self.sum = sum + more;
-        self.lost = (self.sum - sum) - more;
         let off = value - self.mean;
         self.mean += off / self.count as f64;
         self.squares += off * (value - self.mean);
@@ -106,7 +100,7 @@ impl Distribution {
     /// Arithmetic mean, NaN without values.
     #[must_use]
     pub fn mean(&self) -> f64 {
-        self.sum / self.count as f64
+        if self.count == 0 { f64::NAN } else { self.mean }
     }
 
     /// Standard deviation, NaN with fewer than two values.

@@ -211,7 +211,7 @@ mod tests {
     #[test]
     fn check_other_motions_are_told_by_their_greatest_freedoms() {
         let said = held(&without(&[(3, 1.0), (10, -2.0), (17, 0.1), (19, 0.7)])).unwrap_err();
-        assert_eq!(said.to_string(), "the common motion of truck B ry, truck A rx, bridge end B uy is held by nothing");
+        assert_eq!(said.to_string(), "the machine is a mechanism: nothing holds truck B about y, truck A about x and bridge end B along y");
         // Two free at once: the plain one is named, though neither alone is what the search finds.
         let mut k = even();
         k[(0, 0)] = 0.0;
