@@ -147,7 +147,8 @@ fn every_problem_of_the_callouts_is_reported_at_once() {
         .and(contains("a general tolerance is a class"));
     review(folder.path()).code(2).stderr(told);
     std::fs::write(folder.path().join("callouts.csv"), "item,control,value\n1,span,0.1\n").unwrap();
-    review(folder.path()).code(2).stderr(contains("Did you mean controls?").and(contains("this column is missing")));
+    // One mistake, one message: the misspelt column is not missing besides.
+    review(folder.path()).code(2).stderr(contains("Did you mean controls?").and(contains("1 problem in callouts.csv")));
     std::fs::write(folder.path().join("callouts.csv"), "").unwrap();
     review(folder.path()).code(2).stderr(contains("there is no callout in this file"));
 }
