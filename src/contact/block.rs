@@ -262,28 +262,11 @@ fn four_rows(contact: &Contact) -> [RowPlace; 4] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::contact::Element;
-
-    fn contact(element: Element) -> Contact {
-        Contact {
-            element,
-            o: true,
-            count: 10,
-            diameter_mm: 4.0,
-            roller_length_mm: 6.0,
-            pitch_mm: 4.5,
-            conformity: 0.52,
-            angle_rad: 0.8,
-            row_lateral_mm: 10.0,
-            row_height_mm: 5.0,
-            e_mpa: 206_000.0,
-            nu: 0.3,
-        }
-    }
+    use crate::contact::{Element, sample};
 
     #[test]
     fn check_blocks_that_make_no_contact_are_refused() {
-        let good = contact(Element::Ball);
+        let good = sample(Element::Ball);
         assert!(RowBlock::new(&good, 0.0).is_some());
         for bad in [Contact { count: 0, ..good }, Contact { pitch_mm: 0.0, ..good }, Contact { angle_rad: 0.0, ..good }] {
             assert!(RowBlock::new(&bad, 100.0).is_none(), "{bad:?}");
@@ -295,7 +278,7 @@ mod tests {
     #[test]
     fn check_a_rows_load_is_that_of_its_elements() {
         for element in [Element::Ball, Element::Roller] {
-            let block = RowBlock::new(&contact(element), 400.0).unwrap();
+            let block = RowBlock::new(&sample(element), 400.0).unwrap();
             let d = Vector5::new(0.001, -0.002, 1e-4, 2e-4, -1e-4);
             let all = block.at(&d).element_n;
             for (i, row) in block.row_loads(&d).iter().enumerate() {
@@ -311,7 +294,7 @@ mod tests {
 
     #[test]
     fn check_without_preload_a_row_never_unloads() {
-        let block = RowBlock::new(&contact(Element::Ball), 0.0).unwrap();
+        let block = RowBlock::new(&sample(Element::Ball), 0.0).unwrap();
         for d in [Vector5::zeros(), Vector5::new(0.01, 0.0, 0.0, 0.0, 0.0)] {
             assert!(block.row_loads(&d).iter().all(|r| r.approach_over_preload == f64::INFINITY));
         }

@@ -84,25 +84,11 @@ fn balance(block: &RowBlock, load: &Vector5) -> Option<Vector5> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::contact::Element;
+    use crate::contact::{Element, sample};
 
     #[test]
     fn check_without_preload_the_stiffness_is_that_of_a_hundredth_of_c() {
-        let element = Element::Ball;
-        let contact = Contact {
-            element,
-            o: true,
-            count: 10,
-            diameter_mm: 4.0,
-            roller_length_mm: 6.0,
-            pitch_mm: 4.5,
-            conformity: 0.52,
-            angle_rad: 0.8,
-            row_lateral_mm: 10.0,
-            row_height_mm: 5.0,
-            e_mpa: 206_000.0,
-            nu: 0.3,
-        };
+        let contact = sample(Element::Ball);
         let stated = stiffness_from_geometry(&contact, 200.0, 1.0).unwrap();
         assert_eq!(stiffness_from_geometry(&contact, 0.0, 20_000.0).unwrap(), stated);
         assert!(stated.iter().all(|k| *k > 0.0));

@@ -92,23 +92,7 @@ impl Rolling {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn contact(element: Element) -> Contact {
-        Contact {
-            element,
-            o: true,
-            count: 12,
-            diameter_mm: 4.0,
-            roller_length_mm: 6.0,
-            pitch_mm: 4.5,
-            conformity: 0.52,
-            angle_rad: 0.7,
-            row_lateral_mm: 10.0,
-            row_height_mm: 5.0,
-            e_mpa: 206_000.0,
-            nu: 0.3,
-        }
-    }
+    use crate::contact::sample;
 
     fn near(got: f64, expected: f64) {
         assert!((got / expected - 1.0).abs() < 1e-12, "{got} against {expected}");
@@ -117,9 +101,9 @@ mod tests {
     #[test]
     fn ref_rollers_of_steel_and_of_half_the_modulus() {
         // ISO/TS 16281 (from memory): 35,948 L^(8/9); half the modulus gives 2^(-8/9) of it.
-        let steel = Rolling::new(&contact(Element::Roller)).unwrap();
+        let steel = Rolling::new(&sample(Element::Roller)).unwrap();
         near(steel.stiffness_n_per_mm_n, 35_948.0 * 6.0_f64.powf(8.0 / 9.0));
-        let soft = Rolling::new(&Contact { e_mpa: 103_000.0, ..contact(Element::Roller) }).unwrap();
+        let soft = Rolling::new(&Contact { e_mpa: 103_000.0, ..sample(Element::Roller) }).unwrap();
         near(soft.stiffness_n_per_mm_n, steel.stiffness_n_per_mm_n * 0.5_f64.powf(8.0 / 9.0));
         near(steel.stiffness_n_per_mm_n * steel.approach_mm(500.0).powf(10.0 / 9.0), 500.0);
         // Johnson 4.45: sqrt(Q E* / (pi R L)), E* = 206,000 / 1.82, R = 2, L = 6; nothing where nothing presses.
@@ -127,12 +111,12 @@ mod tests {
         assert_eq!(steel.pressure_mpa(-1.0), 0.0);
         assert!(steel.ellipse.is_none() && steel.dent_over_diameter(500.0).is_none());
         assert_eq!(steel.common_limit_mpa(), 4_000.0);
-        assert!(Rolling::new(&Contact { roller_length_mm: 0.0, ..contact(Element::Roller) }).is_none());
+        assert!(Rolling::new(&Contact { roller_length_mm: 0.0, ..sample(Element::Roller) }).is_none());
     }
 
     #[test]
     fn ref_balls_give_in_both_grooves_and_dent() {
-        let ball = Rolling::new(&contact(Element::Ball)).unwrap();
+        let ball = Rolling::new(&sample(Element::Ball)).unwrap();
         let one = point_contact(4.0, 0.52, 206_000.0, 0.3).unwrap();
         near(ball.approach_mm(80.0), 2.0 * one.approach_mm(80.0));
         near(ball.pressure_mpa(80.0), one.pressure_mpa(80.0));

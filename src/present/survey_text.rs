@@ -9,7 +9,7 @@ use crate::input::plan::Measure;
 use crate::input::survey::Survey;
 use crate::math::order::quantile;
 use crate::study::survey::{Check, Conformity, Prediction};
-use crate::study::{Finding, Outcome, Status, Verdict};
+use crate::study::{Finding, Status, Verdict};
 
 /// What was read and how it was brought to the plan's reference.
 #[must_use]
@@ -117,17 +117,17 @@ pub(super) const PREDICTION_HEAD: [&str; 6] = ["on these rails", "perfect rails"
 /// What the measured rails come to with one arrangement, as cells.
 pub(super) fn prediction_rows(plan: &Plan, p: &Prediction) -> Vec<[String; 6]> {
     let mut rows = Vec::new();
-    for (name, of, measure, write) in ROWS {
+    for (name, measure, write) in ROWS {
         if measure == Measure::FloatTravel && !p.has_floats {
             continue;
         }
-        let mut sorted: Vec<f64> = p.outcomes.iter().map(of).collect();
+        let mut sorted: Vec<f64> = p.outcomes.iter().map(|o| measure.of(o)).collect();
         sorted.sort_by(f64::total_cmp);
         let at = |q: f64| quantile(&sorted, q, 0.95).map_or(f64::NAN, |q| q.value);
         let verdict = p.verdicts.iter().find(|v| v.requirement.measure == measure);
         rows.push([
             name.into(),
-            write(of(&p.perfect)),
+            write(measure.of(&p.perfect)),
             write(at(0.5)),
             format!("{} to {}", write(at(0.05)), write(at(0.95))),
             verdict.map_or_else(String::new, bound),
@@ -136,7 +136,7 @@ pub(super) fn prediction_rows(plan: &Plan, p: &Prediction) -> Vec<[String; 6]> {
         if let Some(km) = plan.km_per_year.filter(|_| measure == Measure::Life) {
             let span = |x: f64| years(x, km);
             let range = format!("{} to {}", span(at(0.05)), span(at(0.95)));
-            rows.push([String::new(), span(of(&p.perfect)), span(at(0.5)), range, String::new(), String::new()]);
+            rows.push([String::new(), span(measure.of(&p.perfect)), span(at(0.5)), range, String::new(), String::new()]);
         }
     }
     rows
@@ -159,16 +159,16 @@ pub fn predictions_table(plan: &Plan, predictions: &[Prediction]) -> String {
     text
 }
 
-type Row = (&'static str, fn(&Outcome) -> f64, Measure, fn(f64) -> String);
+type Row = (&'static str, Measure, fn(f64) -> String);
 
 const ROWS: [Row; 7] = [
-    ("life, km", |o| o.life_km, Measure::Life, |x| significant(x, 3)),
-    ("largest block load, over row unloading", |o| o.row_unloading, Measure::RowUnloading, |x| significant(x, 2)),
-    ("static safety", |o| o.static_safety, Measure::StaticSafety, |x| significant(x, 2)),
-    ("float travel used", |o| o.float_travel_used, Measure::FloatTravel, percent),
-    ("tool point off by, mm", |o| o.tool_displacement_mm, Measure::ToolDisplacement, |x| significant(x, 2)),
-    ("tool yaw, mrad", |o| o.tool_yaw_mrad, Measure::ToolYaw, |x| significant(x, 2)),
-    ("largest joint force, N", |o| o.joint_force_n, Measure::JointForce, |x| significant(x, 3)),
+    ("life, km", Measure::Life, |x| significant(x, 3)),
+    ("largest block load, over row unloading", Measure::RowUnloading, |x| significant(x, 2)),
+    ("static safety", Measure::StaticSafety, |x| significant(x, 2)),
+    ("float travel used", Measure::FloatTravel, percent),
+    ("tool point off by, mm", Measure::ToolDisplacement, |x| significant(x, 2)),
+    ("tool yaw, mrad", Measure::ToolYaw, |x| significant(x, 2)),
+    ("largest joint force, N", Measure::JointForce, |x| significant(x, 3)),
 ];
 
 /// The probability that this machine meets a requirement, with the verdict.

@@ -66,8 +66,7 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
             _ if name == "life, km" && a.perfect.rows.is_some() => "life of the rows, km",
             _ => name,
         };
-        let at = |p: f64| a.tally.quantile(reading, p);
-        let (median, bad) = (at(0.5), at(if reading.more_is_better() { 0.05 } else { 0.95 }));
+        let (median, bad) = (a.tally.quantile(reading, 0.5), a.tally.at_bad_end(reading));
         let requirement = measure.and_then(|m| a.verdicts.iter().find(|v| v.requirement.measure == m));
         let cell = |x: Option<f64>| x.map_or_else(|| "-".into(), write);
         let range = bad.map_or_else(|| "-".into(), |q| format!("{} to {}", write(q.low), write(q.high)));

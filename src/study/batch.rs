@@ -10,7 +10,7 @@ use super::linear_map::LinearMap;
 use super::outcome::Outcome;
 use super::sampling::{Draws, Place, own};
 use super::service::{ServiceState, service_states};
-use crate::bearing::{rating_life_km, row_unloading_load, system_life_km};
+use crate::bearing::system_life_km;
 use crate::math::lanes::{LANES, Lane};
 use crate::structure::NotConverged;
 use crate::units::MRAD;
@@ -128,11 +128,8 @@ impl<'e, 'p> Batch<'e, 'p> {
         }
         o.static_safety = block.c0_n / sweep.peak_static[i];
         o.pull_n = sweep.lift[i] / weights.dynamic[1];
-        let unloading_n = row_unloading_load(block);
-        o.row_unloading = if unloading_n > 0.0 { o.peak_load_n / unloading_n } else { 0.0 };
-        // A rating life falls with the power of the load that the fatigue is a mean of.
-        let at_one_newton_km = rating_life_km(block, 1.0);
-        let lives = sweep.fatigue.iter().map(|sum| at_one_newton_km / sum[i]);
+        o.row_unloading = if weights.unloading_n > 0.0 { o.peak_load_n / weights.unloading_n } else { 0.0 };
+        let lives = sweep.fatigue.iter().map(|sum| weights.life_at_one_newton_km / sum[i]);
         o.life_km = system_life_km(block.element, lives);
         let perfect_km = self.evaluator.perfect().life_km;
         o.life_loss = if perfect_km > 0.0 { 1.0 - o.life_km / perfect_km } else { 0.0 };

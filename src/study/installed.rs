@@ -7,12 +7,16 @@ use crate::input::{ErrorKind, Installation, Plan, Source};
 #[derive(Debug, Clone)]
 pub(super) struct Installed<'p> {
     plan: &'p Plan,
-    mode_count: usize,
+    modes: ProfileModes,
 }
 
 impl<'p> Installed<'p> {
-    pub(super) fn new(plan: &'p Plan, modes: &ProfileModes) -> Self {
-        Self { plan, mode_count: modes.count() }
+    pub(super) fn new(plan: &'p Plan, modes: ProfileModes) -> Self {
+        Self { plan, modes }
+    }
+
+    pub(super) fn modes(&self) -> &ProfileModes {
+        &self.modes
     }
 
     pub(super) fn sources(&self) -> impl Iterator<Item = &'p Source> {
@@ -29,13 +33,13 @@ impl<'p> Installed<'p> {
     }
 
     /// The installation of some numbers, source by source.
-    pub(super) fn installation(&self, modes: &ProfileModes, numbers: &[f64]) -> Installation {
+    pub(super) fn installation(&self, numbers: &[f64]) -> Installation {
         let mut to = Installation::perfect(self.plan);
         let mut rest = numbers;
         for source in self.sources() {
-            let count = if source.kind.profile().is_some() { self.mode_count + 1 } else { self.members(source.kind) };
+            let count = if source.kind.profile().is_some() { self.modes.count() + 1 } else { self.members(source.kind) };
             let (own, after) = rest.split_at(count.min(rest.len()));
-            set(source.kind, own, modes, &mut to);
+            set(source.kind, own, &self.modes, &mut to);
             rest = after;
         }
         to

@@ -1,7 +1,7 @@
 //! What the bearings make of a batch of loads: equivalent loads' weights and fatigue.
 
 use super::linear_tiles::multiply_add;
-use crate::bearing::row_unloading_load;
+use crate::bearing::{rating_life_km, row_unloading_load};
 use crate::input::plan::{Block, Element};
 
 /// Lanes that the inner loop keeps in registers.
@@ -21,7 +21,10 @@ pub(super) struct Weights {
     preload_cubed: f64,
     over_unloading: f64,
     preload_n: f64,
-    unloading_n: f64,
+    /// Load at which a row unloads; 0 without preload.
+    pub(super) unloading_n: f64,
+    /// Rating life of a block under 1 N: a rating life falls with the power of the load that the fatigue is a mean of.
+    pub(super) life_at_one_newton_km: f64,
     pub(super) element: Element,
 }
 
@@ -43,6 +46,7 @@ impl Weights {
             over_unloading: if unloading_n > 0.0 { 1.0 / unloading_n } else { 0.0 },
             preload_n: block.preload_n,
             unloading_n,
+            life_at_one_newton_km: rating_life_km(block, 1.0),
             element: block.element,
         }
     }

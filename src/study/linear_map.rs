@@ -100,12 +100,6 @@ pub(super) struct LinearMap {
     pub(super) grid_points: usize,
 }
 
-/// What the machine answers to one thing: truck poses, joint springs, tool points, floats; and block loads.
-struct Answer {
-    response: Vec<f64>,
-    loads: Vec<[f64; 5]>,
-}
-
 impl LinearMap {
     /// The map of an evaluator; `None` where its machine is not affine (rows, drag by its law, floats that move while joints
     /// are tightened, a perfect installation that is at a stop or at the end of a slot).
@@ -147,9 +141,9 @@ impl LinearMap {
             };
             let tau: Vec<f64> = taken.tau.iter().zip(&taken_0.tau).map(|(t, t0)| t - t0).collect();
             take_ups.iter_mut().zip(&tau).for_each(|(row, t)| keep(row, *t));
-            let answer = ask.made(&unit, &tau);
-            made.iter_mut().zip(answer.response).for_each(|(row, v)| keep(row, v));
-            let loads = answer.loads.iter().flat_map(|l| l.iter().zip(&weights.dynamic));
+            let (response, loads) = ask.made(&unit, &tau);
+            made.iter_mut().zip(response).for_each(|(row, v)| keep(row, v));
+            let loads = loads.iter().flat_map(|l| l.iter().zip(&weights.dynamic));
             mounts.iter_mut().zip(loads).for_each(|(row, (v, weight))| keep(row, v * weight));
             for (rows, station) in rail.iter_mut().zip(&evaluator.stations) {
                 for (p, &first) in ask.places.iter().enumerate() {
@@ -249,8 +243,9 @@ impl Asker<'_, '_> {
         [PUSHED.len(), tools, tools + 4 * self.evaluator.distinct_tools().len()]
     }
 
-    /// What all that is no rail line does: making, mounting, seats, take-ups.
-    fn made(&self, unit: &Installation, tau: &[f64]) -> Answer {
+    /// What all that is no rail line does (making, mounting, seats, take-ups) to the response, and the loads that blocks get by
+    /// their own places: those by the pose come from the trucks' rows.
+    fn made(&self, unit: &Installation, tau: &[f64]) -> (Vec<f64>, Vec<[f64; 5]>) {
         let machine = &self.evaluator.machine;
         let map = &self.evaluator.maps[0];
         let imposed: Vec<[f64; 5]> = unit.block_offset_mm.iter().flatten().map(|offset| [offset[0], offset[1], 0.0, 0.0, 0.0]).collect();
@@ -265,8 +260,7 @@ impl Asker<'_, '_> {
             let shape = self.evaluator.tools[case].shape(machine.plan, unit, &Default::default());
             (0..4).for_each(|k| response[tools + 4 * i + k] += shape[k]);
         }
-        // Loads by the pose come from the trucks' rows; these are the blocks' own places.
-        Answer { response, loads: machine.block_loads(&Vector24::zeros(), &imposed).collect() }
+        (response, machine.block_loads(&Vector24::zeros(), &imposed).collect())
     }
 
     /// Rail forces over rail values and responses over rail forces; `None` if a rail pushed anything but the trucks.

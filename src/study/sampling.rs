@@ -117,7 +117,6 @@ pub(super) fn normals(count: usize, rng: &mut impl Rng) -> Vec<f64> {
 /// Draws installations of a plan.
 #[derive(Debug, Clone)]
 pub struct Draws<'p> {
-    modes: ProfileModes,
     installed: Installed<'p>,
     places: Vec<Place>,
     recipes: Vec<Recipe>,
@@ -128,7 +127,8 @@ impl<'p> Draws<'p> {
     #[must_use]
     pub fn new(plan: &'p Plan, rails: &Rails) -> Self {
         let modes = ProfileModes::new(rails.spline(), plan.frame.correlation_length_mm);
-        let installed = Installed::new(plan, &modes);
+        let count = modes.count();
+        let installed = Installed::new(plan, modes);
         let (mut places, mut recipes) = (Vec::new(), Vec::new());
         for source in installed.sources() {
             let kind = source.kind;
@@ -136,8 +136,8 @@ impl<'p> Draws<'p> {
                 |cut: bool| Recipe { shape: Shape::of(source.spread, cut), middle: source.middle(), half_width: source.half_width() };
             if kind.profile().is_some() {
                 let amplitude = Recipe { shape: Shape::Normal { deviation: 1.0, kept: 1.0 }, middle: 0.0, half_width: 1.0 };
-                places.extend((0..modes.count()).map(|mode| Place::Mode { kind, mode }));
-                recipes.extend((0..modes.count()).map(|_| amplitude));
+                places.extend((0..count).map(|mode| Place::Mode { kind, mode }));
+                recipes.extend((0..count).map(|_| amplitude));
                 places.push(Place::PeakToValley { kind });
                 recipes.push(recipe(true));
             } else {
@@ -146,13 +146,13 @@ impl<'p> Draws<'p> {
                 recipes.extend((0..members).map(|_| recipe(source.inspected)));
             }
         }
-        Self { modes, installed, places, recipes }
+        Self { installed, places, recipes }
     }
 
     /// The profiles' modes.
     #[must_use]
     pub fn modes(&self) -> &ProfileModes {
-        &self.modes
+        self.installed.modes()
     }
 
     /// One installation. Sources are drawn in the order of [`ErrorKind::ALL`].
@@ -195,7 +195,7 @@ impl<'p> Draws<'p> {
     /// The installation of some numbers. A profile's amplitudes give its shape, its last number its peak-to-valley.
     #[must_use]
     pub fn installation(&self, numbers: &[f64]) -> Installation {
-        self.installed.installation(&self.modes, numbers)
+        self.installed.installation(numbers)
     }
 
     /// The perfect installation with one profile at the anchors.

@@ -4,22 +4,9 @@ use super::outcome::Outcome;
 use super::reading::Reading;
 use super::verdict::shortfall;
 use crate::input::Plan;
-use crate::input::plan::Requirement;
 use crate::math::Distribution;
 use crate::math::order::Quantile;
 use rayon::prelude::*;
-
-/// A count of installations: how many, and what of them.
-type Condition = fn(&Outcome, &Plan) -> bool;
-
-/// What findings count.
-const CONDITIONS: [Condition; 5] = [
-    |o, _| o.stop_from_x_mm.is_some(),
-    |o, _| o.row_unloading > 1.0,
-    |o, _| o.static_safety < 1.0,
-    |o, plan| o.pull_n > plan.block.preload_n,
-    |o, _| o.slot_used > 0.999,
-];
 
 /// Numbers of drawn installations of which something holds.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -34,6 +21,16 @@ pub struct Counts {
     pub lifted: u64,
     /// Some slot is at its end.
     pub slot_at_end: u64,
+}
+
+impl Counts {
+    fn take(&mut self, plan: &Plan, o: &Outcome) {
+        self.at_stop += u64::from(o.stop_from_x_mm.is_some());
+        self.unloaded += u64::from(o.row_unloading > 1.0);
+        self.beyond_static += u64::from(o.static_safety < 1.0);
+        self.lifted += u64::from(o.pull_n > plan.block.preload_n);
+        self.slot_at_end += u64::from(o.slot_used > 0.999);
+    }
 }
 
 /// Outcomes counted.
@@ -72,15 +69,10 @@ impl Tally {
             outcomes.iter().map(|o| reading.of(o)).filter(|v| !v.is_nan() || !reading.is_of_rows()).for_each(|v| distribution.insert(v));
         });
         for (hits, requirement) in self.hits.iter_mut().zip(&plan.requirements) {
-            *hits += count(outcomes, |o| meets(requirement, o));
+            *hits += outcomes.iter().filter(|o| shortfall(requirement, o) <= 0.0).count() as u64;
         }
-        let [at_stop, unloaded, beyond_static, lifted, slot_at_end] = CONDITIONS.map(|holds| count(outcomes, |o| holds(o, plan)));
-        self.counts.at_stop += at_stop;
-        self.counts.unloaded += unloaded;
-        self.counts.beyond_static += beyond_static;
-        self.counts.lifted += lifted;
-        self.counts.slot_at_end += slot_at_end;
         for (i, o) in (self.draws..).zip(outcomes) {
+            self.counts.take(plan, o);
             if let Some(x_mm) = o.stop_from_x_mm {
                 self.first_stop_x_mm = Some(self.first_stop_x_mm.map_or(x_mm, |first| first.min(x_mm)));
             }
@@ -117,14 +109,12 @@ impl Tally {
     /// What 95 in 100 installations reach (where more is better) or stay below; NaN without draws.
     #[must_use]
     pub fn bad_end(&self, reading: Reading) -> f64 {
-        self.quantile(reading, if reading.more_is_better() { 0.05 } else { 0.95 }).map_or(f64::NAN, |q| q.value)
+        self.at_bad_end(reading).map_or(f64::NAN, |q| q.value)
     }
-}
 
-fn meets(requirement: &Requirement, outcome: &Outcome) -> bool {
-    shortfall(requirement, outcome) <= 0.0
-}
-
-fn count(outcomes: &[Outcome], holds: impl Fn(&Outcome) -> bool) -> u64 {
-    outcomes.iter().filter(|o| holds(o)).count() as u64
+    /// The same with its 95 % bounds.
+    #[must_use]
+    pub fn at_bad_end(&self, reading: Reading) -> Option<Quantile> {
+        self.quantile(reading, if reading.more_is_better() { 0.05 } else { 0.95 })
+    }
 }

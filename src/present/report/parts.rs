@@ -135,15 +135,18 @@ pub(super) fn figures(inputs: &ReportInputs<'_>, study: &StudyResult) -> Section
     ));
     for (name, svg) in inputs.figures {
         let (title, what) = match *name {
-            "life-and-extra-load" => {
-                ("Life and extra load of the drawn installations", sentence(study, "life 5 in 100 stay below", Reading::Life, "km"))
-            }
-            "load-along-stroke" => {
-                ("Largest block load along the stroke", sentence(study, "largest load 5 in 100 pass", Reading::PeakLoad, "N"))
-            }
-            "float-travel" => {
-                ("Share of the floats' travel that is used", sentence(study, "share of the travel 5 in 100 pass", Reading::FloatTravel, ""))
-            }
+            "life-and-extra-load" => (
+                "Life and extra load of the drawn installations",
+                sentence(study, "life 5 in 100 stay below", Reading::Life, |x| format!("{} km", significant(x, 3))),
+            ),
+            "load-along-stroke" => (
+                "Largest block load along the stroke",
+                sentence(study, "largest load 5 in 100 pass", Reading::PeakLoad, |x| format!("{} N", significant(x, 3))),
+            ),
+            "float-travel" => (
+                "Share of the floats' travel that is used",
+                sentence(study, "share of the travel 5 in 100 pass", Reading::FloatTravel, percent),
+            ),
             "least-life-rails" => (
                 "Rails of the least life found inside the tolerances",
                 "Both rails from above, from the side and in cross-level, drawn out of scale.".into(),
@@ -155,16 +158,8 @@ pub(super) fn figures(inputs: &ReportInputs<'_>, study: &StudyResult) -> Section
     section
 }
 
-fn sentence(study: &StudyResult, what: &str, reading: Reading, unit: &str) -> String {
-    let one = |a: &ArrangementResult| {
-        let value = a.tally.bad_end(reading);
-        // A share without a unit is a percentage.
-        if unit.is_empty() {
-            format!("{} joints {}", a.name, percent(value))
-        } else {
-            format!("{} joints {} {unit}", a.name, significant(value, 3))
-        }
-    };
+fn sentence(study: &StudyResult, what: &str, reading: Reading, write: fn(f64) -> String) -> String {
+    let one = |a: &ArrangementResult| format!("{} joints {}", a.name, write(a.tally.bad_end(reading)));
     let list: Vec<String> = study.arrangements.iter().map(one).collect();
     format!("{}: {}.", capital(what), list.join(", "))
 }

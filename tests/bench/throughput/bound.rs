@@ -67,7 +67,6 @@ impl Bound {
     }
 
     /// `one_thread`: seconds of an installation as measured.
-    /// `one_thread`: seconds of an installation as measured.
     pub fn print(&self, one_thread: f64, dense: &Products) {
         let o = &self.operations;
         let (uniforms, normals) = (self.uniforms as f64 * self.cost.uniform, self.normals as f64);
@@ -108,9 +107,9 @@ fn random_numbers(plan: &Plan, draws: &Draws<'_>) -> (usize, usize) {
     let (mut normals, mut uniforms) = (0, 0);
     let all = draws.places().len();
     for source in plan.errors.sources.iter().filter(|s| !s.in_service) {
-        let profile = source.kind.profile().is_some();
-        let own = members(plan, source.kind);
-        normals += if profile { draws.modes().count() } else { 0 };
+        let modes = if source.kind.profile().is_some() { draws.modes().count() } else { 0 };
+        let own = draws.places().iter().filter(|p| p.kind() == source.kind).count() - modes;
+        normals += modes;
         match source.spread {
             Spread::Normal { .. } => normals += own,
             Spread::Uniform | Spread::Triangular => uniforms += own,
@@ -118,14 +117,6 @@ fn random_numbers(plan: &Plan, draws: &Draws<'_>) -> (usize, usize) {
     }
     assert_eq!(normals + uniforms, all);
     (normals, uniforms)
-}
-
-fn members(plan: &Plan, kind: ErrorKind) -> usize {
-    match kind {
-        ErrorKind::BlockLateral | ErrorKind::BlockVertical => plan.block_count(),
-        ErrorKind::Seat | ErrorKind::SeatAngle => 3 * plan.joints_at_most().iter().sum::<usize>(),
-        _ => 1,
-    }
 }
 
 /// The arithmetic of one installation of balls, as few operations as the model's structure leaves.
