@@ -9,8 +9,10 @@ pub mod lanes;
 pub mod normal;
 pub mod order;
 pub mod proportion;
+pub mod scrambled;
 pub mod sobol;
 pub mod spline;
+pub mod weighed;
 
 pub use band::{Band, Corners};
 pub use box_qp::minimise_in_box;

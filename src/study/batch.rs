@@ -95,6 +95,11 @@ impl<'e, 'p> Batch<'e, 'p> {
         Ok(Self { evaluator, draws, service, path })
     }
 
+    /// Whether the machine has a map, and so eight installations at a time.
+    pub(super) fn is_fast(&self) -> bool {
+        self.path.map.is_some()
+    }
+
     /// What the first `count` of eight installations side by side come to. `keep` asks for loads along the stroke.
     ///
     /// # Errors

@@ -1,6 +1,6 @@
 //! Runs independent trials in parallel so that trial i depends on the seed and on i alone.
 
-use rand::SeedableRng;
+use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
@@ -50,4 +50,11 @@ pub(super) fn run_batches<M, T: Send>(
         batch(memory, start, &mut rngs)
     };
     starts.into_par_iter().map_init(memory, one).collect()
+}
+
+/// Random words that belong to a seed and to a number, whatever else is drawn.
+pub(super) fn words(seed: u64, number: u64) -> impl FnMut() -> u64 {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    rng.set_stream(number);
+    move || rng.next_u64()
 }

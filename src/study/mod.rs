@@ -7,6 +7,7 @@ mod batch;
 mod budget;
 mod engine;
 mod evaluate;
+mod far;
 mod findings;
 mod installed;
 mod limits;
@@ -40,6 +41,7 @@ pub use batch::drawn;
 pub use budget::{ArrangementBudget, BudgetEffort, BudgetResult, CostedError, NoBudget, Set, budget};
 pub use engine::run;
 pub use evaluate::{Evaluator, Work};
+pub use far::{FAR_EVALUATIONS, FarEnds, ONE_IN, far_ends};
 pub use findings::{Finding, stiffness_doubts};
 pub use limits::{
     ArrangementLimits, Basis, Depth, DrawnSet, LimitsResult, NoSet, Pair, Reach, Rounded, ScaleLimit, SourceLimits, Usage, drawn_below,

@@ -28,7 +28,7 @@ pub fn unit_draw(spread: Spread, cut: bool, rng: &mut impl Rng) -> f64 {
 }
 
 /// A word of random bits as a number between -1/2 and 1/2, ends excluded, symmetric.
-fn middled(word: u64) -> f64 {
+pub(super) fn middled(word: u64) -> f64 {
     ((word >> 12) as f64 + 0.5) * 2.0_f64.powi(-52) - 0.5
 }
 
