@@ -8,7 +8,7 @@ use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyl
 use super::numbers::{percent, plain, significant, years};
 use crate::input::Plan;
 use crate::input::plan::{Element, Measure, Requirement};
-use crate::study::{ArrangementResult, Reading, Status, StudyResult, Verdict};
+use crate::study::{ArrangementResult, ONE_IN, Reading, Status, StudyResult, Verdict};
 
 /// One row of the table: what, what it reads, how it is written, which measure of a requirement it is.
 type Row = (&'static str, Reading, fn(f64) -> String, Option<Measure>);
@@ -44,7 +44,11 @@ pub fn study_tables(plan: &Plan, study: &StudyResult) -> String {
     for a in &study.arrangements {
         let mark = if a.chosen { " (chosen: it sets the exit code)" } else { "" };
         let _ = writeln!(text, "Arrangement \"{}\"{mark}", a.name);
-        let _ = writeln!(text, "{}\n", table(plan, a));
+        let _ = writeln!(text, "{}", table(plan, a));
+        if !a.far.is_empty() {
+            let _ = writeln!(text, "{}", far_table(a));
+        }
+        text += "\n";
     }
     text
 }
@@ -100,6 +104,22 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
     let slides = if a.has_floats { format!("floats sliding: {}", stiffness(sliding)) } else { String::new() };
     table.add_row(["lateral stiffness at the tool, N/um".into(), stiffness(rest), String::new(), String::new(), slides, String::new()]);
     align_right(&mut table, 1..6);
+    table
+}
+
+/// What the worst machine in a hundred and in a thousand comes to: leaned draws, weighed.
+fn far_table(a: &ArrangementResult) -> Table {
+    let [first, second] = ONE_IN.map(|n| format!("one machine in {}", plain(f64::from(n))));
+    let mut table = plain_table(["far end", &first, "95 % sure between", &second, "95 % sure between"]);
+    for far in &a.far {
+        let (name, _, write, _) = ROWS.into_iter().find(|row| row.1 == far.reading).unwrap_or(ROWS[0]);
+        let cells = far.ends.iter().flat_map(|end| match end {
+            Some(q) => [write(q.value), format!("{} to {}", write(q.low), write(q.high))],
+            None => ["-".into(), "-".into()],
+        });
+        table.add_row(std::iter::once(name.to_string()).chain(cells));
+    }
+    align_right(&mut table, 1..5);
     table
 }
 

@@ -5,6 +5,7 @@ use super::alone::{Alone, sources_alone};
 use super::batch::{Batch, Memory};
 use super::engine::{run, run_batches};
 use super::evaluate::{Evaluator, Work};
+use super::far::{FarEnds, far_ends};
 use super::findings::{Finding, findings};
 use super::outcome::Outcome;
 use super::reading::Reading;
@@ -56,6 +57,8 @@ pub struct ArrangementResult {
     pub perfect: Outcome,
     /// The drawn installations, counted.
     pub tally: Tally,
+    /// What the worst machine in a hundred and in a thousand comes to: life and largest block load.
+    pub far: Vec<FarEnds>,
     /// The plan's requirements.
     pub verdicts: Vec<Verdict>,
     /// Loads along the stroke.
@@ -215,6 +218,7 @@ fn arrangement(evaluator: &Evaluator<'_>, mut tally: Tally, strokes: &[Vec<f64>]
         lateral_stiffness_n_per_um: lateral_stiffness_n_per_um(machine),
         condition: machine.condition,
         alone: sources_alone(evaluator)?,
+        far: far_ends(evaluator, &[Reading::Life, Reading::PeakLoad], seed)?,
         worst: worst_case(evaluator, Effort::QUICK, &|| false)?,
         findings: findings(evaluator, &tally, &verdicts, &in_service, sticking(evaluator, tally.draws(), seed)?),
         perfect,

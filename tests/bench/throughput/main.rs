@@ -11,6 +11,7 @@ mod baseline;
 mod bound;
 mod clock;
 mod dense;
+mod far;
 mod growth;
 mod memory;
 mod normals;
@@ -44,6 +45,7 @@ fn main() {
         single::print(&evaluator, best.one_thread());
     }
     drop(numpy);
+    far::print(&plan);
     contact_level(&plan);
     memory::print();
     growth::print();
