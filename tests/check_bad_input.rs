@@ -2,7 +2,7 @@
 //! The messages stand in `corpus/messages.txt`, for a person to read; `RAILTRUE_REGENERATE=1` writes them anew.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -161,7 +161,7 @@ fn said(kind: &str, name: &str, run: impl FnOnce() -> String + Send + 'static) -
 fn every_bad_file_is_refused_with_a_message_that_was_read() {
     let (base_plan, base_survey) = (text("base.toml"), text("base.csv"));
     let mut golden = String::from(
-        "What the program says to each case of the corpus; written by RAILTRUE_REGENERATE=1 cargo test --test check_bad_input.\n",
+        "What the program says to each case of the corpus; written by RAILTRUE_REGENERATE=1 cargo test --test command_line check_bad_input.\n",
     );
     let mut count = 0;
     let mut plans = cases("plans.txt", &base_plan);
@@ -202,7 +202,10 @@ fn every_bad_file_is_refused_with_a_message_that_was_read() {
     }
     let kept = std::fs::read_to_string(file).unwrap();
     for (ours, theirs) in golden.split("\n## ").zip(kept.split("\n## ")) {
-        assert_eq!(ours, theirs, "a message has changed: read it, then RAILTRUE_REGENERATE=1 cargo test --test check_bad_input");
+        assert_eq!(
+            ours, theirs,
+            "a message has changed: read it, then RAILTRUE_REGENERATE=1 cargo test --test command_line check_bad_input"
+        );
     }
     assert_eq!(golden.len(), kept.len());
 }

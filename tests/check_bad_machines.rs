@@ -2,7 +2,7 @@
 //! hardly holds is said with its condition number.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::simple::{Simple, float, spring};
 use railtrue::input::plan::Thermal;

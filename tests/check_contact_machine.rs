@@ -1,7 +1,7 @@
 //! Machines with contact-level blocks: convergence, limits, symmetry, tightening, life row by row.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{
     close, plan,

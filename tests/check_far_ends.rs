@@ -1,8 +1,6 @@
 //! What one machine in a hundred and in a thousand comes to, beside counting, and for any number of threads.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
-
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;
 use railtrue::study::{Evaluator, ONE_IN, Reading, drawn, far_ends};
@@ -43,7 +41,8 @@ fn check_far_ends_are_those_that_counting_finds() {
 /// 99 %) of that error, asked directly.
 #[test]
 fn ref_one_error_alone_has_its_far_end_at_its_own_quantile() {
-    let text = DEMO.split("[errors]").next().unwrap().to_string() + "[errors]\nparallelism = { plus_minus_mm = 0.4, distribution = \"uniform\", inspected = true }\n";
+    let text = DEMO.split("[errors]").next().unwrap().to_string()
+        + "[errors]\nparallelism = { plus_minus_mm = 0.4, distribution = \"uniform\", inspected = true }\n";
     let plan = read_plan(&text, "one-error.toml").unwrap_or_else(|e| panic!("{e}"));
     let evaluator = evaluator(&plan, 1);
     let n = 20_000;

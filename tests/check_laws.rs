@@ -1,7 +1,7 @@
 //! Laws that must hold whatever the numbers: balance, rigid motion, mirror, energy, the condensed path.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::close;
 use common::mirror::mirrored;

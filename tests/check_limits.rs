@@ -1,7 +1,7 @@
 //! Limits against hand calculation, and against the study that they invert.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::plan;
 use common::simple::{Simple, float, hinge, spring};

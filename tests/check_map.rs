@@ -1,7 +1,7 @@
 //! Laws of the map of two errors.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{plan, simple::Simple};
 use railtrue::input::sources::ErrorSpec;

@@ -2,7 +2,7 @@
 //! condensed floats.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::close;
 use common::mirror::mirrored;

@@ -1,7 +1,7 @@
 //! A review of callouts against hand calculation, and against the limits that it must agree with.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::plan;
 use common::simple::Simple;

@@ -1,7 +1,7 @@
 //! Laws of the studies: threads, replay, limits, the trade's rule.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use railtrue::input::plan::DragStates;
 use railtrue::input::{ErrorKind, Installation, Plan, read_plan};

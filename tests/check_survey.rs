@@ -1,7 +1,7 @@
 //! A survey of known rails gives those rails and their loads; what cannot be seen is said; uncertainty is kept.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{close, stated};
 use railtrue::geometry::Rails;

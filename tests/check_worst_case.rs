@@ -1,7 +1,7 @@
 //! The worst case against hand calculation, full enumeration and an adversary.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::plan;
 use common::simple::{Simple, hinge, spring};

@@ -5,7 +5,7 @@
 use std::path::Path;
 use std::process::Output;
 
-mod common;
+use crate::common;
 
 use assert_cmd::Command;
 use common::demo_of_few_errors;

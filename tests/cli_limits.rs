@@ -1,7 +1,7 @@
 //! `railtrue limits` as a person calls it.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use assert_cmd::Command;
 use common::demo_of_few_errors;

@@ -1,7 +1,7 @@
 //! `review` and `recheck` as a reviewer calls them, and the page that they sign.
 #![allow(clippy::unwrap_used, clippy::print_stderr, reason = "a test fails by panicking, and a skip is said aloud")]
 
-mod common;
+use crate::common;
 
 use assert_cmd::Command;
 use common::simple::Simple;

@@ -1,7 +1,7 @@
 //! The commands that set tolerances, as a person calls them: classes, shares, map, budget.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use assert_cmd::Command;
 use common::simple::Simple;

@@ -1,7 +1,7 @@
 //! A block's contacts against an independent implementation of the same geometry (Python, numpy), and the laws they obey.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{close, frame, json, num, nums, plan, stated};
 use railtrue::contact::{Contact, Element, RowBlock, RowPlace, Vector5, geometry_ratings};

@@ -2,7 +2,7 @@
 //! (`cross/whole_pose.py`, versions in the JSON's head; general-purpose libraries, another route than ours).
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{close, frame, json, num, nums, plan, stated};
 use railtrue::input::Installation;

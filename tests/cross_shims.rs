@@ -2,7 +2,7 @@
 //! were made by tests/cross/shim_programs.py; versions stand in the file.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{json, num, nums};
 use railtrue::study::survey::shims::program::{Bound, Pad, Task, cost, keeps, solve};

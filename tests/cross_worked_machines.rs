@@ -2,7 +2,7 @@
 //! own file formats. They show that two people read the model alike; they are no published source.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{close, json, num, nums, plan, stated, worked_installation_text, worked_plan_text};
 use railtrue::input::plan::DragStates;

@@ -1,5 +1,5 @@
 //! The committed demo report and the README's verdict are what the program makes today.
-//! `RAILTRUE_REGENERATE=1 cargo test --test golden_reports` writes them anew.
+//! `RAILTRUE_REGENERATE=1 cargo test --test command_line golden_reports` writes them anew.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::path::{Path, PathBuf};
@@ -71,7 +71,7 @@ fn golden_demo_report_and_readme_are_current() {
         return;
     }
     let text = |folder: &Path, file: &str| std::fs::read_to_string(folder.join(file)).unwrap();
-    let advice = "run RAILTRUE_REGENERATE=1 cargo test --test golden_reports";
+    let advice = "run RAILTRUE_REGENERATE=1 cargo test --test command_line golden_reports";
     assert!(same(&readme, &expected, 0.0, 0.0), "the README's verdict is not current: {advice}");
     assert!(same(&text(&kept, "printed.txt"), &printed, 0.0, 0.0), "printed.txt is not current: {advice}");
     // Another processor may change last bits: numbers to 1e-9, drawn places to a quarter of a pixel.
@@ -100,7 +100,7 @@ fn golden_review_of_the_example_is_current() {
         return;
     }
     let text = |folder: &Path| std::fs::read_to_string(folder.join("review.json")).unwrap();
-    let advice = "run RAILTRUE_REGENERATE=1 cargo test --test golden_reports";
+    let advice = "run RAILTRUE_REGENERATE=1 cargo test --test command_line golden_reports";
     assert!(same(&text(&kept), &text(&made), 1e-12, 1e-9), "review.json is not current: {advice}");
     assert!(same(&page_text(&kept), &page_text(&made), 1e-12, 1e-9), "the review's report.html is not current: {advice}");
 }

@@ -3,7 +3,7 @@
 # of the source tree (target/mutants/tree), one is on at a time.
 #   tests/mutants.sh                      all that was not tried yet; goes on where it was stopped
 #   tests/mutants.sh all bearing study/   the same for rooms, folders or files
-#   tests/mutants.sh quick [ROOM..]       the same with the quick test programs alone; what survives can be tried `again`
+#   tests/mutants.sh quick [ROOM..]       the same with the quick subjects alone; what survives can be tried `again`
 #   tests/mutants.sh again [ROOM..]       what was not caught, with more time for each
 #   tests/mutants.sh page                 result and page from what is known
 #   tests/mutants.sh share                the share of the day, in at most three minutes: what CI runs

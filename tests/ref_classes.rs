@@ -2,7 +2,7 @@
 //! The tables stand in `data/`; where a column or row says memory, the value comes from memory.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{plan, simple::Simple};
 use railtrue::input::classes::{Form, RULES, Rule, Sure, resolve, rules_for};

@@ -1,7 +1,7 @@
 //! Life against published formulas and worked numbers.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{plan, simple::Simple};
 use railtrue::bearing::{effective_load, mean_load, rating_life_km, row_life_km, row_rating_n, row_unloading_load, system_life_km};

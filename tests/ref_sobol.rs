@@ -1,7 +1,7 @@
 //! Sobol indices: the estimator of the studies on functions whose indices are known in closed form.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{json, nums};
 use railtrue::math::sobol::{Share, share};

@@ -2,7 +2,7 @@
 //! numbers recomputed by hand (least squares and exact fractions).
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::simple::{Simple, float, hinge, spring};
 use common::{close, plan, stated};

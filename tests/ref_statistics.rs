@@ -1,7 +1,7 @@
 //! Sampling and statistics against published values, through the engine that the studies use.
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-mod common;
+use crate::common;
 
 use common::{json, num};
 use railtrue::input::sources::Spread;

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use indicatif::{ProgressBar, ProgressStyle};
+use rayon::prelude::*;
 
 use super::args::StudyArgs;
 use super::folder::Folder;
@@ -85,10 +86,10 @@ fn write(loaded: &Loaded, result: &StudyResult, path: &Path, mut out: Folder) ->
     let inputs = ReportInputs { plan, origin: &origin, callouts: None, command: &command, figures: &figures };
     let report = study_report(&inputs, result);
     let mut files = Vec::new();
-    for (name, svg) in figures {
-        for (ending, bytes) in [("svg", svg.as_bytes().to_vec()), ("png", to_png(&svg).map_err(|e| Failure(e.to_string()))?)] {
-            files.push(out.put(format!("{name}.{ending}"), bytes));
-        }
+    let pictures = figures.par_iter().map(|(_, svg)| to_png(svg)).collect::<Result<Vec<_>, _>>().map_err(|e| Failure(e.to_string()))?;
+    for ((name, svg), png) in figures.into_iter().zip(pictures) {
+        files.push(out.put(format!("{name}.svg"), svg.into_bytes()));
+        files.push(out.put(format!("{name}.png"), png));
     }
     files.push(out.put("report.html", report));
     let value = json::study(plan, result, &origin);

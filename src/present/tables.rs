@@ -46,7 +46,7 @@ pub fn study_tables(plan: &Plan, study: &StudyResult) -> String {
         let _ = writeln!(text, "Arrangement \"{}\"{mark}", a.name);
         let _ = writeln!(text, "{}", table(plan, a));
         if !a.far.is_empty() {
-            let _ = writeln!(text, "{}", far_table(a));
+            let _ = writeln!(text, "\n{}", far_table(a));
         }
         text += "\n";
     }

@@ -19,6 +19,7 @@ use crate::input::Installation;
 use crate::input::plan::DragStates;
 use crate::math::lanes::LANES;
 use crate::structure::NotConverged;
+use rayon::prelude::*;
 
 /// Installations between two reports of progress, held at a time.
 const BETWEEN_REPORTS: u64 = 8192;
@@ -162,7 +163,7 @@ pub fn monte_carlo(
         }
     }
     let arrangements = evaluators
-        .iter()
+        .par_iter()
         .zip(tallies)
         .zip(strokes)
         .map(|((evaluator, tally), strokes)| arrangement(evaluator, tally, &strokes, seed))

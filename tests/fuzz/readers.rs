@@ -3,8 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 #![allow(clippy::print_stdout, reason = "a long run says what it did")]
 
-#[path = "../common/mod.rs"]
-mod common;
+use crate::common;
 
 use std::path::Path;
 use std::sync::mpsc::channel;

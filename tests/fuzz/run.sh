@@ -7,5 +7,5 @@ cd "$(dirname "$0")/../.."
 seed=${2:-$RANDOM}
 for kind in plan survey callouts installation; do
   RAILTRUE_FUZZ_KIND=$kind RAILTRUE_FUZZ_SECONDS=${1:-300} RAILTRUE_FUZZ_SEED=$seed \
-    cargo test --locked --quiet --test fuzz_readers -- --nocapture
+    cargo test --locked --quiet --test library fuzz_readers -- --nocapture
 done

@@ -8,9 +8,10 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use std::fmt::Write;
 use std::path::Path;
 
-/// Test programs of the quick share.
-pub(crate) const QUICK: [&str; 8] = [
+/// Subjects of the quick share: files of tests, and the tests that stand beside the code.
+pub(crate) const QUICK: [&str; 9] = [
     "railtrue",
+    "golden_small",
     "ref_life",
     "ref_statics",
     "ref_straightness",
@@ -20,7 +21,7 @@ pub(crate) const QUICK: [&str; 8] = [
     "cross_worked_machines",
 ];
 
-/// Letters: q caught by a quick program, c by another, s survived, t survived as far as time allowed, n not reached, b does not
+/// Letters: q caught by a quick subject, c by another, s survived, t survived as far as time allowed, n not reached, b does not
 /// build, - not tried.
 fn letter(m: &Mutant, tree: &Tree, outcomes: &HashMap<String, Outcome>) -> char {
     if tree.unbuilt.contains(&m.id) {

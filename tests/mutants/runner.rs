@@ -46,24 +46,20 @@ fn main() -> Result<(), Failed> {
     std::fs::create_dir_all(&work)?;
     let folders = Folders { work: work.canonicalize()?, result: package.join("tests/mutants/result.txt"), package };
     let with: Vec<&str> = options.iter().filter_map(|o| o.strip_prefix("--with=")).flat_map(|o| o.split(',')).collect();
-    let with: Vec<&str> = with.iter().flat_map(|w| ["--test", w]).collect();
     let rooms = arguments.get(1..).unwrap_or_default();
+    let subjects: Vec<&str> = if with.is_empty() { Vec::new() } else { kept::QUICK.into_iter().chain(with).collect() };
     match arguments.first().map(String::as_str) {
-        Some("all") if !with.is_empty() => whole(&folders, rooms, false, &[quick_programs(), with].concat()),
-        Some("again") if !with.is_empty() => whole(&folders, rooms, true, &[quick_programs(), with].concat()),
-        Some("all") => whole(&folders, rooms, false, &[]),
-        Some("quick") => whole(&folders, rooms, false, &quick_programs()),
-        Some("again") => whole(&folders, rooms, true, &[]),
+        Some("all") => whole(&folders, rooms, false, &subjects),
+        Some("quick") => whole(&folders, rooms, false, &kept::QUICK),
+        Some("again") => whole(&folders, rooms, true, &subjects),
         Some("page") => page(&folders),
         Some("share") => share(&folders),
-        _ => Err("usage: all | quick | again [ROOM or FILE].., page, share".into()),
+        _ => Err("usage: all | quick | again [ROOM or FILE].. [--with=SUBJECT,..], page, share".into()),
     }
 }
 
-/// What cargo is told to build for the quick test programs.
-fn quick_programs() -> Vec<&'static str> {
-    std::iter::once("--lib").chain(kept::QUICK[1..].iter().flat_map(|q| ["--test", q])).collect()
-}
+/// What cargo is told to build for the quick subjects.
+const QUICK_PROGRAMS: [&str; 3] = ["--lib", "--test", "library"];
 
 fn known(folders: &Folders) -> std::collections::HashSet<String> {
     let mut known = kept::unbuilt(&kept::read(&folders.result));
@@ -73,14 +69,14 @@ fn known(folders: &Folders) -> std::collections::HashSet<String> {
 }
 
 /// Everything that was not tried yet; `again`: what was tried and not caught.
-fn whole(folders: &Folders, rooms: &[String], again: bool, programs: &[&str]) -> Result<(), Failed> {
+fn whole(folders: &Folders, rooms: &[String], again: bool, subjects: &[&str]) -> Result<(), Failed> {
     let mut tree = Tree::new(&folders.package, &folders.work, &folders.work.join("build"), &known(folders), |_| true)?;
     println!("{} changes", tree.mutants().count());
-    let binaries = tree.build(programs)?;
+    let binaries = tree.build(if subjects == kept::QUICK { &QUICK_PROGRAMS } else { &[] })?;
     let unbuilt: Vec<String> = tree.mutants().filter(|m| tree.unbuilt.contains(&m.id)).map(Mutant::key).collect();
     std::fs::write(folders.work.join("unbuilt.txt"), unbuilt.join("\n"))?;
     println!("{} changes do not build; measuring the tests", unbuilt.len());
-    let suite = Suite::new(&tree, &folders.work, binaries)?;
+    let suite = Suite::new(&tree, &folders.work, binaries, subjects)?;
     let outcomes = Outcomes::open(&folders.work.join("outcomes.jsonl"))?;
     let wanted = |m: &&Mutant| match outcomes.by_key.get(&m.key()) {
         None => !again,
@@ -145,9 +141,9 @@ fn share(folders: &Folders) -> Result<(), Failed> {
     // A few files a day: with the changes of all of them the build alone would take longer than the share may.
     let today = |file: &str| file.bytes().fold(5_381, |hash: u64, b| hash.wrapping_mul(33) ^ u64::from(b)) % SHARES == days % SHARES;
     let mut tree = Tree::new(&folders.package, &folders.work, &target, &kept::unbuilt(&letters), today)?;
-    let binaries = tree.build(&quick_programs())?;
+    let binaries = tree.build(&QUICK_PROGRAMS)?;
     println!("built after {:.0} s", began.elapsed().as_secs_f64());
-    let suite = Suite::new(&tree, &folders.work, binaries)?;
+    let suite = Suite::new(&tree, &folders.work, binaries, &kept::QUICK)?;
     println!("tests measured after {:.0} s", began.elapsed().as_secs_f64());
     let list: Vec<&Mutant> = tree.mutants().filter(|m| letters.get(&m.key()) == Some(&'q')).collect();
     let trial = Trial::new(&suite, f64::INFINITY);
@@ -160,7 +156,7 @@ fn share(folders: &Folders) -> Result<(), Failed> {
         .map(|(m, _)| format!("  {} (line {})", m.key(), m.line))
         .collect();
     println!(
-        "share {} of {SHARES}: {} of {} changes in its files are known to be caught by {} quick test programs; {tried} tried in {:.0} s, {} caught",
+        "share {} of {SHARES}: {} of {} changes in its files are known to be caught by {} quick subjects; {tried} tried in {:.0} s, {} caught",
         days % SHARES + 1,
         list.len(),
         tree.mutants().count(),

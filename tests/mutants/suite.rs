@@ -10,8 +10,10 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
-/// Test programs that say nothing about the rooms.
+/// Subjects that say nothing about the rooms.
 const LEFT_OUT: [&str; 3] = ["layers", "supply_chain", "fuzz_readers"];
+/// Programs whose tests are named after their subjects.
+const OF_SUBJECTS: [&str; 2] = ["library", "command_line"];
 /// Processor time a test may take without a change, s; longer ones are left out.
 const LONGEST_S: f64 = 6.0;
 /// Memory a test program may ask for, kB.
@@ -24,6 +26,8 @@ pub(crate) const WORKERS: usize = 2;
 pub(crate) struct Test {
     pub(crate) binary: usize,
     pub(crate) name: String,
+    /// The file that it stands in, or the program.
+    pub(crate) subject: String,
     /// What it takes without a change, s.
     pub(crate) seconds: f64,
 }
@@ -47,15 +51,20 @@ pub(crate) enum End {
 }
 
 impl Suite {
-    /// Lists the tests, runs each by itself for its time and once more for what it reaches.
-    pub(crate) fn new(tree: &Tree, work: &Path, binaries: Vec<Binary>) -> Result<Self, Failed> {
-        let binaries: Vec<Binary> = binaries.into_iter().filter(|b| !LEFT_OUT.contains(&b.name.as_str())).collect();
+    /// Lists the tests of some subjects (all, where none is named), runs each by itself for its time and once more for what it
+    /// reaches.
+    pub(crate) fn new(tree: &Tree, work: &Path, binaries: Vec<Binary>, subjects: &[&str]) -> Result<Self, Failed> {
         let mut tests = Vec::new();
         for (binary, at) in binaries.iter().enumerate() {
             let out = Command::new(&at.path).current_dir(&tree.root).args(["--list", "--format", "terse"]).output()?;
             let text = String::from_utf8_lossy(&out.stdout);
             let names = text.lines().filter_map(|l| l.strip_suffix(": test"));
-            tests.extend(names.map(|n| Test { binary, name: n.into(), seconds: 0.0 }));
+            let subject =
+                |n: &str| if OF_SUBJECTS.contains(&at.name.as_str()) { n.split("::").next().unwrap().into() } else { at.name.clone() };
+            let own = names.map(|n| Test { binary, name: n.into(), subject: subject(n), seconds: 0.0 });
+            let wanted =
+                |t: &Test| !LEFT_OUT.contains(&t.subject.as_str()) && (subjects.is_empty() || subjects.contains(&t.subject.as_str()));
+            tests.extend(own.filter(wanted));
         }
         let work = work.to_path_buf();
         let mut suite = Self { binaries, tests, reached_by: HashMap::new(), root: tree.root.clone(), work };

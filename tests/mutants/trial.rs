@@ -80,6 +80,6 @@ impl<'s> Trial<'s> {
         }
         let test = &self.suite.tests[group[0]];
         let others = if group.len() > 1 { format!(" or one of {} more", group.len() - 1) } else { String::new() };
-        Outcome::Caught { program: self.suite.binaries[test.binary].name.clone(), test: format!("{}{others}", test.name) }
+        Outcome::Caught { program: test.subject.clone(), test: format!("{}{others}", test.name) }
     }
 }

@@ -19,6 +19,7 @@ use crate::structure::{Machine, NotConverged};
 use super::evaluate::{Evaluator, Work};
 use super::outcome::Outcome;
 use super::sampling::Draws;
+use super::service::service_states;
 
 /// Bounds of machines with slotted joints are widened by this factor: their take-ups follow the errors only to the digits
 /// that weak directions leave (a drive on one side alone: 1e-6).
@@ -119,21 +120,14 @@ pub(super) struct Quantity {
 }
 
 pub(super) const QUANTITIES: [Quantity; 7] = [
-    Quantity {
-        key: "life_km",
-        label: "system life",
-        unit: "km",
-        less_is_worse: true,
-        value: |o| o.life_km,
-        badness: |o, _| -o.life_km.ln(),
-    },
+    Quantity { key: "life_km", label: "system life", unit: "km", less_is_worse: true, value: |o| o.life_km, badness: |o| -o.life_km.ln() },
     Quantity {
         key: "peak_load_n",
         label: "largest block load",
         unit: "N",
         less_is_worse: false,
         value: |o| o.peak_load_n,
-        badness: |o, _| o.peak_load_n,
+        badness: |o| o.peak_load_n,
     },
     Quantity {
         key: "static_safety",
@@ -141,7 +135,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
         unit: "",
         less_is_worse: true,
         value: |o| o.static_safety,
-        badness: |o, _| -o.static_safety,
+        badness: |o| -o.static_safety,
     },
     Quantity {
         key: "float_travel_used",
@@ -149,7 +143,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
         unit: "",
         less_is_worse: false,
         value: |o| o.float_travel_used,
-        badness: |o, _| o.float_travel_used,
+        badness: |o| o.float_travel_used,
     },
     Quantity {
         key: "joint_force_n",
@@ -157,7 +151,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
         unit: "N",
         less_is_worse: false,
         value: |o| o.joint_force_n,
-        badness: |o, _| o.joint_force_n,
+        badness: |o| o.joint_force_n,
     },
     Quantity {
         key: "tool_displacement_mm",
@@ -165,7 +159,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
         unit: "mm",
         less_is_worse: false,
         value: |o| o.tool_displacement_mm,
-        badness: |o, _| o.tool_displacement_mm,
+        badness: |o| o.tool_displacement_mm,
     },
     Quantity {
         key: "tool_yaw_mrad",
@@ -173,7 +167,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
         unit: "mrad",
         less_is_worse: false,
         value: |o| o.tool_yaw_mrad,
-        badness: |o, _| o.tool_yaw_mrad,
+        badness: |o| o.tool_yaw_mrad,
     },
 ];
 
@@ -187,11 +181,12 @@ pub fn worst_case(evaluator: &Evaluator<'_>, effort: Effort, stop: &dyn Fn() -> 
     let plan = evaluator.plan();
     let draws = Draws::new(plan, evaluator.machine.rails());
     let tolerance_box = ToleranceBox::new(plan, draws.modes().clone());
-    let searcher = Searcher::new(evaluator, &tolerance_box);
+    let service = service_states(plan);
+    let searcher = Searcher::new(evaluator, &tolerance_box, &draws, &service)?;
     // Contact-level blocks answer slowly and have no bound: the same machine on springs shows where to look.
     let springs = plan.on_springs();
     let guide = springs.as_ref().map(|p| on_springs(p, evaluator)).transpose()?;
-    let guide = guide.as_ref().map(|g| Searcher::new(g, &tolerance_box));
+    let guide = guide.as_ref().map(|g| Searcher::new(g, &tolerance_box, &draws, &service)).transpose()?;
     let scout = guide.as_ref().unwrap_or(&searcher);
     let (corners_from, no_bound) = match Extremes::new(scout.evaluator, &tolerance_box) {
         Ok(bounds) => (Some(bounds), None),

@@ -4,15 +4,17 @@ use rayon::prelude::*;
 
 use super::tolerance_box::ToleranceBox;
 use crate::math::Corners;
+use crate::math::lanes::LANES;
 use crate::structure::NotConverged;
+use crate::study::batch::{Batch, Memory};
 use crate::study::engine::run;
 use crate::study::evaluate::{Evaluator, Work};
 use crate::study::outcome::Outcome;
-use crate::study::sampling::uniform;
-use crate::study::service::{ServiceState, service_states};
+use crate::study::sampling::{Draws, uniform};
+use crate::study::service::ServiceState;
 
 /// What is to be made bad: greater is worse.
-pub(super) type Badness = fn(&Outcome, &Work) -> f64;
+pub(super) type Badness = fn(&Outcome) -> f64;
 
 /// A point of the box and how bad it is.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,22 +27,41 @@ pub(super) struct Found {
 pub(super) struct Searcher<'e, 'p> {
     pub(super) evaluator: &'e Evaluator<'p>,
     pub(super) tolerance_box: &'e ToleranceBox,
-    service: Vec<ServiceState>,
+    service: &'e [ServiceState],
+    batch: Batch<'e, 'p>,
 }
 
 impl<'e, 'p> Searcher<'e, 'p> {
-    pub(super) fn new(evaluator: &'e Evaluator<'p>, tolerance_box: &'e ToleranceBox) -> Self {
-        Self { evaluator, tolerance_box, service: service_states(evaluator.plan()) }
+    /// `draws` of the plan's sources, with which the box goes through the fast path.
+    ///
+    /// # Errors
+    /// An equilibrium was not found.
+    pub(super) fn new(
+        evaluator: &'e Evaluator<'p>,
+        tolerance_box: &'e ToleranceBox,
+        draws: &'e Draws<'e>,
+        service: &'e [ServiceState],
+    ) -> Result<Self, NotConverged> {
+        Ok(Self { evaluator, tolerance_box, service, batch: Batch::new(evaluator, draws, service)? })
     }
 
-    /// Evaluates a point.
+    /// Evaluates a point by itself.
     pub(super) fn outcome(&self, point: &[f64], work: &mut Work) -> Result<Outcome, NotConverged> {
-        self.evaluator.evaluate(&self.tolerance_box.installation(self.evaluator.plan(), point), &self.service, work)
+        self.evaluator.evaluate(&self.tolerance_box.installation(self.evaluator.plan(), point), self.service, work)
     }
 
-    fn badness(&self, point: &[f64], of: Badness, work: &mut Work) -> Result<f64, NotConverged> {
-        let outcome = self.outcome(point, work)?;
-        Ok(of(&outcome, work))
+    /// How bad some points are, eight at a time.
+    fn badness(&self, points: &[Vec<f64>], of: Badness, memory: &mut Memory) -> Result<Vec<f64>, NotConverged> {
+        let mut list = Vec::with_capacity(points.len());
+        for eight in points.chunks(LANES) {
+            let columns: Vec<Vec<f64>> = eight.iter().map(|p| self.tolerance_box.numbers(p)).collect();
+            memory.numbers.clear();
+            let lane = |j: usize| std::array::from_fn(|i| columns[i.min(columns.len() - 1)][j]);
+            memory.numbers.extend((0..columns[0].len()).map(lane));
+            let done = self.batch.run(&memory.numbers, eight.len(), false, &mut memory.work).map_err(|(_, e)| e)?;
+            list.extend(done.iter().map(|(outcome, _)| of(outcome)));
+        }
+        Ok(list)
     }
 
     /// Random starting points: corners and inside, the same for the same seed.
@@ -50,12 +71,10 @@ impl<'e, 'p> Searcher<'e, 'p> {
 
     /// The worst of some points.
     pub(super) fn best_of(&self, points: &[Vec<f64>], of: Badness) -> Result<Found, NotConverged> {
-        let found: Vec<Found> = points.par_iter().map(|point| self.at(point, of)).collect::<Result<_, _>>()?;
-        Ok(self.worst(found))
-    }
-
-    fn at(&self, point: &[f64], of: Badness) -> Result<Found, NotConverged> {
-        Ok(Found { badness: self.badness(point, of, &mut Work::default())?, point: point.to_vec() })
+        let one = |memory: &mut Memory, eight: &[Vec<f64>]| self.badness(eight, of, memory);
+        let found: Vec<Vec<f64>> = points.par_chunks(LANES).map_init(Memory::default, one).collect::<Result<_, _>>()?;
+        let found = found.into_iter().flatten().zip(points).map(|(badness, point)| Found { badness, point: point.clone() });
+        Ok(self.worst(found.collect()))
     }
 
     fn worst(&self, found: Vec<Found>) -> Found {
@@ -71,12 +90,13 @@ impl<'e, 'p> Searcher<'e, 'p> {
 
     /// Repeatedly goes to the corner that the slope points to, then turns single errors over.
     fn climb_one(&self, start: &[f64], of: Badness) -> Result<Found, NotConverged> {
-        let mut work = Work::default();
-        let mut best = Found { badness: self.badness(start, of, &mut work)?, point: start.to_vec() };
+        let mut memory = Memory::default();
+        let mut at = |points: &[Vec<f64>]| self.badness(points, of, &mut memory);
+        let mut best = Found { badness: at(&[start.to_vec()])?[0], point: start.to_vec() };
         for _ in 0..6 {
-            let slope = self.slope(&best, of, &mut work)?;
+            let slope = slope(&best, &mut at)?;
             let (_, point) = self.tolerance_box.support(&slope, &mut Corners::default());
-            let badness = self.badness(&point, of, &mut work)?;
+            let badness = at(std::slice::from_ref(&point))?[0];
             if badness <= best.badness * (1.0 + 1e-9 * best.badness.signum()) {
                 break;
             }
@@ -88,30 +108,39 @@ impl<'e, 'p> Searcher<'e, 'p> {
                 break;
             }
             turned = false;
-            for j in 0..self.tolerance_box.scalars() {
-                let mut point = best.point.clone();
-                point[j] = if point[j] < 0.0 { 1.0 } else { -1.0 };
-                let badness = self.badness(&point, of, &mut work)?;
-                if badness > best.badness {
-                    best = Found { badness, point };
+            let mut next = 0;
+            while next < self.tolerance_box.scalars() {
+                let tried: Vec<usize> = (next..self.tolerance_box.scalars().min(next + LANES)).collect();
+                let points: Vec<Vec<f64>> = tried.iter().map(|j| turned_over(&best.point, *j)).collect();
+                let found = at(&points)?;
+                // The first that is worse is taken; those behind it are tried again from there.
+                let worse = (0..tried.len()).find(|k| found[*k] > best.badness);
+                next = worse.map_or(next + LANES, |k| tried[k] + 1);
+                if let Some(k) = worse {
+                    best = Found { badness: found[k], point: points[k].clone() };
                     turned = true;
                 }
             }
         }
         Ok(best)
     }
+}
 
-    /// Slope of the badness in every coordinate, by a small step towards the middle.
-    fn slope(&self, at: &Found, of: Badness, work: &mut Work) -> Result<Vec<f64>, NotConverged> {
+/// A point with one coordinate at its other limit.
+fn turned_over(point: &[f64], j: usize) -> Vec<f64> {
+    let mut point = point.to_vec();
+    point[j] = if point[j] < 0.0 { 1.0 } else { -1.0 };
+    point
+}
+
+/// Slope of the badness in every coordinate, by a small step towards the middle.
+fn slope(at: &Found, badness: &mut impl FnMut(&[Vec<f64>]) -> Result<Vec<f64>, NotConverged>) -> Result<Vec<f64>, NotConverged> {
+    let step = |j: usize| if at.point[j] > 0.0 { -1e-3 } else { 1e-3 };
+    let moved = |j: usize| {
         let mut point = at.point.clone();
-        let mut slope = Vec::with_capacity(point.len());
-        for j in 0..point.len() {
-            let here = point[j];
-            let step = if here > 0.0 { -1e-3 } else { 1e-3 };
-            point[j] = here + step;
-            slope.push((self.badness(&point, of, work)? - at.badness) / step);
-            point[j] = here;
-        }
-        Ok(slope)
-    }
+        point[j] += step(j);
+        point
+    };
+    let points: Vec<Vec<f64>> = (0..at.point.len()).map(moved).collect();
+    Ok(badness(&points)?.iter().enumerate().map(|(j, b)| (b - at.badness) / step(j)).collect())
 }

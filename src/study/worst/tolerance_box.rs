@@ -19,6 +19,15 @@ struct Coordinate {
     half: f64,
 }
 
+/// What the numbers of a drawn installation are, source by source.
+#[derive(Debug, Clone)]
+enum Source {
+    /// So many scalar coordinates.
+    Scalars(usize),
+    /// Mode amplitudes and their peak-to-valley.
+    Profile,
+}
+
 #[derive(Debug, Clone)]
 struct Profile {
     rail: usize,
@@ -32,6 +41,7 @@ struct Profile {
 pub struct ToleranceBox {
     coordinates: Vec<Coordinate>,
     profiles: Vec<Profile>,
+    sources: Vec<Source>,
     modes: ProfileModes,
     band: Band,
 }
@@ -41,10 +51,11 @@ impl ToleranceBox {
     #[must_use]
     pub fn new(plan: &Plan, modes: ProfileModes) -> Self {
         use ErrorKind as K;
-        let (mut coordinates, mut profiles) = (Vec::new(), Vec::new());
+        let (mut coordinates, mut profiles, mut sources) = (Vec::<Coordinate>::new(), Vec::new(), Vec::new());
         let perfect = Installation::perfect(plan);
         for source in plan.errors.sources.iter().filter(|s| !s.in_service) {
             let (middle, half) = (source.middle(), source.half_width());
+            let before = coordinates.len();
             let mut add = |part| coordinates.push(Coordinate { part, middle, half });
             match source.kind {
                 K::StraightnessLateral(rail) => profiles.push(Profile { rail, row: 0, zone: source.upper }),
@@ -66,10 +77,11 @@ impl ToleranceBox {
                 }
                 kind => add(Part::Scalar(kind)),
             }
+            sources.push(if source.kind.profile().is_some() { Source::Profile } else { Source::Scalars(coordinates.len() - before) });
         }
         profiles.retain(|_| modes.count() > 0);
         let band = Band::new(&modes.on_grid);
-        Self { coordinates, profiles, modes, band }
+        Self { coordinates, profiles, sources, modes, band }
     }
 
     /// Number of scalar coordinates.
@@ -116,6 +128,29 @@ impl ToleranceBox {
             }
         }
         to
+    }
+
+    /// The numbers that a drawn installation has at a point, in the order of [`crate::study::Draws::places`].
+    pub(super) fn numbers(&self, point: &[f64]) -> Vec<f64> {
+        let mut numbers = Vec::new();
+        let (mut coordinates, mut scalars) = (self.coordinates.iter(), point.iter());
+        let mut profiles = self.profiles.iter().zip(point[self.scalars()..].chunks(self.modes().max(1)));
+        for source in &self.sources {
+            match source {
+                Source::Scalars(count) => {
+                    let own = coordinates.by_ref().zip(scalars.by_ref()).take(*count);
+                    numbers.extend(own.map(|(c, u)| c.middle + c.half * u));
+                }
+                Source::Profile => {
+                    let amplitudes: Vec<f64> =
+                        profiles.next().map_or_else(Vec::new, |(profile, own)| own.iter().map(|a| a * profile.zone).collect());
+                    let peak_to_valley = self.modes.peak_to_valley(&amplitudes);
+                    numbers.extend(amplitudes);
+                    numbers.push(peak_to_valley);
+                }
+            }
+        }
+        numbers
     }
 
     /// Greatest value of `row . point` over the box, and a point that has it. `corners` keeps where

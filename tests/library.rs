@@ -1,0 +1,37 @@
+//! All tests that call the library, in one program: it is built and linked once. One file for each subject.
+#![allow(missing_docs, unreachable_pub, reason = "tests")]
+
+mod check_bad_machines;
+mod check_budget;
+mod check_contact_machine;
+mod check_far_ends;
+mod check_fast_path;
+mod check_laws;
+mod check_limits;
+mod check_map;
+mod check_properties;
+mod check_review;
+mod check_shares;
+mod check_shims;
+mod check_study;
+mod check_survey;
+mod check_tightening;
+mod check_worst_case;
+mod common;
+mod cross_contact_block;
+mod cross_frame;
+mod cross_shims;
+mod cross_worked_machines;
+#[path = "fuzz/readers.rs"]
+mod fuzz_readers;
+mod golden_small;
+mod layers;
+mod ref_adaptive;
+mod ref_budget;
+mod ref_classes;
+mod ref_life;
+mod ref_sobol;
+mod ref_statics;
+mod ref_statistics;
+mod ref_straightness;
+mod supply_chain;
