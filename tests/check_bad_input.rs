@@ -1,6 +1,5 @@
 //! Bad plans, surveys, callouts and installations: each is a result or an error with a place; no panic, no hang, no unbounded memory.
 //! The messages stand in `corpus/messages.txt`, for a person to read; `RAILTRUE_REGENERATE=1` writes them anew.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,6 +1,5 @@
 //! Machines at the edge: hardly held, very stiff, in one line, floats without travel. Each is refused or solved in balance, and what
 //! hardly holds is said with its condition number.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! Laws of the budget on a machine that can be seen through.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! Machines with contact-level blocks: convergence, limits, symmetry, tightening, life row by row.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! What one machine in a hundred and in a thousand comes to, beside counting, and for any number of threads.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;

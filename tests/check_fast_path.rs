@@ -1,5 +1,4 @@
 //! The fast path of a study against the evaluator, installation by installation.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;

@@ -1,5 +1,4 @@
 //! Laws that must hold whatever the numbers: balance, rigid motion, mirror, energy, the condensed path.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! Limits against hand calculation, and against the study that they invert.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! Laws of the map of two errors.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

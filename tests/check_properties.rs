@@ -1,6 +1,5 @@
 //! Laws on installations that a property tester picks and shrinks: balance, rigid motion, mirror, superposition, least energy, the
 //! condensed floats.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! A review of callouts against hand calculation, and against the limits that it must agree with.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

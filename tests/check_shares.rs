@@ -1,5 +1,4 @@
 //! Laws of the variance shares on machines.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! The shim program on small cases: every list tried one by one, and a machine that needs nothing.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use railtrue::study::survey::shims::program::{Bound, Pad, Task, cost, keeps, solve};
 

@@ -1,5 +1,4 @@
 //! Laws of the studies: threads, replay, limits, the trade's rule.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

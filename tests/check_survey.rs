@@ -1,5 +1,4 @@
 //! A survey of known rails gives those rails and their loads; what cannot be seen is said; uncertainty is kept.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! Laws of joints tightened on the machine: optimality, slots at their end, what vanishes and what stays.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use railtrue::input::plan::{DragStates, Law};
 use railtrue::input::{Installation, Plan, read_plan};

@@ -1,5 +1,4 @@
 //! The worst case against hand calculation, full enumeration and an adversary.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! The binary as a person calls it.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use assert_cmd::Command;
 use predicates::prelude::*;

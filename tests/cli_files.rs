@@ -1,5 +1,4 @@
 //! What the program does to files: whole or not at all, nothing of the user's overwritten, nothing written elsewhere.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use assert_cmd::Command;
 use predicates::prelude::*;

@@ -1,6 +1,5 @@
 //! Text from files that would do something where it is shown: tags in pages and figures, formulas in sheets, escape codes and turned
 //! reading directions on the terminal. From the command line, through every command that shows text.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::path::Path;
 use std::process::Output;
@@ -48,7 +47,8 @@ fn hostile_callouts(text: &str) -> String {
 fn folder_of(text: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let put = |name: &str, text: String| std::fs::write(folder.path().join(name), text).unwrap();
-    put("plan.toml", hostile_plan(text));
+    // Few positions of the bridge: what is shown is the same, and it is computed sooner.
+    put("plan.toml", hostile_plan(text).replace("stations = 21 ", "stations = 4 "));
     put("survey.csv", hostile_survey(text));
     put("callouts.csv", hostile_callouts(text));
     folder

@@ -1,5 +1,4 @@
 //! `railtrue limits` as a person calls it.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

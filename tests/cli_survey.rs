@@ -1,5 +1,4 @@
 //! `survey` and `sheet` as an installer calls them.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use assert_cmd::Command;
 use predicates::prelude::*;

@@ -1,5 +1,4 @@
 //! The commands that set tolerances, as a person calls them: classes, shares, map, budget.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

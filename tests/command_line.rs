@@ -1,4 +1,5 @@
 //! All tests that run the program, in one program. One file for each subject.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 #![allow(missing_docs, unreachable_pub, reason = "tests")]
 
 mod check_bad_input;

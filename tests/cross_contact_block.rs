@@ -1,5 +1,4 @@
 //! A block's contacts against an independent implementation of the same geometry (Python, numpy), and the laws they obey.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,6 +1,5 @@
 //! Whole poses against a frame of 60 beam elements solved with numpy and scipy
 //! (`cross/whole_pose.py`, versions in the JSON's head; general-purpose libraries, another route than ours).
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

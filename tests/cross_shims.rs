@@ -1,6 +1,5 @@
 //! The shim program against scipy's milp on 50 random cases: fewest pads, then least movement. The cases and their solutions
 //! were made by tests/cross/shim_programs.py; versions stand in the file.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

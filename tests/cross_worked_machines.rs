@@ -1,6 +1,5 @@
 //! Whole machines solved by an independent implementation of the same model (Python, numpy), read through our
 //! own file formats. They show that two people read the model alike; they are no published source.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,6 +1,5 @@
 //! The committed demo report and the README's verdict are what the program makes today.
 //! `RAILTRUE_REGENERATE=1 cargo test --test command_line golden_reports` writes them anew.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::path::{Path, PathBuf};
 

@@ -1,7 +1,6 @@
 //! Every study once, on a small machine and with few draws: what each comes to, to the ninth digit. A change of a number that no
 //! law of the other tests forbids is seen here, and in seconds.
 //! `RAILTRUE_REGENERATE=1 cargo test --test library golden_small` writes `tests/data/small/` anew.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::fmt::Write as _;
 
@@ -17,8 +16,8 @@ use railtrue::study::survey::planned::{instruments, needs};
 use railtrue::study::survey::shims::correct_rails;
 use railtrue::study::survey::{Measured, checks, evaluate_survey, panels, predict};
 use railtrue::study::{
-    BudgetEffort, Depth, Effort, Evaluator, Length, StudyResult, WorstCase, budget, limits, map, monte_carlo, remarks, service_states,
-    shares, stack, trace, worst_case,
+    BudgetEffort, Depth, Effort, Evaluator, Length, StudyResult, WorstCase, budget, drawn, limits, map, monte_carlo, remarks,
+    service_states, shares, stack, trace, worst_case,
 };
 
 const DEMO: &str = include_str!("../examples/panel-bridge.toml");
@@ -140,8 +139,16 @@ fn study_text(study: &StudyResult) -> String {
 }
 
 #[test]
-fn golden_small_study() {
+fn golden_small_draws() {
     let plan = small();
+    for (i, evaluator) in evaluators(&plan).iter().enumerate() {
+        keep(&format!("draws-{i}"), &format!("{:?}", drawn(evaluator, 3, 24).unwrap()));
+    }
+}
+
+#[test]
+fn golden_small_study() {
+    let plan = smallest();
     keep("study", &study_text(&monte_carlo(&evaluators(&plan), Length::Fixed(64), 3, &|_| {}).unwrap()));
 }
 

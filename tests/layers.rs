@@ -1,5 +1,4 @@
 //! Data flows one way: each room may use only the rooms above it.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::path::Path;
 

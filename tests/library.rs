@@ -1,4 +1,5 @@
 //! All tests that call the library, in one program: it is built and linked once. One file for each subject.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 #![allow(missing_docs, unreachable_pub, reason = "tests")]
 
 mod check_bad_machines;

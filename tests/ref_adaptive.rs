@@ -1,5 +1,4 @@
 //! The adaptive procedure of JCGM 101:2008, 7.9, on a model with a known answer.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use railtrue::input::sources::Spread;
 use railtrue::study::{Estimates, SEQUENCE, numerical_tolerance, run, settled, unit_draw};

@@ -1,5 +1,4 @@
 //! Allocation of tolerances at least cost against closed forms and a published example.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use railtrue::math::allocate::{Part, cheapest};
 

@@ -1,6 +1,5 @@
 //! Tolerance classes against the tables of the standards, row by row: both ends of each range, just inside and just outside.
 //! The tables stand in `data/`; where a column or row says memory, the value comes from memory.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! Life against published formulas and worked numbers.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! Sobol indices: the estimator of the studies on functions whose indices are known in closed form.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

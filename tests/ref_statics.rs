@@ -1,6 +1,5 @@
 //! Statics by hand: springs in series, a table on four springs, a raised corner. Formulas of any statics text;
 //! numbers recomputed by hand (least squares and exact fractions).
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

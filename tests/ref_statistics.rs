@@ -1,5 +1,4 @@
 //! Sampling and statistics against published values, through the engine that the studies use.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use crate::common;
 

@@ -1,5 +1,4 @@
 //! Straight lines through points against published values.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use approx::assert_relative_eq;
 use railtrue::geometry::line_fit::{end_points, least_squares, minimum_zone};

@@ -1,5 +1,4 @@
 //! What is built in: licences that we may pass on, from the public registry only, and no unsafe code of our own.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::path::Path;
 use std::process::Command;

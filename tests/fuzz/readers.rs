@@ -1,6 +1,5 @@
 //! Plans, surveys, callouts and installations broken by chance: bytes turned, words swapped, pieces of other files put in. Nothing may panic or
 //! hang. A few seconds in every test run; `tests/fuzz/run.sh` does it for as long as is asked.
-#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 #![allow(clippy::print_stdout, reason = "a long run says what it did")]
 
 use crate::common;

@@ -84,7 +84,9 @@ fn whole(folders: &Folders, rooms: &[String], again: bool, subjects: &[&str]) ->
         Some(_) => again,
     };
     let here = |m: &&Mutant| rooms.is_empty() || rooms.iter().any(|r| m.file.starts_with(r.as_str()));
-    let list: Vec<&Mutant> = tree.mutants().filter(|m| !tree.unbuilt.contains(&m.id)).filter(here).filter(wanted).collect();
+    let mut list: Vec<&Mutant> = tree.mutants().filter(|m| !tree.unbuilt.contains(&m.id)).filter(here).filter(wanted).collect();
+    // In no order that means anything: what is tried when a run is stopped is a fair sample of all.
+    list.sort_by_cached_key(|m| scattered(&m.key()));
     let trial = Trial::new(&suite, BUDGET_S[usize::from(again)]);
     let (caught, began) = (AtomicUsize::new(0), Instant::now());
     side_by_side(list.len(), |i| {
@@ -116,6 +118,11 @@ fn page(folders: &Folders) -> Result<(), Failed> {
     Ok(std::fs::write(folders.package.join("tests/mutants.md"), page)?)
 }
 
+/// A number that says nothing about a text but is always the same.
+fn scattered(text: &str) -> u64 {
+    text.bytes().fold(5_381, |hash: u64, b| hash.wrapping_mul(33) ^ u64::from(b)).wrapping_mul(0x9E37_79B9_7F4A_7C15).rotate_right(29)
+}
+
 /// Date, commit, processor.
 fn head(package: &Path) -> String {
     let say = |program: &str, arguments: &[&str]| {
@@ -139,7 +146,7 @@ fn share(folders: &Folders) -> Result<(), Failed> {
     let days = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH)?.as_secs() / 86_400;
     let target = folders.package.join(std::env::var_os("CARGO_TARGET_DIR").unwrap_or_else(|| "target".into()));
     // A few files a day: with the changes of all of them the build alone would take longer than the share may.
-    let today = |file: &str| file.bytes().fold(5_381, |hash: u64, b| hash.wrapping_mul(33) ^ u64::from(b)) % SHARES == days % SHARES;
+    let today = |file: &str| scattered(file) % SHARES == days % SHARES;
     let mut tree = Tree::new(&folders.package, &folders.work, &target, &kept::unbuilt(&letters), today)?;
     let binaries = tree.build(&QUICK_PROGRAMS)?;
     println!("built after {:.0} s", began.elapsed().as_secs_f64());

@@ -95,8 +95,7 @@ impl<F: Fn(&mut Memory, &[Lane]) -> Result<Lane, NotConverged> + Sync> Search<F>
             let mut beyond = words(seed, BEYOND + (set << 32) + batch);
             let mut at = |point: u64, axis: usize| middled(scrambled.word(point, axis).unwrap_or_else(&mut beyond));
             let mut lanes = vec![ZERO; self.numbers];
-            for lane in 0..LANES {
-                let point = batch * LANES as u64 + lane as u64;
+            for (lane, point) in (batch * LANES as u64..).take(LANES).enumerate() {
                 let tilt = mixture.part_at(at(point, 0) + 0.5);
                 order.iter().enumerate().for_each(|(axis, &j)| lanes[j][lane] = tilt.lean(j, at(point, axis + 1)));
             }
