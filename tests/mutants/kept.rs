@@ -44,7 +44,7 @@ pub(crate) fn write(path: &Path, tree: &Tree, outcomes: &HashMap<String, Outcome
         lines.entry(format!("{} | {} | {}", m.file, m.function, m.change)).or_default().push(letter(m, tree, outcomes));
     }
     let mut text = String::from(
-        "# q, c caught (q by a quick test program); s survived, t the same when its time was up; n not reached; b does not build; - not tried\n",
+        "# q, c caught (q by a quick subject); s survived, t the same when its time was up; n not reached; b does not build; - not tried\n",
     );
     lines.iter().for_each(|(place, letters)| text += &format!("{place} | {letters}\n"));
     Ok(std::fs::write(path, text)?)
