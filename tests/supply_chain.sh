@@ -6,7 +6,7 @@ cd "$(dirname "$0")/.."
 skipped=()
 
 echo "== licences and sources (our own list, tests/supply_chain.rs)"
-cargo test --locked --quiet --test library supply_chain
+cargo test --release --locked --quiet --test library supply_chain
 
 echo "== versions withdrawn from the registry (cargo package asks its index)"
 said=$(timeout 600 cargo package --locked --allow-dirty --no-verify 2>&1 || true)
