@@ -18,7 +18,7 @@ const EVEN_AT_MOST: usize = 1000;
 pub struct Directions(Vec<Vec<u64>>);
 
 impl Directions {
-    /// Of so many dimensions, the first [`EVEN_AT_MOST`] of them at most.
+    /// Of so many dimensions, the first 1,000 of them at most.
     #[must_use]
     pub fn new(dimensions: usize) -> Self {
         let even = dimensions.min(EVEN_AT_MOST);
