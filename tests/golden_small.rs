@@ -241,9 +241,7 @@ fn golden_small_survey() {
     let before = predict(&plan, &chosen, &evaluated.measured, 16, 3).unwrap();
     let found = correct_rails(&plan, &evaluators, &evaluated.measured, &now, &before, &recheck, (16, 3)).unwrap().unwrap();
     let panels = panels(&plan, &rails, &evaluated.corrected, &evaluated.measured, Some(&found.after));
-    let shown: Vec<_> =
-        panels.iter().map(|p| (p.heading, p.curves.iter().map(|c| format!("{c:?}").len()).collect::<Vec<_>>(), &p.limits)).collect();
-    keep("survey", &format!("{:?}\n{:?}\n{now:?}\n{before:?}\n{shown:?}", evaluated.said, evaluated.findings));
+    keep("survey", &format!("{:?}\n{:?}\n{now:?}\n{before:?}\n{panels:?}", evaluated.said, evaluated.findings));
     let after = recheck(&found.after);
     keep(
         "work-list",

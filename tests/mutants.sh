@@ -6,7 +6,7 @@
 #   tests/mutants.sh quick [ROOM..]       the same with the quick subjects alone; what survives can be tried `again`
 #   tests/mutants.sh again [ROOM..]       what was not caught, with more time for each
 #   tests/mutants.sh page                 result and page from what is known
-#   tests/mutants.sh share                the share of the day, in at most three minutes: what CI runs
+#   tests/mutants.sh share                the share of the day, in at most three minutes; not in CI yet
 # What came out stands in tests/mutants.md and, a letter for each change, in tests/mutants/result.txt. What is known of a
 # survivor stands in tests/mutants/explained.txt. Remove target/mutants/outcomes.jsonl to begin anew.
 set -euo pipefail
