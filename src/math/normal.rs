@@ -1,8 +1,8 @@
-//! The standard normal quantile, eight at a time: one uniform number makes one normal one.
+//! Standard normal quantiles, eight at a time: one uniform number makes one normal one.
 
 use multiversion::multiversion;
 
-use super::lanes::{LANES, Lane};
+use super::lanes::{LANES, Lane, ZERO};
 
 /// Quotient of two polynomials, coefficients from the constant on.
 struct Quotient {
@@ -89,28 +89,65 @@ impl Quotient {
     }
 }
 
-/// Quantile of 0.5 + q, |q| < 0.5, for q near an end.
-fn outside(q: f64) -> f64 {
-    let r = (-(0.5 - q.abs()).ln()).sqrt();
-    let size = if r <= 5.0 { SHOULDER.at(r - 1.6) } else { TAIL.at(r - 5.0) };
-    size.copysign(q)
+/// Quantiles of 0.5 + q, |q| < 0.5, for eight q near an end.
+#[inline(always)]
+fn outside(q: Lane) -> Lane {
+    let (mut r, mut size) = (ZERO, ZERO);
+    for i in 0..LANES {
+        r[i] = (-ln(0.5 - q[i].abs())).sqrt();
+        size[i] = SHOULDER.at(r[i] - 1.6);
+    }
+    for i in 0..LANES {
+        if r[i] > 5.0 {
+            size[i] = TAIL.at(r[i] - 5.0);
+        }
+        size[i] = size[i].copysign(q[i]);
+    }
+    size
 }
 
-/// Standard normal quantile of 0.5 + q for eight q between -0.5 and 0.5, ends excluded.
+/// Natural logarithm of a normal number, to about two units in the last place: ln m = 2 artanh((m - 1)/(m + 1)) for a mantissa
+/// between 0.7 and 1.4, which the compiler can take eight at a time.
+#[inline(always)]
+fn ln(x: f64) -> f64 {
+    let bits = x.to_bits();
+    // An exponent becomes the last bits of 2^52.
+    let exponent = f64::from_bits((bits >> 52) | 0x4330_0000_0000_0000) - 4_503_599_627_371_519.0;
+    let mantissa = f64::from_bits((bits & 0x000F_FFFF_FFFF_FFFF) | 0x3FF0_0000_0000_0000);
+    let high = mantissa > std::f64::consts::SQRT_2;
+    let (m, exponent) = (if high { 0.5 * mantissa } else { mantissa }, if high { exponent + 1.0 } else { exponent });
+    let s = (m - 1.0) / (m + 1.0);
+    let z = s * s;
+    let series = (1..11).rev().fold(0.0, |sum, k| (sum + 1.0 / f64::from(2 * k + 1)) * z);
+    exponent * std::f64::consts::LN_2 + 2.0 * (s + s * series)
+}
+
+/// Lanes whose numbers near the ends are gathered.
+const GATHERED: usize = 16;
+
+/// Turns many q between -0.5 and 0.5, ends excluded, into standard normal quantiles of 0.5 + q.
 ///
-/// q counts from the middle, so that both tails keep their digits. The same bits in every lane and on every processor.
+/// q counts from the middle, so that both tails keep their digits. The same bits wherever a number stands among the others and
+/// on every processor. Numbers near the ends (15 in 100) are gathered: their formula, too, runs on eight at a time.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq", "x86_64+avx2"))]
-pub fn normal_quantiles(q: &Lane) -> Lane {
-    let mut z = [0.0; LANES];
-    for i in 0..LANES {
-        z[i] = q[i] * CENTRE.at(MIDDLE * MIDDLE - q[i] * q[i]);
-    }
-    for i in 0..LANES {
-        if q[i].abs() > MIDDLE {
-            z[i] = outside(q[i]);
+pub fn normal_quantiles(numbers: &mut [Lane]) {
+    let (mut ends, mut places) = ([[0.49; LANES]; GATHERED], [0; GATHERED * LANES]);
+    for part in numbers.chunks_mut(GATHERED) {
+        let mut count = 0;
+        for (i, q) in part.as_flattened().iter().enumerate() {
+            (ends.as_flattened_mut()[count], places[count]) = (*q, i);
+            count += usize::from(q.abs() > MIDDLE);
+        }
+        for q in part.as_flattened_mut() {
+            *q *= CENTRE.at(MIDDLE * MIDDLE - *q * *q);
+        }
+        for lane in &mut ends[..count.div_ceil(LANES)] {
+            *lane = outside(*lane);
+        }
+        for (i, z) in places[..count].iter().zip(ends.as_flattened()) {
+            part.as_flattened_mut()[*i] = *z;
         }
     }
-    z
 }
 
 #[cfg(test)]
@@ -118,13 +155,20 @@ mod tests {
     use super::*;
     use statrs::distribution::{ContinuousCDF, Normal};
 
+    /// The quantile of one number.
+    fn quantile(q: f64) -> f64 {
+        let mut numbers = [[q; LANES]];
+        normal_quantiles(&mut numbers);
+        numbers[0][3]
+    }
+
     /// Against scipy 1.17.1 (`scipy.special.ndtri`) to rounding; against statrs, whose erfc holds ten digits, everywhere.
     #[test]
     fn cross_quantiles_are_those_of_a_statistics_library() {
         let normal = Normal::standard();
         for i in 0..4000 {
             let p = (f64::from(i) + 0.5) / 4000.0;
-            let z = normal_quantiles(&[p - 0.5; LANES])[i as usize % LANES];
+            let z = quantile(p - 0.5);
             assert!((z - normal.inverse_cdf(p)).abs() < 1e-9 * (1.0 + z.abs()), "{p}: {z}");
             assert!((normal.cdf(z) - p).abs() < 1e-9, "{p}: {z}");
         }
@@ -140,7 +184,7 @@ mod tests {
         ] {
             // 0.5 + q, from which scipy starts, has lost digits of the tail: z p' is what an ulp of p is worth.
             let rounding = 1e-14 + 2e-16 / (0.5 - q);
-            assert!((normal_quantiles(&[q; LANES])[0] - z).abs() < rounding, "{q}");
+            assert!((quantile(q) - z).abs() < rounding, "{q}");
         }
     }
 
@@ -148,17 +192,35 @@ mod tests {
     fn ref_quantiles_of_the_tables() {
         // Abramowitz and Stegun, table 26.5 and 26.6 (from memory): 97.5 % 1.959964, 99.9 % 3.090232; 1 - 1e-9 5.997807 (AS 241).
         for (p, z) in [(0.975, 1.959_963_984_540_054), (0.999, 3.090_232_306_167_813), (1.0 - 1e-9, 5.997_807_015)] {
-            let q = [p - 0.5, 0.5 - p, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
-            let of = normal_quantiles(&q);
-            assert!((of[0] - z).abs() < 1e-8 && of[0] == -of[1] && of[2] == 0.0, "{of:?}");
+            assert!((quantile(p - 0.5) - z).abs() < 1e-8 && quantile(p - 0.5) == -quantile(0.5 - p) && quantile(0.0) == 0.0, "{p}");
         }
     }
 
     #[test]
     fn check_the_parts_meet() {
         for (seam, step, tolerance) in [(MIDDLE, 1e-15, 1e-13), (0.5 - (-25.0_f64).exp(), 1e-16, 5e-6)] {
-            let z = normal_quantiles(&[seam - step, seam + step, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
+            let z = [quantile(seam - step), quantile(seam + step)];
             assert!((z[0] - z[1]).abs() < tolerance, "{z:?}");
+        }
+    }
+
+    /// Numbers of all parts in disorder, more than are gathered at once, some of them all near an end.
+    #[test]
+    fn check_a_number_does_not_depend_on_its_neighbours() {
+        let q = |i: usize| if i < 200 { 0.5 - 0.0003 * (i + 1) as f64 } else { ((i * 7919) % 1009) as f64 / 1009.0 - 0.499 };
+        let mut together: Vec<Lane> = (0..3 * GATHERED + 5).map(|l| std::array::from_fn(|i| q(LANES * l + i))).collect();
+        normal_quantiles(&mut together);
+        for (i, z) in together.as_flattened().iter().enumerate() {
+            assert_eq!(*z, quantile(q(i)), "{i}");
+        }
+    }
+
+    #[test]
+    fn check_the_logarithm() {
+        for i in 1..2_000 {
+            for x in [f64::from(i) / 2_000.0, 0.075 * (-0.02 * f64::from(i)).exp()] {
+                assert!((ln(x) - x.ln()).abs() <= 4.0 * f64::EPSILON * x.ln().abs(), "{x}");
+            }
         }
     }
 }

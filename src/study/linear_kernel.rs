@@ -8,7 +8,7 @@
 
 use multiversion::{multiversion, target::target_cfg_f};
 
-use super::linear_fatigue::{HALF, Half, Weights};
+use super::linear_fatigue::Weights;
 use super::linear_map::{BlockArms, LinearMap, RAIL};
 use super::linear_tiles::multiply_add;
 use crate::input::plan::Element;
@@ -61,33 +61,50 @@ fn smaller<const N: usize>(a: [f64; N], b: [f64; N]) -> [f64; N] {
 /// Largest |x + c| over a size, c between two constants.
 #[inline(always)]
 fn farthest(to: &mut Lane, x: &Lane, [low, high]: [f64; 2], size: f64) {
-    let (up, down) = (x.map(|v| (v + high) / size), x.map(|v| -(v + low) / size));
+    let (mut up, mut down) = (ZERO, ZERO);
+    for i in 0..LANES {
+        up[i] = (x[i] + high) / size;
+        down[i] = -(x[i] + low) / size;
+    }
     *to = larger(larger(up, down), *to);
 }
 
-/// One half of a lane.
+/// Part of a lane.
 #[inline(always)]
-fn half(of: &Lane, first: usize) -> Half {
+fn part<const N: usize>(of: &Lane, first: usize) -> [f64; N] {
     std::array::from_fn(|i| of[first + i])
 }
 
 #[inline(always)]
-fn put(to: &mut Lane, first: usize, half: Half) {
-    to[first..first + HALF].copy_from_slice(&half);
+fn put<const N: usize>(to: &mut Lane, first: usize, part: [f64; N]) {
+    to[first..first + N].copy_from_slice(&part);
 }
 
 /// Runs a batch of installations, given by their numbers, through every station and situation.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
 pub(super) fn sweep(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep) {
     const FUSED: bool = target_cfg_f!(target_feature = "fma");
+    // The innermost loop has about twenty numbers of each lane at hand: as many lanes go together as registers hold.
+    const WIDE: bool = target_cfg_f!(target_feature = "avx512f");
+    if WIDE { by_element::<FUSED, LANES>(map, w, numbers, out) } else { by_element::<FUSED, { LANES / 2 }>(map, w, numbers, out) }
+}
+
+#[inline(always)]
+fn by_element<const FUSED: bool, const N: usize>(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep) {
     match w.element {
-        Element::Ball => all::<FUSED>(map, w, numbers, out, |p| w.ball_fatigue(p)),
-        Element::Roller => all::<FUSED>(map, w, numbers, out, |p| w.roller_fatigue(p)),
+        Element::Ball => all::<FUSED, N>(map, w, numbers, out, |p| w.ball_fatigue::<FUSED>(p)),
+        Element::Roller => all::<FUSED, N>(map, w, numbers, out, |p| w.roller_fatigue(p)),
     }
 }
 
 #[inline(always)]
-fn all<const FUSED: bool>(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep, fatigue: impl Fn(f64) -> f64 + Copy) {
+fn all<const FUSED: bool, const N: usize>(
+    map: &LinearMap,
+    w: &Weights,
+    numbers: &[Lane],
+    out: &mut Sweep,
+    fatigue: impl Fn(f64) -> f64 + Copy,
+) {
     let blocks = map.blocks.len();
     for list in [&mut out.fatigue, &mut out.peak] {
         list.clear();
@@ -96,22 +113,22 @@ fn all<const FUSED: bool>(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &
     (out.joint_square, out.tool_square, out.tool_yaw, out.travel_used, out.slot_used) = (ZERO, ZERO, ZERO, ZERO, ZERO);
     (out.peak_static, out.lift) = (ZERO, ZERO);
     out.stroke.clear();
-    scale_profiles::<FUSED>(map, numbers, &mut out.memory);
+    scale_profiles::<FUSED, N>(map, numbers, &mut out.memory);
     let memory = &mut out.memory;
-    map.take_ups.product::<FUSED>(&memory.numbers, &mut memory.take_ups);
+    map.take_ups.product::<FUSED, N>(&memory.numbers, &mut memory.take_ups);
     for ((constant, slot), tau) in map.slots.iter().zip(&memory.take_ups) {
         farthest(&mut out.slot_used, tau, [*constant; 2], *slot);
     }
-    map.made.product::<FUSED>(&memory.numbers, &mut memory.made);
-    map.mounts.product::<FUSED>(&memory.numbers, &mut memory.mounts);
+    map.made.product::<FUSED, N>(&memory.numbers, &mut memory.made);
+    map.mounts.product::<FUSED, N>(&memory.numbers, &mut memory.mounts);
     for station in &map.stations {
         let memory = &mut out.memory;
-        station.rail.product::<FUSED>(&memory.numbers, &mut memory.rail);
-        map.forces.product::<FUSED>(&memory.rail, &mut memory.forces);
-        map.response.product_from::<FUSED>(&memory.made, &memory.forces, &mut memory.response);
+        station.rail.product::<FUSED, N>(&memory.numbers, &mut memory.rail);
+        map.forces.product::<FUSED, N>(&memory.rail, &mut memory.forces);
+        map.response.product_from::<FUSED, N>(&memory.made, &memory.forces, &mut memory.response);
         let mut at_station = ZERO;
         for b in 0..blocks {
-            one_block::<FUSED>(map, w, (b, station.share), out, &mut at_station, fatigue);
+            one_block::<FUSED, N>(map, w, (b, station.share), out, &mut at_station, fatigue);
         }
         out.stroke.push(at_station);
         others::<FUSED>(map, out);
@@ -120,19 +137,20 @@ fn all<const FUSED: bool>(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &
 
 /// Amplitudes of the profiles' modes to the wanted peak-to-valley.
 #[inline(always)]
-fn scale_profiles<const FUSED: bool>(map: &LinearMap, numbers: &[Lane], memory: &mut Memory) {
+fn scale_profiles<const FUSED: bool, const N: usize>(map: &LinearMap, numbers: &[Lane], memory: &mut Memory) {
     memory.numbers.clear();
     memory.numbers.extend_from_slice(numbers);
     for &first in &map.profiles {
-        map.grid.product::<FUSED>(&numbers[first..first + map.modes], &mut memory.grid);
+        map.grid.product::<FUSED, N>(&numbers[first..first + map.modes], &mut memory.grid);
         let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
         for value in &memory.grid[..map.grid_points] {
             (low, high) = (smaller(*value, low), larger(*value, high));
         }
-        let scale: Lane = std::array::from_fn(|i| {
+        let mut scale = ZERO;
+        for i in 0..LANES {
             let has = high[i] - low[i];
-            if has > 0.0 { numbers[first + map.modes][i] / has } else { 0.0 }
-        });
+            scale[i] = if has > 0.0 { numbers[first + map.modes][i] / has } else { 0.0 };
+        }
         for amplitude in &mut memory.numbers[first..first + map.modes] {
             for i in 0..LANES {
                 amplitude[i] *= scale[i];
@@ -160,9 +178,9 @@ fn block_loads<const FUSED: bool>(block: &BlockArms, truck: &[Lane], rail: &[Lan
     loads
 }
 
-/// Counts one block at one station in every situation.
+/// Counts one block at one station in every situation, `N` lanes at a time.
 #[inline(always)]
-fn one_block<const FUSED: bool>(
+fn one_block<const FUSED: bool, const N: usize>(
     map: &LinearMap,
     w: &Weights,
     (b, share): (usize, f64),
@@ -174,27 +192,27 @@ fn one_block<const FUSED: bool>(
     let memory = &out.memory;
     let truck = &memory.response[5 * block.side..5 * block.side + 5];
     let loads = block_loads::<FUSED>(block, truck, &memory.rail, &memory.mounts[5 * b..5 * b + 5]);
-    out.lift = larger(loads[1].map(|v| v + block.most_lift), out.lift);
-    for first in [0, HALF] {
-        let own: [Half; 5] = std::array::from_fn(|j| half(&loads[j], first));
-        let (mut sum, mut peak) = ([0.0; HALF], [0.0; HALF]);
+    out.lift = larger(std::array::from_fn(|i| loads[1][i] + block.most_lift), out.lift);
+    for first in (0..LANES).step_by(N) {
+        let own: [[f64; N]; 5] = std::array::from_fn(|j| part(&loads[j], first));
+        let (mut sum, mut peak) = ([0.0; N], [0.0; N]);
         for (constants, share) in block.constants.iter().zip(&map.shares) {
-            let p: Half = std::array::from_fn(|i| Weights::load(&Weights::sizes(&own, constants, i)));
+            let p: [f64; N] = std::array::from_fn(|i| Weights::load(&Weights::sizes(&own, constants, i)));
             peak = larger(p, peak);
             sum = std::array::from_fn(|i| multiply_add::<FUSED>(fatigue(p[i]), *share, sum[i]));
         }
         for constants in &block.constants[map.shares.len()..] {
             peak = larger(std::array::from_fn(|i| Weights::load(&Weights::sizes(&own, constants, i))), peak);
         }
-        let (fatigue, before, at, most) =
-            (half(&out.fatigue[b], first), half(&out.peak[b], first), half(at_station, first), half(&out.peak_static, first));
-        put(&mut out.fatigue[b], first, std::array::from_fn(|i| multiply_add::<FUSED>(sum[i], share, fatigue[i])));
-        put(&mut out.peak[b], first, larger(peak, before));
-        put(at_station, first, larger(peak, at));
+        let (fatigue, before): ([f64; N], [f64; N]) = (part(&out.fatigue[b], first), part(&out.peak[b], first));
+        let (at, most): ([f64; N], [f64; N]) = (part(at_station, first), part(&out.peak_static, first));
+        put::<N>(&mut out.fatigue[b], first, std::array::from_fn(|i| multiply_add::<FUSED>(sum[i], share, fatigue[i])));
+        put::<N>(&mut out.peak[b], first, larger(peak, before));
+        put::<N>(at_station, first, larger(peak, at));
         // P0 is looked at only where it can be a new largest one.
-        if (0..HALF).any(|i| w.fixed_over_dynamic_most * peak[i] > most[i]) {
+        if (0..N).any(|i| w.fixed_over_dynamic_most * peak[i] > most[i]) {
             let of = |constants| std::array::from_fn(|i| w.static_load::<FUSED>(&Weights::sizes(&own, constants, i)));
-            put(&mut out.peak_static, first, block.constants.iter().map(of).fold(most, larger));
+            put::<N>(&mut out.peak_static, first, block.constants.iter().map(of).fold(most, larger));
         }
     }
 }
@@ -222,10 +240,11 @@ fn others<const FUSED: bool>(map: &LinearMap, out: &mut Sweep) {
     for tool in &map.tools {
         let at = &response[tool.rows..tool.rows + 4];
         for c in &tool.ways {
-            let square = std::array::from_fn(|i| {
+            let mut square = ZERO;
+            for i in 0..LANES {
                 let way = [at[0][i] + c[0], at[1][i] + c[1], at[2][i] + c[2]];
-                way[0] * way[0] + way[1] * way[1] + way[2] * way[2]
-            });
+                square[i] = way[0] * way[0] + way[1] * way[1] + way[2] * way[2];
+            }
             out.tool_square = larger(square, out.tool_square);
         }
         farthest(&mut out.tool_yaw, &at[3], tool.yaw, 1.0);

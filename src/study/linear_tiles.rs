@@ -1,7 +1,7 @@
 //! Many short rows times eight installations side by side: rows with the same inputs are taken four at a time, so that an
 //! input is read once for four sums that do not wait for each other.
 
-use crate::math::lanes::{Lane, ZERO};
+use crate::math::lanes::{LANES, Lane, ZERO};
 
 /// A short row over some inputs: number of the input and factor.
 pub(super) type Sparse = Vec<(u32, f64)>;
@@ -45,19 +45,34 @@ impl Tiles {
 
     /// `to` = rows x inputs.
     #[inline(always)]
-    pub(super) fn product<const FUSED: bool>(&self, x: &[Lane], to: &mut Vec<Lane>) {
-        to.resize(self.outputs, ZERO);
-        for tile in &self.tiles {
-            tile.add_to::<FUSED>([ZERO; TILE], x, to);
-        }
+    pub(super) fn product<const FUSED: bool, const N: usize>(&self, x: &[Lane], to: &mut Vec<Lane>) {
+        self.sums::<FUSED, N>(|_| [ZERO; TILE], x, to);
     }
 
     /// `to` = `start` + rows x inputs.
     #[inline(always)]
-    pub(super) fn product_from<const FUSED: bool>(&self, start: &[Lane], x: &[Lane], to: &mut Vec<Lane>) {
+    pub(super) fn product_from<const FUSED: bool, const N: usize>(&self, start: &[Lane], x: &[Lane], to: &mut Vec<Lane>) {
+        self.sums::<FUSED, N>(|tile| tile.to.map(|r| start[r as usize]), x, to);
+    }
+
+    /// `N` lanes are one instruction's. Where that is all of them, four sums would wait for each other: two tiles go side by side.
+    /// Every sum is taken in the order of its inputs: the same bits either way.
+    #[inline(always)]
+    fn sums<const FUSED: bool, const N: usize>(&self, start: impl Fn(&Tile) -> [Lane; TILE], x: &[Lane], to: &mut Vec<Lane>) {
         to.resize(self.outputs, ZERO);
-        for tile in &self.tiles {
-            tile.add_to::<FUSED>(tile.to.map(|r| start[r as usize]), x, to);
+        let (pairs, single) = if N == LANES { self.tiles.as_chunks::<2>() } else { (&[][..], &self.tiles[..]) };
+        for [one, other] in pairs {
+            let (mut sums, mut others) = (start(one), start(other));
+            let both = one.inputs.len().min(other.inputs.len());
+            for (input, of_other) in one.inputs[..both].iter().zip(&other.inputs[..both]) {
+                add_input::<FUSED>(&mut sums, input, x);
+                add_input::<FUSED>(&mut others, of_other, x);
+            }
+            one.finish::<FUSED>(sums, both, x, to);
+            other.finish::<FUSED>(others, both, x, to);
+        }
+        for tile in single {
+            tile.finish::<FUSED>(start(tile), 0, x, to);
         }
     }
 }
@@ -78,18 +93,23 @@ fn tile(rows: &[Sparse], of: &[usize]) -> Tile {
 }
 
 impl Tile {
+    /// Adds the inputs from `done` on and writes the sums.
     #[inline(always)]
-    fn add_to<const FUSED: bool>(&self, start: [Lane; TILE], x: &[Lane], to: &mut [Lane]) {
-        let mut sums = start;
-        for (j, factors) in &self.inputs {
-            let x = &x[*j as usize];
-            for (sum, factor) in sums.iter_mut().zip(factors) {
-                *sum = std::array::from_fn(|i| multiply_add::<FUSED>(x[i], *factor, sum[i]));
-            }
+    fn finish<const FUSED: bool>(&self, mut sums: [Lane; TILE], done: usize, x: &[Lane], to: &mut [Lane]) {
+        for input in &self.inputs[done..] {
+            add_input::<FUSED>(&mut sums, input, x);
         }
         for (r, sum) in self.to.iter().zip(sums) {
             to[*r as usize] = sum;
         }
+    }
+}
+
+#[inline(always)]
+fn add_input<const FUSED: bool>(sums: &mut [Lane; TILE], (j, factors): &(u32, [f64; TILE]), x: &[Lane]) {
+    let x = &x[*j as usize];
+    for (sum, factor) in sums.iter_mut().zip(factors) {
+        *sum = std::array::from_fn(|i| multiply_add::<FUSED>(x[i], *factor, sum[i]));
     }
 }
 
@@ -102,7 +122,6 @@ pub(super) fn multiply_add<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::math::lanes::LANES;
 
     #[test]
     fn check_tiles_give_what_the_rows_give() {
@@ -112,9 +131,9 @@ mod tests {
         let start: Vec<Lane> = (0..8).map(|r| [f64::from(r); LANES]).collect();
         let tiles = Tiles::new(&rows);
         let (mut plain, mut from, mut fused) = (Vec::new(), Vec::new(), Vec::new());
-        tiles.product::<false>(&x, &mut plain);
-        tiles.product_from::<false>(&start, &x, &mut from);
-        tiles.product::<true>(&x, &mut fused);
+        tiles.product::<false, 4>(&x, &mut plain);
+        tiles.product_from::<false, LANES>(&start, &x, &mut from);
+        tiles.product::<true, LANES>(&x, &mut fused);
         for (r, row) in rows.iter().enumerate() {
             for i in 0..LANES {
                 let expected: f64 = row.iter().map(|(j, f)| f * x[*j as usize][i]).sum();

@@ -22,9 +22,10 @@ pub fn uniform(rng: &mut impl Rng) -> f64 {
 
 /// A draw between -1 and 1, the limits; beyond them only for a normal spread that is not cut.
 pub fn unit_draw(spread: Spread, cut: bool, rng: &mut impl Rng) -> f64 {
-    let mut from_middle = ZERO;
-    from_middle[0] = middled(rng.next_u64());
-    Shape::of(spread, cut).at(&from_middle)[0]
+    let (mut number, shape) = ([ZERO], Shape::of(spread, cut));
+    number[0][0] = middled(rng.next_u64());
+    shaped(&mut number, |_| shape);
+    number[0][0]
 }
 
 /// A word of random bits as a number between -1/2 and 1/2, ends excluded, symmetric.
@@ -67,12 +68,30 @@ impl Shape {
         }
     }
 
-    /// Values of eight uniform numbers, counted from the middle of 0..1.
-    fn at(self, from_middle: &Lane) -> Lane {
-        match self {
-            Self::Uniform => from_middle.map(|q| 2.0 * q),
-            Self::Triangular => from_middle.map(|q| (1.0 - (1.0 - 2.0 * q.abs()).sqrt()).copysign(q)),
-            Self::Normal { deviation, kept } => normal_quantiles(&from_middle.map(|q| kept * q)).map(|z| deviation * z),
+    const fn is_normal(self) -> bool {
+        matches!(self, Self::Normal { .. })
+    }
+}
+
+/// Turns uniform numbers, counted from the middle of 0..1, into values in units of their half widths.
+fn shaped(numbers: &mut [Lane], shape: impl Fn(usize) -> Shape) {
+    for (i, lane) in numbers.iter_mut().enumerate() {
+        match shape(i) {
+            Shape::Uniform => lane.iter_mut().for_each(|q| *q *= 2.0),
+            Shape::Triangular => lane.iter_mut().for_each(|q| *q = (1.0 - (1.0 - 2.0 * q.abs()).sqrt()).copysign(*q)),
+            Shape::Normal { kept, .. } => lane.iter_mut().for_each(|q| *q *= kept),
+        }
+    }
+    // Normal numbers that stand together are turned together.
+    let mut first = 0;
+    while first < numbers.len() {
+        let count = (first..numbers.len()).take_while(|i| shape(*i).is_normal()).count();
+        normal_quantiles(&mut numbers[first..first + count]);
+        first += count + 1;
+    }
+    for (i, lane) in numbers.iter_mut().enumerate() {
+        if let Shape::Normal { deviation, .. } = shape(i) {
+            lane.iter_mut().for_each(|z| *z *= deviation);
         }
     }
 }
@@ -175,8 +194,9 @@ impl<'p> Draws<'p> {
 
     /// Turns uniform numbers, counted from the middle of 0..1, into the numbers of installations.
     pub(super) fn spread(&self, numbers: &mut [Lane]) {
+        shaped(numbers, |i| self.recipes[i].shape);
         for (lane, recipe) in numbers.iter_mut().zip(&self.recipes) {
-            *lane = recipe.shape.at(lane).map(|v| recipe.middle + recipe.half_width * v);
+            lane.iter_mut().for_each(|v| *v = recipe.middle + recipe.half_width * *v);
         }
     }
 
