@@ -4,9 +4,9 @@ use crate::common;
 
 use common::{plan, simple::Simple};
 use railtrue::input::sources::ErrorSpec;
-use railtrue::input::{ErrorKind, Installation, Plan};
+use railtrue::input::{ErrorKind, Installation, Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Evaluator, MAP_CELLS, Map, ServiceState, Work, map, may_be_axis};
+use railtrue::study::{Evaluator, MAP_CELLS, Map, ServiceState, Work, map, may_be_axis, service_states};
 
 fn spec(key: &str) -> &'static ErrorSpec {
     ErrorKind::ALL.iter().find(|s| s.key == key).unwrap()
@@ -52,6 +52,27 @@ fn check_the_map_reaches_past_the_end_of_the_required_life() {
     }
     let loss = map.arrangements[0].life_loss[middle][MAP_CELLS];
     assert!((loss - (1.0 - row[MAP_CELLS] / perfect)).abs() < 1e-12);
+}
+
+/// Cells of two errors that the plan draws go eight at a time; each must be what its installation comes to by itself.
+#[test]
+fn check_cells_are_what_their_installations_come_to() {
+    let plan = read_plan(include_str!("../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+    let service = service_states(&plan);
+    for arrangement in 0..2 {
+        let evaluator = [Evaluator::new(Machine::new(&plan, arrangement).unwrap(), plan.study.drag).unwrap()];
+        let map = map(&evaluator, spec("parallelism"), spec("cross_level_b"), false).unwrap();
+        let mut work = Work::default();
+        for (i, j) in [(0, 0), (MAP_CELLS, 7), (MAP_CELLS / 2, MAP_CELLS / 2), (33, MAP_CELLS), (MAP_CELLS - 1, 60)] {
+            let mut installation = Installation::perfect(&plan);
+            installation.parallelism_mm = map.x.values[i];
+            installation.cross_level_rad[1] = 1e-3 * map.y.values[j];
+            let expected = evaluator[0].evaluate(&installation, &service, &mut work).unwrap();
+            let (life, loss) = (map.arrangements[0].life_km[j][i], map.arrangements[0].life_loss[j][i]);
+            assert!((life / expected.life_km - 1.0).abs() < 1e-6, "{arrangement} {i} {j}: {life} against {}", expected.life_km);
+            assert!((loss - expected.life_loss).abs() < 1e-6);
+        }
+    }
 }
 
 #[test]

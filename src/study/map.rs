@@ -2,14 +2,17 @@
 
 use rayon::prelude::*;
 
+use super::batch::{Batch, BatchWork};
 use super::evaluate::{Evaluator, Work};
 use super::installed::set_scalar;
 use super::outcome::Outcome;
+use super::sampling::{Draws, Place};
 use super::service::{ServiceState, service_states};
 use super::verdict::shortfall;
 use crate::input::plan::{Measure, Requirement};
 use crate::input::sources::ErrorSpec;
 use crate::input::{ErrorKind, Installation, Plan};
+use crate::math::lanes::{LANES, ZERO};
 use crate::structure::NotConverged;
 use crate::units::MRAD;
 
@@ -103,11 +106,7 @@ pub fn map(evaluators: &[Evaluator<'_>], x: &ErrorSpec, y: &ErrorSpec, still: bo
     let required = plan.and_then(|p| p.requirements.iter().find(|r| r.measure == Measure::Life));
     let (x, y) = (axis(evaluators, x, required, &service)?, axis(evaluators, y, required, &service)?);
     let one = |e: &Evaluator<'_>| {
-        let row = |v: &f64| {
-            let mut work = Work::default();
-            x.values.iter().map(|u| at(e, &[(&x, *u), (&y, *v)], &service, &mut work)).collect::<Result<Vec<_>, _>>()
-        };
-        let rows: Vec<Vec<Outcome>> = y.values.par_iter().map(row).collect::<Result<_, _>>()?;
+        let rows = rows(e, &x, &y, &service)?;
         let each = |of: fn(&Outcome) -> f64| rows.iter().map(|r| r.iter().map(of).collect()).collect();
         Ok(ArrangementMap {
             name: e.machine.name().into(),
@@ -119,6 +118,28 @@ pub fn map(evaluators: &[Evaluator<'_>], x: &ErrorSpec, y: &ErrorSpec, still: bo
     };
     let arrangements = evaluators.iter().map(one).collect::<Result<_, _>>()?;
     Ok(Map { still, required_life_km: required.map(|r| r.limit), arrangements, x, y })
+}
+
+/// What each cell comes to: by numbers, and so eight at a time where the machine allows it, if the plan draws both errors.
+fn rows(evaluator: &Evaluator<'_>, x: &Axis, y: &Axis, service: &[ServiceState]) -> Result<Vec<Vec<Outcome>>, NotConverged> {
+    let draws = Draws::new(evaluator.plan(), evaluator.machine.rails());
+    let place = |axis: &Axis| draws.places().iter().position(|p| matches!(p, Place::Value { .. }) && p.kind() == axis.kind);
+    let (Some(across), Some(up)) = (place(x), place(y)) else {
+        let one = |work: &mut Work, v: &f64| x.values.iter().map(|u| at(evaluator, &[(x, *u), (y, *v)], service, work)).collect();
+        return y.values.par_iter().map_init(Work::default, one).collect();
+    };
+    let batch = Batch::new(evaluator, &draws, service)?;
+    let one = |work: &mut BatchWork, v: &f64| {
+        let mut numbers = vec![ZERO; draws.places().len()];
+        numbers[up] = [v * factor(y.unit); LANES];
+        let mut row = Vec::with_capacity(x.values.len());
+        for eight in x.values.chunks(LANES) {
+            eight.iter().enumerate().for_each(|(i, u)| numbers[across][i] = u * factor(x.unit));
+            row.extend(batch.run(&numbers, eight.len(), false, work).map_err(|(_, e)| e)?.into_iter().map(|(outcome, _)| outcome));
+        }
+        Ok(row)
+    };
+    y.values.par_iter().map_init(BatchWork::default, one).collect()
 }
 
 /// What an installation with these errors alone comes to.
