@@ -86,7 +86,7 @@ fn parts(text: &str) -> Vec<&str> {
 }
 
 /// Compares with what is kept: numbers to 1e-8, since another processor may change last bits and weak directions widen them.
-fn keep(name: &str, found: &str) {
+pub(crate) fn keep(name: &str, found: &str) {
     let path = format!("{}/tests/data/small/{name}.txt", env!("CARGO_MANIFEST_DIR"));
     let lines = found.replace("}, ", "},\n");
     if std::env::var_os("RAILTRUE_REGENERATE").is_some() {

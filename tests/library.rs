@@ -26,6 +26,7 @@ mod cross_worked_machines;
 #[path = "fuzz/readers.rs"]
 mod fuzz_readers;
 mod golden_small;
+mod golden_surveys;
 mod layers;
 mod ref_adaptive;
 mod ref_budget;

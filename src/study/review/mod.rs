@@ -214,3 +214,26 @@ pub fn with_limits(plan: &Plan, sources: &[Source]) -> Plan {
     let errors = crate::input::sources::ErrorSources { sources: sources.to_vec(), ..Default::default() };
     Plan { errors, ..plan.clone() }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn check_judgements_of_headrooms_and_shares() {
+        let judged = |reach: Reach, shares: [f64; 2]| judge(&ScaleLimit { reach, sure: reach, possible: reach, stopped_by: None }, shares);
+        for (reach, shares, expected) in [
+            (Reach::Scale(0.99), [0.5; 2], Judgement::TooLoose),
+            (Reach::Scale(1.0), [0.5; 2], Judgement::Right),
+            (Reach::Scale(MUCH - 0.01), [0.0; 2], Judgement::Right),
+            (Reach::Scale(MUCH), [0.5; 2], Judgement::TighterThanItPays),
+            (Reach::Always, [0.5; 2], Judgement::TighterThanItPays),
+            (Reach::Never, [HARMLESS / 2.0; 2], Judgement::TighterThanItPays),
+            (Reach::Never, [HARMLESS, 0.0], Judgement::TooLoose),
+            (Reach::Never, [0.0, HARMLESS], Judgement::TooLoose),
+        ] {
+            assert_eq!(judged(reach, shares), expected, "{reach:?} {shares:?}");
+        }
+        assert_eq!([Reach::Never, Reach::Scale(1.5), Reach::Always].map(factor), [0.0, 1.5, f64::INFINITY]);
+    }
+}

@@ -157,7 +157,7 @@ fn moves(plan: &Plan, measured: &Measured, checks: &[Check], tightened: f64) -> 
             continue;
         }
         let task = task(plan, measured, checks, direction, tightened, step, steps, largest, &moves);
-        if task.rails.iter().flatten().all(|p| p.steps == (0, 0)) {
+        if task.rails.iter().all(|pads| held(pads)) {
             stopped.push((direction, what_holds(direction)));
             continue;
         }
@@ -165,7 +165,9 @@ fn moves(plan: &Plan, measured: &Measured, checks: &[Check], tightened: f64) -> 
             stopped.push((direction, format!("{}: the solver found no list", NAMES[direction])));
             continue;
         };
-        if found.widened > 0.0 {
+        // Limits of a rail that stays where it is were not asked for: if they are out, that is why.
+        let left_alone = [A, B].iter().any(|&rail| measured.read[direction][rail] && held(&task.rails[rail]));
+        if found.widened > 0.0 || left_alone {
             stopped.push((direction, what_stops(plan, &task, &found, direction)));
         }
         fewest &= found.fewest_proved;
@@ -192,7 +194,7 @@ fn task(
 ) -> Task {
     let c = &plan.site.correction;
     let means = measured.profiles[direction].mean_profiles();
-    let rails = [A, B].map(|rail| {
+    let rails: [Vec<Pad>; 2] = [A, B].map(|rail| {
         let pad = |i: usize| {
             let held = c.fixed.contains(&(rail, i)) || c.master == Some(rail) || !measured.read[direction][rail];
             let touched = moves.iter().any(|d| d[rail][i] != 0.0);
@@ -241,11 +243,10 @@ fn task(
         [ErrorKind::StraightnessLateral(rail), ErrorKind::StraightnessVertical(rail), ErrorKind::StraightnessRoll(rail)][direction]
     };
     let zone = |rail: usize| {
-        // A little for what the spline does between the pads.
+        // A little for what the spline does between the pads. What no movement can change is not asked for: it would hold up the rest.
         let wide = 1e3 * step.max(1e-3);
-        plan.errors
-            .get(straightness(rail))
-            .map_or(wide, |s| (0.97 * s.upper - guard(straightness(rail)).unwrap_or(0.0) - rounding).max(s.upper / 2.0) * tightened)
+        let asked = plan.errors.get(straightness(rail)).filter(|_| !held(&rails[rail]));
+        asked.map_or(wide, |s| (0.97 * s.upper - guard(straightness(rail)).unwrap_or(0.0) - rounding).max(s.upper / 2.0) * tightened)
     };
     let zones = [zone(A), zone(B)];
     // A wave of the rail's own length bends by this share of its height from pad to pad; more is a hump that shims made. One
@@ -262,6 +263,11 @@ fn task(
         whole,
         bend: zones.map(|z| (z / 4.0 * wave).max(0.75 * step)),
     }
+}
+
+/// True where no pad of a rail can move.
+fn held(pads: &[Pad]) -> bool {
+    pads.iter().all(|p| p.steps == (0, 0))
 }
 
 /// Largest difference between neighbouring pads of a rail as they stand: a shim that takes such a step out may be as thick.
@@ -296,7 +302,7 @@ fn what_stops(plan: &Plan, task: &Task, found: &program::Plan, direction: usize)
     let held = pads().filter(|(p, _)| p.steps == (0, 0)).count();
     let mut why = Vec::new();
     if ends > 0 {
-        let what = if direction == VERTICAL { "the greatest stack" } else { "the end of their slots" };
+        let what = ["the end of their slots", "the greatest stack", "the greatest taper"][direction];
         why.push(format!("{ends} pads are at {what}"));
     }
     if held > 0 {
