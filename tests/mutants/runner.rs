@@ -29,7 +29,7 @@ const SHARES: u64 = 20;
 /// A share ends after this time, s, building included.
 const SHARE_S: f64 = 170.0;
 /// Time for the tests of one change, as they take without it, s; for a second look at what was left.
-const BUDGET_S: [f64; 2] = [4.0, 30.0];
+const BUDGET_S: [f64; 2] = [6.0, 40.0];
 
 /// Where things stand.
 #[derive(Debug)]
@@ -40,26 +40,23 @@ struct Folders {
 }
 
 fn main() -> Result<(), Failed> {
-    let (options, arguments): (Vec<String>, Vec<String>) = std::env::args().skip(1).partition(|a| a.starts_with("--"));
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
     let package = std::env::current_dir()?;
     let work = package.join("target/mutants");
     std::fs::create_dir_all(&work)?;
     let folders = Folders { work: work.canonicalize()?, result: package.join("tests/mutants/result.txt"), package };
-    let with: Vec<&str> = options.iter().filter_map(|o| o.strip_prefix("--with=")).flat_map(|o| o.split(',')).collect();
     let rooms = arguments.get(1..).unwrap_or_default();
-    let subjects: Vec<&str> = if with.is_empty() { Vec::new() } else { kept::QUICK.into_iter().chain(with).collect() };
     match arguments.first().map(String::as_str) {
-        Some("all") => whole(&folders, rooms, false, &subjects),
-        Some("quick") => whole(&folders, rooms, false, &kept::QUICK),
-        Some("again") => whole(&folders, rooms, true, &subjects),
+        Some("all") => whole(&folders, rooms, false),
+        Some("again") => whole(&folders, rooms, true),
         Some("page") => page(&folders),
         Some("share") => share(&folders),
-        _ => Err("usage: all | quick | again [ROOM or FILE].. [--with=SUBJECT,..], page, share".into()),
+        _ => Err("usage: all | again [ROOM or FILE].., page, share".into()),
     }
 }
 
-/// What cargo is told to build for the quick subjects.
-const QUICK_PROGRAMS: [&str; 3] = ["--lib", "--test", "library"];
+/// Test programs that call the library; those that run commands are slow and have few lines to themselves.
+const OF_LIBRARY: [&str; 3] = ["--lib", "--test", "library"];
 
 fn known(folders: &Folders) -> std::collections::HashSet<String> {
     let mut known = kept::unbuilt(&kept::read(&folders.result));
@@ -68,23 +65,27 @@ fn known(folders: &Folders) -> std::collections::HashSet<String> {
     known
 }
 
-/// Everything that was not tried yet; `again`: what was tried and not caught.
-fn whole(folders: &Folders, rooms: &[String], again: bool, subjects: &[&str]) -> Result<(), Failed> {
-    let mut tree = Tree::new(&folders.package, &folders.work, &folders.work.join("build"), &known(folders), |_| true)?;
+/// Everything that was not tried yet, by the tests of the library; `again`: what was tried and not caught, by those of the
+/// commands too.
+fn whole(folders: &Folders, rooms: &[String], again: bool) -> Result<(), Failed> {
+    // Only what is to be tried is changed: the rest of the copy then runs as quickly as the program.
+    let here = |file: &str| rooms.is_empty() || rooms.iter().any(|r| file.starts_with(r.as_str()));
+    let mut tree = Tree::new(&folders.package, &folders.work, &folders.work.join("build"), &known(folders), here)?;
     println!("{} changes", tree.mutants().count());
-    let binaries = tree.build(if subjects == kept::QUICK { &QUICK_PROGRAMS } else { &[] })?;
-    let unbuilt: Vec<String> = tree.mutants().filter(|m| tree.unbuilt.contains(&m.id)).map(Mutant::key).collect();
+    let binaries = tree.build(if again { &[] } else { &OF_LIBRARY })?;
+    let mut unbuilt = known(folders);
+    unbuilt.extend(tree.mutants().filter(|m| tree.unbuilt.contains(&m.id)).map(Mutant::key));
+    let unbuilt: Vec<String> = unbuilt.into_iter().collect();
     std::fs::write(folders.work.join("unbuilt.txt"), unbuilt.join("\n"))?;
-    println!("{} changes do not build; measuring the tests", unbuilt.len());
-    let suite = Suite::new(&tree, &folders.work, binaries, subjects)?;
+    println!("{} changes do not build; measuring the tests", tree.unbuilt.len());
+    let suite = Suite::new(&tree, &folders.work, binaries, &[])?;
     let outcomes = Outcomes::open(&folders.work.join("outcomes.jsonl"))?;
     let wanted = |m: &&Mutant| match outcomes.by_key.get(&m.key()) {
         None => !again,
         Some(Outcome::Caught { .. }) => false,
         Some(_) => again,
     };
-    let here = |m: &&Mutant| rooms.is_empty() || rooms.iter().any(|r| m.file.starts_with(r.as_str()));
-    let mut list: Vec<&Mutant> = tree.mutants().filter(|m| !tree.unbuilt.contains(&m.id)).filter(here).filter(wanted).collect();
+    let mut list: Vec<&Mutant> = tree.mutants().filter(|m| !tree.unbuilt.contains(&m.id)).filter(wanted).collect();
     // In no order that means anything: what is tried when a run is stopped is a fair sample of all.
     list.sort_by_cached_key(|m| scattered(&m.key()));
     let trial = Trial::new(&suite, BUDGET_S[usize::from(again)]);
@@ -148,7 +149,7 @@ fn share(folders: &Folders) -> Result<(), Failed> {
     // A few files a day: with the changes of all of them the build alone would take longer than the share may.
     let today = |file: &str| scattered(file) % SHARES == days % SHARES;
     let mut tree = Tree::new(&folders.package, &folders.work, &target, &kept::unbuilt(&letters), today)?;
-    let binaries = tree.build(&QUICK_PROGRAMS)?;
+    let binaries = tree.build(&OF_LIBRARY)?;
     println!("built after {:.0} s", began.elapsed().as_secs_f64());
     let suite = Suite::new(&tree, &folders.work, binaries, &kept::QUICK)?;
     println!("tests measured after {:.0} s", began.elapsed().as_secs_f64());

@@ -119,7 +119,7 @@ impl Tree {
         let out = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()))
             .current_dir(&self.root)
             .env("CARGO_TARGET_DIR", &self.target)
-            .args(["test", "--no-run", "--quiet", "--message-format=json"])
+            .args(["test", "--release", "--no-run", "--quiet", "--message-format=json"])
             .args(chosen)
             .stderr(Stdio::inherit())
             .output()?;
@@ -184,7 +184,7 @@ fn without_lints(manifest: &str) -> String {
         }
         kept
     });
-    lines.collect::<Vec<_>>().join("\n") + "\n\n[profile.test.package.railtrue]\ndebug = 0\n"
+    lines.collect::<Vec<_>>().join("\n") + "\n"
 }
 
 fn rust_files(folder: &Path, into: &mut Vec<PathBuf>) -> Result<(), Failed> {
