@@ -1,6 +1,8 @@
 //! The shim program on small cases: every list tried one by one, and a machine that needs nothing.
 
+use crate::golden_small::keep;
 use railtrue::study::survey::shims::program::{Bound, Pad, Task, cost, keeps, solve};
+use std::fmt::Write as _;
 
 fn random_task(seed: u64, pads: usize, most: i32) -> Task {
     let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(7);
@@ -83,4 +85,29 @@ fn a_machine_within_its_limits_is_left_alone() {
     task.rails.iter_mut().flatten().for_each(|p| p.value *= 0.1);
     let found = solve(&task).unwrap();
     assert!(found.steps.iter().flatten().all(|n| *n == 0) && found.fewest_proved && found.least_proved);
+}
+
+/// What the programs of a few tasks come to, and which of many lists keep their limits, widened by nothing to twice.
+#[test]
+fn golden_shims_and_which_lists_are_allowed() {
+    let mut text = String::new();
+    for seed in 0..9 {
+        let mut task = random_task(seed, 4, 2);
+        task.whole = seed % 4 != 3;
+        if seed == 5 {
+            task.rails[0].clear();
+            task.rails[1].iter_mut().for_each(|p| p.cost = 0.5);
+        }
+        let _ = writeln!(text, "{:?}", solve(&task));
+        for widened in [0.0, 0.5, 1.0, 2.0] {
+            let allowed = |k: i32| {
+                let list = [0, 1].map(|rail| {
+                    (0..task.rails[rail].len() as i32).map(|i| (k / 3_i32.pow(i as u32) + rail as i32 * k / 7) % 3 - 1).collect()
+                });
+                if keeps(&task, &list, widened) { 'y' } else { 'n' }
+            };
+            let _ = writeln!(text, "{}", (0..81).map(allowed).collect::<String>());
+        }
+    }
+    keep("shims", &text);
 }

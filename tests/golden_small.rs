@@ -63,7 +63,7 @@ fn small() -> Plan {
 }
 
 /// The same with fewer errors.
-fn smallest_text() -> String {
+pub(crate) fn smallest_text() -> String {
     let left = |line: &&str| !STOOD_FOR.iter().any(|key| line.starts_with(&format!("{key} = ")));
     small_text().lines().filter(left).map(|line| format!("{line}\n")).collect()
 }
@@ -76,7 +76,7 @@ fn demo() -> Plan {
     read_plan(&DEMO.replace("stations = 21 ", "stations = 4 "), "panel-bridge.toml").unwrap()
 }
 
-fn evaluators(plan: &Plan) -> Vec<Evaluator<'_>> {
+pub(crate) fn evaluators(plan: &Plan) -> Vec<Evaluator<'_>> {
     (0..plan.arrangements.len()).map(|a| Evaluator::new(Machine::new(plan, a).unwrap(), plan.study.drag).unwrap()).collect()
 }
 
@@ -107,7 +107,7 @@ pub(crate) fn keep(name: &str, found: &str) {
 }
 
 /// A worst case without its installations: where several are equally bad, rounding chooses.
-fn worst_text(worst: &WorstCase) -> String {
+pub(crate) fn worst_text(worst: &WorstCase) -> String {
     let mut text = format!("{:?} {} {}\n", worst.no_bound, worst.stops_possible, worst.branches);
     for b in &worst.brackets {
         let _ = writeln!(text, "{} {} {} {:?}", b.key, b.perfect, b.attained, b.bound);
@@ -115,7 +115,7 @@ fn worst_text(worst: &WorstCase) -> String {
     text
 }
 
-fn study_text(study: &StudyResult) -> String {
+pub(crate) fn study_text(study: &StudyResult) -> String {
     let mut text = String::new();
     for a in &study.arrangements {
         let _ = writeln!(text, "{} {} {} {:?} {:?}", a.name, a.chosen, a.has_floats, a.perfect, a.lateral_stiffness_n_per_um);
@@ -175,18 +175,36 @@ fn golden_small_worst_case() {
     }
 }
 
+/// A plan's text with a life that few draws can show: what stiff joints, or only floats, can reach.
+fn easy(text: &str, life_km: u32) -> Plan {
+    let least = "life_km = { least = 30000, quantile = 0.95, confidence = 0.95 }";
+    assert!(text.contains(least));
+    let text = text.replace(least, &format!("life_km = {{ least = {life_km}, quantile = 0.6, confidence = 0.8 }}"));
+    read_plan(&text, "small.toml").unwrap_or_else(|e| panic!("{e}"))
+}
+
 #[test]
 fn golden_small_limits() {
-    let plan = smallest();
-    let depth = Depth { rough_draws: 40, single_draws: 60, common_draws: 80, set_draws: 100 };
-    keep("limits", &format!("{:?}", limits(&evaluators(&plan), depth, 3, &|| ()).unwrap().arrangements));
+    let mut text = String::new();
+    for (life_km, arrangement) in [(400, 0), (60_000, 1)] {
+        let plan = easy(&smallest_text(), life_km);
+        let depth = Depth { rough_draws: 40, single_draws: 60, common_draws: 80, set_draws: 100 };
+        let one = [evaluators(&plan).remove(arrangement)];
+        let _ = writeln!(text, "{:?}", limits(&one, depth, 3, &|| ()).unwrap().arrangements);
+    }
+    keep("limits", &text);
 }
 
 #[test]
 fn golden_small_budget() {
-    let plan = small();
-    let effort = BudgetEffort { coarse: 40, fine: 60, verify: 80, rounds: 2 };
-    keep("budget", &format!("{:?}", budget(&evaluators(&plan), effort, 3, &|| ()).unwrap()));
+    let mut text = String::new();
+    for (life_km, arrangement) in [(300, 0), (40_000, 1), (150_000, 1)] {
+        let plan = easy(&small_text(), life_km);
+        let effort = BudgetEffort { coarse: 40, fine: 60, verify: 80, rounds: 2 };
+        let one = [evaluators(&plan).remove(arrangement)];
+        let _ = writeln!(text, "{:?}", budget(&one, effort, 3, &|| ()).unwrap());
+    }
+    keep("budget", &text);
 }
 
 #[test]
@@ -225,6 +243,33 @@ fn golden_small_review() {
     keep("review", &format!("{text}\n{:?}\n{}", result.arrangements, study_text(&result.adjusted)));
 }
 
+/// Callouts that contradict each other, that are missing or general, another temperature, one that feeds nothing.
+#[test]
+fn golden_small_assignment() {
+    let changes = [
+        ("1,span,1.0,", "1,span,1.0,mm,plus_minus,all,machined,yes,\n19,span,2.5,"),
+        ("2,pad row parallelism,0.8,mm,zone,all,machined,yes,\n", ""),
+        ("6,pad row position,0.15,", "6,pad row position,0.4,mm,zone,each,machined,yes,\n20,pad row position,0.4,"),
+        ("12,end squareness,0.4,mrad,plus_minus,each,machined,no,\n", ""),
+        ("17,temperature,20,", "17,temperature,23,"),
+        ("11,block height,0.015,", "11,block height,0.3,"),
+    ];
+    let text = changes.iter().fold(CALLOUTS.to_string(), |text, (from, to)| {
+        assert!(text.contains(from), "{from}");
+        text.replace(from, to)
+    });
+    let mut found = String::new();
+    for plan in [demo(), smallest()] {
+        for file in
+            [text.clone(), text.lines().filter(|l| !l.starts_with("3,") && !l.starts_with("18,")).map(|l| format!("{l}\n")).collect()]
+        {
+            let callouts = read_callouts(file.as_bytes(), "callouts.csv", &plan.frame).unwrap_or_else(|e| panic!("{e}"));
+            let _ = writeln!(found, "{:?}", assign(&plan, &callouts));
+        }
+    }
+    keep("assignment", &found);
+}
+
 fn survey(plan: &Plan, text: &str) -> Survey {
     read_survey(text.as_bytes(), "survey.csv", plan, &[], &[]).unwrap_or_else(|e| panic!("{e}"))
 }
@@ -256,7 +301,10 @@ fn golden_small_survey() {
         measured: measured.clone(),
         checks: recheck(measured),
     };
-    let epochs = [epoch("first", 0, &evaluated.measured), epoch("second", 365, &moved.measured)];
+    let again =
+        evaluate_survey(&plan, &rails, &survey(&plan, &SURVEY.replace("2026-03-02", "2028-01-02").replace(",0.30", ",0.39"))).unwrap();
+    let epochs = [epoch("first", 0, &evaluated.measured), epoch("second", 365, &moved.measured), epoch("third", 671, &again.measured)];
+    let rolled = pads_moved(&plan, &rails, &evaluated.measured, &again.measured);
     let pads = pads_moved(&plan, &rails, &evaluated.measured, &moved.measured);
-    keep("history", &format!("{:?}\n{pads:?}\n{:?}\n{:?}", changes(&epochs), needs(&plan), instruments(&plan)));
+    keep("history", &format!("{:?}\n{pads:?}\n{rolled:?}\n{:?}\n{:?}", changes(&epochs), needs(&plan), instruments(&plan)));
 }

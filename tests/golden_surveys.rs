@@ -118,7 +118,7 @@ fn golden_surveys_by_tape_with_mistakes() {
         list[row] = wrong(&list[row], column, factor);
     }
     for row in [2, 6, 9] {
-        let again = wrong(&wrong(&list[row], 2, 1.4), 3, 0.7);
+        let again = wrong(&wrong(&list[row], 2, 3.0), 3, 1.2);
         list.push(again);
     }
     let head = "# reference = each_rail\n# frame_c = 24\n# tape_c = 7\n# u_temperature_k = 0.7\n# u_point_mm = 0.02\n# u_level_mm_per_m = 0.03\n\

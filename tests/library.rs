@@ -25,6 +25,7 @@ mod cross_shims;
 mod cross_worked_machines;
 #[path = "fuzz/readers.rs"]
 mod fuzz_readers;
+mod golden_machines;
 mod golden_small;
 mod golden_surveys;
 mod layers;

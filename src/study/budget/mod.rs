@@ -305,3 +305,36 @@ fn no_set(asked: &Asked<'_, '_>, seed: u64, n: u64) -> Result<NoBudget, NotConve
         without_errors: super::verdict::shortfall(&r, &without) > 0.0,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+
+    #[test]
+    fn check_tolerances_are_rounded_down_to_two_digits_of_their_unit() {
+        let cost = "\n[cost]\nheight = { law = \"reciprocal\", hours = 2, at_mm = 0.5, tightest_mm = 0.05 }\ncross_level_a = { law = \"reciprocal\", hours = 1, at_mrad = 0.5, tightest_mrad = 0.05 }\n";
+        let text = format!("{}{cost}", include_str!("../../../examples/panel-bridge.toml"));
+        let plan = read_plan(&text, "panel-bridge.toml").unwrap_or_else(|e| panic!("{e}"));
+        let costs: Vec<_> = costed(&plan).collect();
+        for (t, rounded) in [
+            (1.0, 1.0),
+            (1.049, 1.0),
+            (1.05, 1.05),
+            (1.99, 1.95),
+            (2.0, 2.0),
+            (2.09, 2.0),
+            (9.99, 9.9),
+            (0.123, 0.12),
+            (0.2, 0.2),
+            (0.03, 0.05),
+        ] {
+            for (spec, cost, _) in &costs {
+                let factor = unit(spec).1;
+                let found = round_down(t * factor, spec, cost) / factor;
+                assert!((found - rounded).abs() < 1e-9, "{}: {t} to {found}, not {rounded}", spec.key);
+            }
+        }
+        assert_eq!(costs.len(), 2);
+    }
+}
