@@ -15,7 +15,9 @@ pub struct Band {
 /// Corners that earlier searches ended in: the best of them is a good place to start the next one, and often its answer.
 #[derive(Debug, Clone, Default)]
 pub struct Corners {
-    known: Vec<Corner>,
+    /// Points one behind the other: thousands are looked through for every search.
+    points: Vec<f64>,
+    active: Vec<Vec<usize>>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -49,8 +51,10 @@ impl Band {
     /// alike), a general solver does it. Returns `None` if that fails too.
     #[must_use]
     pub fn support(&self, objective: &[f64], corners: &mut Corners) -> Option<(f64, Vec<f64>)> {
-        let along = |c: &&Corner| objective.iter().zip(&c.point).map(|(o, p)| o * p).sum::<f64>();
-        let best = corners.known.iter().max_by(|a, b| along(a).total_cmp(&along(b))).cloned();
+        let points = || corners.points.chunks_exact(self.dimension);
+        let along = points().map(|point| objective.iter().zip(point).map(|(o, p)| o * p).sum::<f64>());
+        let best = along.zip(points().zip(&corners.active)).max_by(|a, b| a.0.total_cmp(&b.0));
+        let best = best.map(|(_, (point, active))| Corner { point: point.to_vec(), active: active.clone() });
         let steps = best.as_ref().map(|c| c.active.clone());
         let middle = || {
             let mut point = vec![0.0; self.dimension];
@@ -59,8 +63,9 @@ impl Band {
         };
         for mut corner in best.into_iter().chain([middle()]) {
             if let Some(found) = self.support_from(objective, &mut corner) {
-                if steps.as_ref() != Some(&corner.active) && corners.known.len() < MOST_KNOWN {
-                    corners.known.push(corner);
+                if steps.as_ref() != Some(&corner.active) && corners.active.len() < MOST_KNOWN {
+                    corners.points.extend_from_slice(&corner.point);
+                    corners.active.push(corner.active);
                 }
                 return Some(found);
             }

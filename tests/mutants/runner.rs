@@ -29,7 +29,7 @@ const SHARES: u64 = 20;
 /// A share ends after this time, s, building included.
 const SHARE_S: f64 = 170.0;
 /// Time for the tests of one change, as they take without it, s; for a second look at what was left.
-const BUDGET_S: [f64; 2] = [6.0, 40.0];
+const BUDGET_S: [f64; 2] = [4.0, 40.0];
 
 /// Where things stand.
 #[derive(Debug)]
