@@ -8,10 +8,11 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use std::fmt::Write;
 use std::path::Path;
 
-/// Subjects of the quick share: files of tests, and the tests that stand beside the code.
-pub(crate) const QUICK: [&str; 9] = [
-    "railtrue",
+/// Subjects of the share of the day: files of tests that hold much in little time.
+pub(crate) const QUICK: [&str; 10] = [
     "golden_small",
+    "golden_machines",
+    "golden_surveys",
     "ref_life",
     "ref_statics",
     "ref_straightness",

@@ -87,9 +87,12 @@ impl Tree {
 
     /// Writes and builds until all that is left builds; `only` names test programs, all where it is empty.
     pub(crate) fn build(&mut self, only: &[&str]) -> Result<Vec<Binary>, Failed> {
+        let chosen: Vec<String> =
+            if only.is_empty() { vec!["--lib".into(), "--tests".into()] } else { only.iter().map(ToString::to_string).collect() };
+        let mut messages = Vec::new();
         for round in 1.. {
             self.write_sources()?;
-            let messages = self.cargo(&["--lib".to_string()])?;
+            messages = self.cargo(&chosen)?;
             let bad = self.at_fault(&messages)?;
             if bad.is_empty() {
                 break;
@@ -97,9 +100,6 @@ impl Tree {
             println!("round {round}: {} changes do not build", bad.len());
             self.unbuilt.extend(bad);
         }
-        let chosen: Vec<String> =
-            if only.is_empty() { vec!["--lib".into(), "--tests".into()] } else { only.iter().map(ToString::to_string).collect() };
-        let messages = self.cargo(&chosen)?;
         let binaries: Vec<Binary> = messages
             .iter()
             .filter(|m| m["reason"] == "compiler-artifact" && m["profile"]["test"] == true)

@@ -1,4 +1,4 @@
-//! One change after the other: the tests that reach it, quickest first, until one notices.
+//! One change after the other: the tests that reach it, one after the other, until one notices.
 
 use crate::outcome::Outcome;
 use crate::places::Mutant;
@@ -61,7 +61,7 @@ impl<'s> Trial<'s> {
             let (binary, seconds) = (self.suite.tests[*test].binary, self.suite.tests[*test].seconds);
             let step = STEPS_S.iter().position(|s| seconds <= *s).unwrap_or(STEPS_S.len());
             // From some length on a process costs nothing beside the test.
-            let alone = seconds > 0.6;
+            let alone = seconds > 0.6 || self.suite.tests[*test].holds_numbers();
             match groups.iter_mut().find(|g| !alone && g.0 == step && g.1 == binary) {
                 Some(group) => group.2.push(*test),
                 None => groups.push((step, binary, vec![*test])),
