@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Lines of src that the tests run, room by room. Takes about ten minutes; the contributor's page keeps a dated table.
+# Lines of src that the tests run, room by room. Counters stand in the hot loops too: all tests take more than an hour; name a part,
+# such as --lib, for a part of the answer.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 rustup component add llvm-tools >/dev/null 2>&1 || true
