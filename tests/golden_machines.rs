@@ -8,18 +8,10 @@ use railtrue::study::{
 };
 use std::fmt::Write as _;
 
-use crate::golden_small::{evaluators, keep, smallest_text, study_text, worst_text};
+use crate::golden_small::{changed, evaluators, keep, smallest_text, study_text, worst_text};
 
 const SCANNER: &str = include_str!("../examples/tile-scanner.toml");
 const LOADER: &str = include_str!("../examples/glass-loader.toml");
-
-/// A text with one line's value changed; the line must be there.
-fn changed(text: &str, changes: &[(&str, &str)]) -> String {
-    changes.iter().fold(text.to_string(), |text, (from, to)| {
-        assert!(text.contains(from), "{from} is not in the plan");
-        text.replace(from, to)
-    })
-}
 
 fn plan(text: &str) -> Plan {
     read_plan(text, "small.toml").unwrap_or_else(|e| panic!("{e}"))

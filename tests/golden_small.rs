@@ -72,12 +72,21 @@ fn smallest() -> Plan {
     read_plan(&smallest_text(), "smallest.toml").unwrap_or_else(|e| panic!("{e}"))
 }
 
-fn demo() -> Plan {
+/// The demo with few stations, so that what it predicts is quick.
+pub(crate) fn demo() -> Plan {
     read_plan(&DEMO.replace("stations = 21 ", "stations = 4 "), "panel-bridge.toml").unwrap()
 }
 
 pub(crate) fn evaluators(plan: &Plan) -> Vec<Evaluator<'_>> {
     (0..plan.arrangements.len()).map(|a| Evaluator::new(Machine::new(plan, a).unwrap(), plan.study.drag).unwrap()).collect()
+}
+
+/// A text with some of its parts changed; each must be there.
+pub(crate) fn changed(text: &str, changes: &[(&str, &str)]) -> String {
+    changes.iter().fold(text.to_string(), |text, (from, to)| {
+        assert!(text.contains(from), "{from} is not in the text");
+        text.replace(from, to)
+    })
 }
 
 /// Words and numbers of a text in order.
@@ -177,9 +186,8 @@ fn golden_small_worst_case() {
 
 /// A plan's text with a life that few draws can show: what stiff joints, or only floats, can reach.
 fn easy(text: &str, life_km: u32) -> Plan {
-    let least = "life_km = { least = 30000, quantile = 0.95, confidence = 0.95 }";
-    assert!(text.contains(least));
-    let text = text.replace(least, &format!("life_km = {{ least = {life_km}, quantile = 0.6, confidence = 0.8 }}"));
+    let life = format!("life_km = {{ least = {life_km}, quantile = 0.6, confidence = 0.8 }}");
+    let text = changed(text, &[("life_km = { least = 30000, quantile = 0.95, confidence = 0.95 }", &life)]);
     read_plan(&text, "small.toml").unwrap_or_else(|e| panic!("{e}"))
 }
 
@@ -254,10 +262,7 @@ fn golden_small_assignment() {
         ("17,temperature,20,", "17,temperature,23,"),
         ("11,block height,0.015,", "11,block height,0.3,"),
     ];
-    let text = changes.iter().fold(CALLOUTS.to_string(), |text, (from, to)| {
-        assert!(text.contains(from), "{from}");
-        text.replace(from, to)
-    });
+    let text = changed(CALLOUTS, &changes);
     let mut found = String::new();
     for plan in [demo(), smallest()] {
         for file in

@@ -7,19 +7,13 @@ use std::fmt::Write as _;
 use railtrue::geometry::Rails;
 use railtrue::input::survey::read_survey;
 use railtrue::input::{Plan, read_plan};
-use railtrue::structure::Machine;
 use railtrue::study::Evaluator;
 use railtrue::study::survey::shims::correct_rails;
 use railtrue::study::survey::{Evaluated, Measured, checks, evaluate_survey, panels, predict};
 
-use crate::golden_small::keep;
+use crate::golden_small::{demo, evaluators, keep};
 
 const DEMO: &str = include_str!("../examples/panel-bridge.toml");
-
-/// The demo with few stations, so that what it predicts is quick.
-fn demo() -> Plan {
-    read_plan(&DEMO.replace("stations = 21 ", "stations = 4 "), "panel-bridge.toml").unwrap()
-}
 
 /// Few pads too, and other rules for correcting.
 fn few_pads(correction: &str) -> Plan {
@@ -213,8 +207,7 @@ fn golden_surveys_to_work_lists() {
     ] {
         let plan = few_pads(correction);
         let rails = Rails::new(&plan).unwrap();
-        let evaluators: Vec<Evaluator<'_>> =
-            (0..2).map(|a| Evaluator::new(Machine::new(&plan, a).unwrap(), plan.study.drag).unwrap()).collect();
+        let evaluators = evaluators(&plan);
         let chosen: Vec<&Evaluator<'_>> = evaluators.iter().collect();
         let e = evaluated(&plan, &format!("{head}{ROWS}{}\n", rows(&plan, 3.0, 4.0).join("\n")));
         let recheck = |m: &Measured| checks(&plan, &rails, m, 3);
