@@ -98,7 +98,17 @@ pub fn to_png(svg: &str) -> Result<Vec<u8>, FigureError> {
     let (width, height) = (tree.size().width() * 2.0, tree.size().height() * 2.0);
     let mut map = tiny_skia::Pixmap::new(width as u32, height as u32).ok_or_else(|| failed("no size"))?;
     resvg::render(&tree, tiny_skia::Transform::from_scale(2.0, 2.0), &mut map.as_mut());
-    map.encode_png().map_err(failed)
+    encoded(map).map_err(failed)
+}
+
+/// A picture as PNG. Large plain areas shrink to little even when packed quickly; packing well takes longer than drawing.
+fn encoded(map: tiny_skia::Pixmap) -> Result<Vec<u8>, png::EncodingError> {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, map.width(), map.height());
+    encoder.set_color(png::ColorType::Rgba);
+    encoder.set_compression(png::Compression::Fast);
+    encoder.write_header()?.write_image_data(&map.take_demultiplied())?;
+    Ok(bytes)
 }
 
 /// Step that divides a range into about `n` parts of a round size, and its multiples inside the range.
