@@ -2,6 +2,7 @@
 //! linear quantity can go while the profile stays in its zone.
 
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome};
+use multiversion::multiversion;
 use nalgebra::{DMatrix, DVector};
 
 /// Amplitudes `a` (and an offset c) with `0 <= G a + c <= 1` on every grid row of G.
@@ -15,9 +16,11 @@ pub struct Band {
 /// Corners that earlier searches ended in: the best of them is a good place to start the next one, and often its answer.
 #[derive(Debug, Clone, Default)]
 pub struct Corners {
-    /// Points one behind the other: thousands are looked through for every search.
-    points: Vec<f64>,
+    /// Coordinate by coordinate over all corners: thousands are looked through for every search.
+    coordinates: Vec<Vec<f64>>,
     active: Vec<Vec<usize>>,
+    /// How far each lies along an objective: working memory.
+    along: Vec<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -28,6 +31,29 @@ struct Corner {
 
 /// Most corners that are remembered.
 const MOST_KNOWN: usize = 4096;
+
+impl Corners {
+    /// The corner farthest along an objective.
+    fn farthest(&mut self, objective: &[f64]) -> Option<Corner> {
+        self.along.clear();
+        self.along.resize(self.active.len(), 0.0);
+        self.coordinates.iter().zip(objective).for_each(|(x, factor)| add_times(&mut self.along, x, *factor));
+        let (farthest, _) = self.along.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
+        Some(Corner { point: self.coordinates.iter().map(|x| x[farthest]).collect(), active: self.active[farthest].clone() })
+    }
+
+    fn keep(&mut self, corner: Corner) {
+        self.coordinates.resize(corner.point.len(), Vec::new());
+        self.coordinates.iter_mut().zip(corner.point).for_each(|(x, value)| x.push(value));
+        self.active.push(corner.active);
+    }
+}
+
+/// Adds `factor` times the numbers.
+#[multiversion(targets("x86_64+avx2"))]
+fn add_times(to: &mut [f64], numbers: &[f64], factor: f64) {
+    to.iter_mut().zip(numbers).for_each(|(sum, x)| *sum += factor * x);
+}
 
 impl Band {
     /// The band of a grid matrix: one row a grid point, one column a mode. Columns must be independent.
@@ -51,10 +77,7 @@ impl Band {
     /// alike), a general solver does it. Returns `None` if that fails too.
     #[must_use]
     pub fn support(&self, objective: &[f64], corners: &mut Corners) -> Option<(f64, Vec<f64>)> {
-        let points = || corners.points.chunks_exact(self.dimension);
-        let along = points().map(|point| objective.iter().zip(point).map(|(o, p)| o * p).sum::<f64>());
-        let best = along.zip(points().zip(&corners.active)).max_by(|a, b| a.0.total_cmp(&b.0));
-        let best = best.map(|(_, (point, active))| Corner { point: point.to_vec(), active: active.clone() });
+        let best = corners.farthest(objective);
         let steps = best.as_ref().map(|c| c.active.clone());
         let middle = || {
             let mut point = vec![0.0; self.dimension];
@@ -64,8 +87,7 @@ impl Band {
         for mut corner in best.into_iter().chain([middle()]) {
             if let Some(found) = self.support_from(objective, &mut corner) {
                 if steps.as_ref() != Some(&corner.active) && corners.active.len() < MOST_KNOWN {
-                    corners.points.extend_from_slice(&corner.point);
-                    corners.active.push(corner.active);
+                    corners.keep(corner);
                 }
                 return Some(found);
             }

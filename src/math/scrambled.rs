@@ -47,7 +47,12 @@ impl Scrambled {
     #[must_use]
     pub fn word(&self, point: u64, dimension: usize) -> Option<u64> {
         let (numbers, shift) = self.0.get(dimension)?;
-        Some(numbers.iter().enumerate().filter(|(k, _)| point >> k & 1 == 1).fold(*shift, |sum, (_, v)| sum ^ v))
+        let (mut word, mut left) = (*shift, point);
+        while left != 0 {
+            word ^= numbers[left.trailing_zeros() as usize];
+            left &= left - 1;
+        }
+        Some(word)
     }
 }
 

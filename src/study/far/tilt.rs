@@ -15,6 +15,8 @@ const INSIDE: f64 = 0.5 - f64::EPSILON / 2.0;
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Tilt {
     theta: Vec<f64>,
+    /// exp(-|theta|) of each.
+    far_density: Vec<f64>,
     /// ln of the norm of all: sum of ln(sinh(theta/2) / (theta/2)).
     ln_norm: f64,
 }
@@ -23,7 +25,8 @@ impl Tilt {
     pub(super) fn new(theta: impl IntoIterator<Item = f64>) -> Self {
         let theta: Vec<f64> = theta.into_iter().map(|t| if t.abs() < LEAST { 0.0 } else { t.clamp(-MOST, MOST) }).collect();
         let ln_norm = theta.iter().filter(|t| **t != 0.0).map(|t| ln_sinhc(t.abs() / 2.0)).sum();
-        Self { theta, ln_norm }
+        let far_density = theta.iter().map(|t| (-t.abs()).exp()).collect();
+        Self { theta, far_density, ln_norm }
     }
 
     /// Number `j` leaned, from a uniform one; both counted from the middle of 0..1.
@@ -34,7 +37,7 @@ impl Tilt {
         }
         let (sign, size) = (theta.signum(), theta.abs());
         let u = 0.5 + sign * from_middle;
-        sign * (0.5 + (u + (1.0 - u) * (-size).exp()).ln() / size).clamp(-INSIDE, INSIDE)
+        sign * (0.5 + (u + (1.0 - u) * self.far_density[j]).ln() / size).clamp(-INSIDE, INSIDE)
     }
 
     /// ln of the leaned density over the plain one.
