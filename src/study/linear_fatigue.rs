@@ -1,8 +1,8 @@
 //! What the bearings make of a batch of loads: equivalent loads' weights and fatigue.
 
-use super::linear_tiles::multiply_add;
 use crate::bearing::{rating_life_km, row_unloading_load};
 use crate::input::plan::{Block, Element};
+use crate::math::lanes::multiply_add;
 
 /// (1 + share)^4.5 over powers of t = 2 share - 1 from the constant on: interpolated at the thirteen Chebyshev points of
 /// -1..1, to 6e-14 of the value.
@@ -85,15 +85,19 @@ impl Weights {
 
     /// Fatigue of an equivalent load on balls with its preload: P_eff^3.
     ///
-    /// (F_pr (P/P_u + 1)^1.5)^3 lies above P^3 below P_u and meets it there. Thirteen products are quicker than a root.
+    /// (F_pr (P/P_u + 1)^1.5)^3 lies above P^3 below P_u and meets it there. Fourteen products are quicker than a root; even and
+    /// odd powers do not wait for each other.
     #[inline(always)]
     pub(super) fn ball_fatigue<const FUSED: bool>(&self, p: f64) -> f64 {
         let t = multiply_add::<FUSED>(p, self.twice_over_unloading, -1.0);
         let t = if t < 1.0 { t } else { 1.0 };
-        let mut preloaded = self.preloaded[12];
-        for k in (0..12).rev() {
-            preloaded = multiply_add::<FUSED>(preloaded, t, self.preloaded[k]);
+        let square = t * t;
+        let (mut even, mut odd) = (self.preloaded[12], self.preloaded[11]);
+        for k in (0..11).rev() {
+            let part = if k % 2 == 0 { &mut even } else { &mut odd };
+            *part = multiply_add::<FUSED>(*part, square, self.preloaded[k]);
         }
+        let preloaded = multiply_add::<FUSED>(odd, t, even);
         let free = p * p * p;
         if free > preloaded { free } else { preloaded }
     }

@@ -10,9 +10,8 @@ use multiversion::{multiversion, target::target_cfg_f};
 
 use super::linear_fatigue::Weights;
 use super::linear_map::{BlockArms, LinearMap, RAIL};
-use super::linear_tiles::multiply_add;
 use crate::input::plan::Element;
-use crate::math::lanes::{LANES, Lane, ZERO};
+use crate::math::lanes::{LANES, Lane, ZERO, multiply_add};
 
 /// Extremes and sums of a batch.
 #[derive(Debug, Clone, Default)]
@@ -146,10 +145,12 @@ fn scale_profiles<const FUSED: bool, const N: usize>(map: &LinearMap, numbers: &
         for value in &memory.grid[..map.grid_points] {
             (low, high) = (smaller(*value, low), larger(*value, high));
         }
-        let mut scale = ZERO;
+        let (mut scale, wanted) = (ZERO, &numbers[first + map.modes]);
         for i in 0..LANES {
+            // Divided first, chosen then: no branch, all lanes at once.
             let has = high[i] - low[i];
-            scale[i] = if has > 0.0 { numbers[first + map.modes][i] / has } else { 0.0 };
+            let of_all = wanted[i] / has;
+            scale[i] = if has > 0.0 { of_all } else { 0.0 };
         }
         for amplitude in &mut memory.numbers[first..first + map.modes] {
             for i in 0..LANES {

@@ -1,7 +1,7 @@
 //! Many short rows times eight installations side by side: rows with the same inputs are taken four at a time, so that an
 //! input is read once for four sums that do not wait for each other.
 
-use crate::math::lanes::{LANES, Lane, ZERO};
+use crate::math::lanes::{LANES, Lane, ZERO, multiply_add};
 
 /// A short row over some inputs: number of the input and factor.
 pub(super) type Sparse = Vec<(u32, f64)>;
@@ -111,12 +111,6 @@ fn add_input<const FUSED: bool>(sums: &mut [Lane; TILE], (j, factors): &(u32, [f
     for (sum, factor) in sums.iter_mut().zip(factors) {
         *sum = std::array::from_fn(|i| multiply_add::<FUSED>(x[i], *factor, sum[i]));
     }
-}
-
-/// a b + c, in one rounding where the processor does it in one instruction.
-#[inline(always)]
-pub(super) fn multiply_add<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
-    if FUSED { a.mul_add(b, c) } else { a * b + c }
 }
 
 #[cfg(test)]
