@@ -1,8 +1,9 @@
 //! The fast path of a study against the evaluator, installation by installation.
 
+use railtrue::input::plan::Level;
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Evaluator, Outcome, Work, drawn, run, service_states};
+use railtrue::study::{Draws, Evaluator, Outcome, RowsOutcome, Work, drawn, run, service_states};
 
 fn shipped(text: &str) -> Plan {
     read_plan(text, "plan.toml").unwrap()
@@ -38,6 +39,13 @@ fn compare(plan: &Plan, count: u64, tolerance: f64) -> usize {
                 let tolerance = if k == 9 { 10.0 * tolerance } else { tolerance };
                 assert!((x - y).abs() <= tolerance * y.abs().max(1e-9), "{name} draw {i} figure {k}: {x} against {y}");
             }
+            if let (Some(fast), Some(slow)) = (fast.rows, slow.rows) {
+                let figures = |r: &RowsOutcome| [r.life_by_load_km, r.peak_element_n, r.peak_pressure_mpa, r.element_safety];
+                for (x, y) in figures(&fast).iter().zip(figures(&slow)) {
+                    assert!((x - y).abs() <= tolerance * y, "{name} draw {i} rows: {x} against {y}");
+                }
+            }
+            assert_eq!(fast.rows.is_some(), slow.rows.is_some());
             assert!((fast.life_loss - slow.life_loss).abs() <= tolerance.max(1e-9));
             assert_eq!(fast.stop_from_x_mm, slow.stop_from_x_mm);
             compared += 1;
@@ -63,4 +71,17 @@ fn check_other_machines_agree_and_stops_and_slot_ends_fall_back() {
         }
         assert!(compare(&plan, 60, 2e-6) > 0);
     }
+}
+
+/// Contacts side by side against each installation alone; with eight times the tolerances floats come to their stops and blocks
+/// lift, so that some lanes are left to the search.
+#[test]
+fn check_contacts_side_by_side_agree_with_each_alone() {
+    let mut plan = shipped(include_str!("../examples/panel-bridge.toml"));
+    plan.block.level = Level::Contact;
+    assert_eq!(compare(&plan, 11, 1e-8), 22);
+    for source in &mut plan.errors.sources {
+        (source.lower, source.upper) = (8.0 * source.lower, 8.0 * source.upper);
+    }
+    assert_eq!(compare(&plan, 9, 1e-8), 18);
 }

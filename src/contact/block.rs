@@ -67,6 +67,15 @@ pub struct RowLoad {
     pub approach_over_preload: f64,
 }
 
+/// What a displaced block carries.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BlockLoads {
+    /// What the truck exerts on it: y, z, roll, pitch, yaw (N, N mm).
+    pub force: [f64; 5],
+    /// Its rows.
+    pub rows: [RowLoad; 4],
+}
+
 /// Sums over a row: load, load x, slope, slope x, slope x^2.
 type Sums = [f64; 5];
 
@@ -170,6 +179,12 @@ impl RowBlock {
         force
     }
 
+    /// Force and row loads.
+    #[must_use]
+    pub fn loads(&self, d: &Vector5) -> BlockLoads {
+        BlockLoads { force: self.force(d).into(), rows: self.row_loads(d) }
+    }
+
     /// Load of each row, for life and unloading.
     #[must_use]
     pub fn row_loads(&self, d: &Vector5) -> [RowLoad; 4] {
@@ -182,9 +197,15 @@ impl RowBlock {
             RowLoad {
                 fatigue: fatigue / self.count as f64,
                 greatest_n: self.element_load(greatest),
-                approach_over_preload: if self.preload_approach_mm > 0.0 { greatest / self.preload_approach_mm } else { f64::INFINITY },
+                approach_over_preload: self.over_preload(greatest),
             }
         })
+    }
+
+    /// An approach over that under preload; without preload every approach is endlessly more.
+    #[inline(always)]
+    pub(super) fn over_preload(&self, approach_mm: f64) -> f64 {
+        if self.preload_approach_mm > 0.0 { approach_mm / self.preload_approach_mm } else { f64::INFINITY }
     }
 
     fn element_load(&self, approach_mm: f64) -> f64 {

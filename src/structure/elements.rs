@@ -8,8 +8,8 @@ use crate::input::plan::{BlockPlace, Component, DriveKind, Law, Level, Plan};
 /// A block on its rail: five rows with stiffnesses (block and support in series).
 #[derive(Debug, Clone)]
 pub(super) struct BlockElement {
-    side: usize,
-    place: BlockPlace,
+    pub(super) side: usize,
+    pub(super) place: BlockPlace,
     pub(super) rows: [Vector24; 5],
     pub(super) stiffness: [f64; 5],
     /// Rail bed and frame under the block in y, z, roll; none where they are rigid.

@@ -12,7 +12,7 @@ const MOST_STEPS: usize = 200;
 
 /// Residual, as a share of the largest load, at which the search stops trying to do better: with springs and floats only,
 /// where the last step is exact, and with contacts, where steps only square the residual.
-const WANTED_RESIDUAL: [f64; 2] = [1e-13, 1e-11];
+pub(super) const WANTED_RESIDUAL: [f64; 2] = [1e-13, 1e-11];
 
 /// Residual, as a share of the largest load, that is still a solution.
 const ALLOWED_RESIDUAL: f64 = 1e-8;

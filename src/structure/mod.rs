@@ -4,6 +4,9 @@ mod arrow;
 mod assembly;
 mod beam;
 mod contacts;
+mod eight;
+mod eight_arrows;
+mod eight_blocks;
 mod elements;
 mod equilibrium;
 mod floats;
@@ -18,12 +21,13 @@ mod tool;
 mod wind_up;
 
 pub use assembly::Machine;
+pub use eight::Eight;
 pub use equilibrium::NotConverged;
 pub use floats::{FloatMap, FloatWork};
 pub use laws::{Drag, float_force};
 pub use mechanism::Mechanism;
 pub use respond::{JointState, Response, Situation};
-pub use settle::{Acting, Carried};
+pub use settle::{Acting, Carried, Settling};
 pub use tightening::{TakenUp, Tightener};
 pub use tool::ToolPoint;
 

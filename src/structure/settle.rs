@@ -1,10 +1,11 @@
 //! Poses with contact-level blocks along a stroke: each starts from the springs' answer and what contacts made of the last one.
 
 use super::contacts::Yield;
+use super::eight::Eight;
 use super::equilibrium::{NotConverged, Problem, State, minimise};
 use super::floats::{FloatMap, FloatWork};
 use super::{Machine, Matrix24, Vector24};
-use crate::contact::Vector5;
+use crate::contact::BlockLoads;
 
 /// What one load case carries from station to station of an installation.
 #[derive(Debug, Clone, Default)]
@@ -12,8 +13,8 @@ pub struct Carried {
     /// Pose less that of the springs.
     correction: Vector24,
     yields: Vec<Yield>,
-    /// Displacement of each block's contacts from their preloaded place: y, z (mm), roll, pitch, yaw (rad).
-    pub displacements: Vec<Vector5>,
+    /// What each block carries at the last pose.
+    pub blocks: Vec<BlockLoads>,
     /// Newton steps taken so far.
     pub steps: usize,
     /// Second derivative of the energy at the last pose.
@@ -31,7 +32,53 @@ pub struct Acting<'a> {
     pub offsets: &'a [f64],
 }
 
+/// One installation of several that are settled side by side.
+#[derive(Debug)]
+pub struct Settling<'a> {
+    /// What acts on it.
+    pub acting: Acting<'a>,
+    /// The springs' pose, which is replaced.
+    pub pose: &'a mut Vector24,
+    /// Displacements of its floats.
+    pub floats: &'a mut FloatWork,
+    /// What it carries from station to station.
+    pub carried: &'a mut Carried,
+}
+
 impl Machine<'_> {
+    /// [`Machine::settle_contacts`] for up to eight installations side by side. The tangent is not carried.
+    ///
+    /// # Errors
+    /// The place in the list of an installation whose equilibrium was not found.
+    pub fn settle_contacts_of_eight(
+        &self,
+        map: &FloatMap,
+        list: &mut [Settling<'_>],
+        eight: &mut Eight,
+    ) -> Result<(), (usize, NotConverged)> {
+        let starts: Vec<State> = list
+            .iter_mut()
+            .map(|s| State { pose: *s.pose + s.carried.correction, yields: std::mem::take(&mut s.carried.yields) })
+            .collect();
+        let problems: Vec<(Problem<'_>, &State)> =
+            list.iter().zip(&starts).map(|(s, start)| (self.problem(&self.springs, map, &s.acting), start)).collect();
+        let found = eight.settle(&problems);
+        for (i, ((s, start), found)) in list.iter_mut().zip(starts).zip(found).enumerate() {
+            let Some(found) = found else {
+                s.carried.yields = start.yields;
+                self.settle_contacts(map, &s.acting, s.pose, s.floats, s.carried).map_err(|e| (i, e))?;
+                continue;
+            };
+            s.carried.correction = found.state.pose - *s.pose;
+            *s.pose = found.state.pose;
+            s.carried.blocks = found.blocks;
+            s.carried.yields = found.state.yields;
+            s.carried.steps += found.steps;
+            map.note_deltas(s.pose, s.acting.offsets, s.floats);
+        }
+        Ok(())
+    }
+
     /// Replaces the springs' `pose` by the one with the blocks' rows; `floats.delta` follows. Nothing happens at the linear
     /// level.
     ///
@@ -45,7 +92,12 @@ impl Machine<'_> {
         floats: &mut FloatWork,
         carried: &mut Carried,
     ) -> Result<(), NotConverged> {
-        self.settle_on(&self.springs, map, acting, pose, floats, carried)
+        self.settle_on(&self.springs, map, acting, pose, floats, carried)?;
+        carried.blocks.clear();
+        if let Some(set) = self.contacts(acting.imposed) {
+            carried.blocks.extend(set.displacements(pose, &carried.yields).map(|d| set.rows.loads(&d)));
+        }
+        Ok(())
     }
 
     /// The same with other springs.
@@ -58,19 +110,22 @@ impl Machine<'_> {
         floats: &mut FloatWork,
         carried: &mut Carried,
     ) -> Result<(), NotConverged> {
-        let contacts = self.contacts(acting.imposed);
-        let Some(set) = &contacts else { return Ok(()) };
-        let problem = Problem { stiffness: springs, load: acting.load, floats: map.set(acting.offsets), contacts };
+        let problem = self.problem(springs, map, acting);
+        if problem.contacts.is_none() {
+            return Ok(());
+        }
         let start = State { pose: *pose + carried.correction, yields: std::mem::take(&mut carried.yields) };
         let found = minimise(&problem, start)?;
         carried.correction = found.state.pose - *pose;
         *pose = found.state.pose;
-        carried.displacements.clear();
-        carried.displacements.extend(set.displacements(pose, &found.state.yields));
         carried.yields = found.state.yields;
         carried.tangent = found.tangent;
         carried.steps += found.iterations;
         map.note_deltas(pose, acting.offsets, floats);
         Ok(())
+    }
+
+    fn problem<'a>(&'a self, stiffness: &'a Matrix24, map: &'a FloatMap, acting: &Acting<'a>) -> Problem<'a> {
+        Problem { stiffness, load: acting.load, floats: map.set(acting.offsets), contacts: self.contacts(acting.imposed) }
     }
 }

@@ -11,6 +11,7 @@ use super::outcome::Outcome;
 use super::sampling::{Draws, Place, own};
 use super::service::{ServiceState, service_states};
 use crate::bearing::system_life_km;
+use crate::input::Installation;
 use crate::math::lanes::{LANES, Lane};
 use crate::structure::NotConverged;
 use crate::units::MRAD;
@@ -34,7 +35,7 @@ pub(super) struct FastPath {
 #[derive(Debug, Clone, Default)]
 pub(super) struct BatchWork {
     sweep: Sweep,
-    one: Work,
+    others: Vec<Work>,
 }
 
 /// What the first `count` drawn installations of a seed come to, in their order.
@@ -105,19 +106,22 @@ impl<'e, 'p> Batch<'e, 'p> {
     /// # Errors
     /// An equilibrium was not found: the place of the installation in the batch.
     pub(super) fn run(&self, numbers: &[Lane], count: usize, keep: bool, work: &mut BatchWork) -> Result<Vec<Done>, (usize, NotConverged)> {
-        let mut list = Vec::with_capacity(count);
+        let count = count.min(LANES);
         if let Some((map, weights)) = &self.path.map {
             sweep(map, weights, numbers, &mut work.sweep);
         }
-        for i in 0..count.min(LANES) {
-            let on_map = self.path.map.as_ref().filter(|_| work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9);
-            if let Some((_, weights)) = on_map {
+        let on_map = |i: usize| self.path.map.is_some() && work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9;
+        let others: Vec<usize> = (0..count).filter(|i| !on_map(*i)).collect();
+        let installations: Vec<Installation> = others.iter().map(|i| self.draws.installation(&own(numbers, *i))).collect();
+        let evaluated = self.evaluator.evaluate_side_by_side(&installations, self.service, &mut work.others);
+        let mut evaluated = evaluated.map_err(|(i, e)| (others[i], e))?.into_iter().zip(&work.others);
+        let mut list = Vec::with_capacity(count);
+        for i in 0..count {
+            if let (Some((_, weights)), false) = (&self.path.map, others.contains(&i)) {
                 let stroke = keep.then(|| work.sweep.stroke.iter().map(|s| s[i]).collect());
                 list.push((self.outcome(weights, &work.sweep, i), stroke));
             } else {
-                let installation = self.draws.installation(&own(numbers, i));
-                let outcome = self.evaluator.evaluate(&installation, self.service, &mut work.one).map_err(|e| (i, e))?;
-                list.push((outcome, keep.then(|| work.one.stroke_peak_n.clone())));
+                list.extend(evaluated.next().map(|(outcome, one)| (outcome, keep.then(|| one.stroke_peak_n.clone()))));
             }
         }
         Ok(list)

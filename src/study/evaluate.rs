@@ -6,12 +6,14 @@ use crate::bearing::{EquivalentLoad, LifeSum, effective_load, rating_life_km, ro
 use crate::geometry::RailPoint;
 use crate::input::plan::{DragStates, Law};
 use crate::input::{Installation, Plan};
-use crate::structure::{Acting, Carried, Drag, FloatMap, FloatWork, Machine, NotConverged, TakenUp, Tightener, ToolPoint, Vector24};
+use crate::structure::{Carried, Drag, Eight, FloatMap, FloatWork, Machine, NotConverged, TakenUp, Tightener, ToolPoint, Vector24};
 
 use super::batch::FastPath;
 use super::outcome::{BlockOutcome, Outcome};
 use super::rows::RowLives;
 use super::service::{ServiceState, drag_states};
+
+mod stroke;
 
 /// Working memory of one thread.
 #[derive(Debug, Clone, Default)]
@@ -25,6 +27,7 @@ pub struct Work {
     /// Contact-level blocks: what each load case and state carries from station to station, and the rows' lives.
     carried: Vec<Carried>,
     rows: Vec<RowLives>,
+    eight: Eight,
     /// Largest equivalent load of any block at each station of the last installation, N.
     pub stroke_peak_n: Vec<f64>,
     /// Mean load, largest load and least static safety of each block of the last installation.
@@ -168,57 +171,6 @@ impl<'p> Evaluator<'p> {
         self.tightener.as_ref().map_or_else(|| Ok(TakenUp::default()), |t| t.take_up(&self.machine, installation))
     }
 
-    fn run(
-        &self,
-        installation: &Installation,
-        service: &[ServiceState],
-        work: &mut Work,
-        mut record: Option<&mut Perfect>,
-    ) -> Result<Outcome, NotConverged> {
-        let plan = self.machine.plan;
-        let taken_up = self.taken_up(installation)?;
-        let offsets = self.machine.joint_offsets(installation, &taken_up.tau);
-        let float_offsets = self.machine.float_offsets(&offsets);
-        let mut outcome = Outcome { slot_used: taken_up.slot_used, ..Outcome::start() };
-        self.prepare(installation, service, &offsets, work);
-        // All maps of an evaluator share their linear part: both signs of the drag, or the law alone.
-        let float_pose = self.maps[0].linear_pose(&self.maps[0].offset_forces(&float_offsets));
-        for (s, station) in self.stations.iter().enumerate() {
-            work.imposed.clear();
-            work.imposed.extend(station.points.iter().map(|p| self.machine.rails().imposed(p, installation)));
-            let rail_forces = self.machine.rail_forces(&work.imposed);
-            let rail_pose = self.maps[0].linear_pose(&rail_forces) + float_pose;
-            for (k, (state, (c, case))) in
-                service.iter().flat_map(|state| plan.duty.iter().enumerate().map(move |c| (state, c))).enumerate()
-            {
-                let share = station.share * state.share * case.share / self.maps.len() as f64;
-                for (d, map) in self.maps.iter().enumerate() {
-                    let (forces, state_pose) = &work.made[k];
-                    let mut pose = rail_pose + state_pose;
-                    map.correct(&mut pose, &float_offsets, &mut work.floats, || rail_forces + forces)?;
-                    let at = k * self.maps.len() + d;
-                    if self.row_rating_n.is_some() {
-                        let acting = Acting { load: forces, imposed: &work.imposed, offsets: &float_offsets };
-                        self.machine.settle_contacts(map, &acting, &mut pose, &mut work.floats, &mut work.carried[at])?;
-                    }
-                    self.note_floats(map, &work.floats.delta, station.x_mm, &mut outcome, &mut work.slid);
-                    self.note_blocks(&pose, (s, at), share, work);
-                    let force = self.machine.largest_joint_force_n(&pose, &offsets, map.drag());
-                    outcome.joint_force_n = outcome.joint_force_n.max(force);
-                    let at_tool = self.tools[c].at(&pose);
-                    let tool = std::array::from_fn(|i| at_tool[i] + work.tool_shape[k][i]);
-                    match record.as_deref_mut() {
-                        Some(perfect) => perfect.tool.push(tool),
-                        None => outcome.note_tool(&tool, &self.perfect.tool[(s * plan.duty.len() + c) * self.maps.len() + d]),
-                    }
-                }
-            }
-        }
-        outcome.float_sticks = self.maps[0].drag() == Drag::Law && work.slid.iter().any(|slid| !slid);
-        self.finish(&mut outcome, work);
-        Ok(outcome)
-    }
-
     /// Counts the blocks' loads at a pose; `at` is the station and the situation there.
     fn note_blocks(&self, pose: &Vector24, at: (usize, usize), share: f64, work: &mut Work) {
         let (station, situation) = at;
@@ -230,11 +182,11 @@ impl<'p> Evaluator<'p> {
                     peak = peak.max(self.note_load(&load, share, sum, block));
                 }
             }
-            Some(rows) => {
-                let all = work.carried[situation].displacements.iter().zip(&mut work.lives).zip(&mut work.blocks).zip(&mut work.rows);
-                for (((d, sum), block), lives) in all {
-                    peak = peak.max(self.note_load(&rows.force(d).into(), share, sum, block));
-                    lives.note(&rows.row_loads(d), share, block);
+            Some(_) => {
+                let all = work.carried[situation].blocks.iter().zip(&mut work.lives).zip(&mut work.blocks).zip(&mut work.rows);
+                for (((loads, sum), block), lives) in all {
+                    peak = peak.max(self.note_load(&loads.force, share, sum, block));
+                    lives.note(&loads.rows, share, block);
                 }
             }
         }

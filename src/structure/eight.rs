@@ -1,0 +1,304 @@
+//! Contact-level poses of eight installations side by side, by whole Newton steps. What these do not settle is left to the
+//! search of [`super::equilibrium`].
+
+#![allow(clippy::needless_range_loop, reason = "lanes are counted: the compiler turns each loop over them into one instruction")]
+
+use multiversion::{multiversion, target::target_cfg_f};
+
+use super::contacts::{ContactSet, Yield};
+use super::eight_arrows::EightArrows;
+use super::equilibrium::{Problem, State, WANTED_RESIDUAL};
+use super::kinematics::{end, truck};
+use super::mechanism::freedom_scale;
+use super::{DOF, Vector24};
+use crate::contact::{BlockLoads, EightLoads};
+use crate::math::lanes::{LANES, Lane, ZERO, add_product, add_times, multiply_add, subtract_product};
+
+/// Most whole steps: what needs more is no case for them.
+const MOST_STEPS: usize = 8;
+
+/// How a block's support follows a step of the pose: step of s = slope x step of d - rest.
+#[derive(Debug, Clone, Copy)]
+struct Follow {
+    slope: [[Lane; 5]; 3],
+    rest: [Lane; 3],
+}
+
+/// What differs from lane to lane, and working memory.
+#[derive(Debug, Clone, Default)]
+pub struct Eight {
+    load: [Lane; DOF],
+    imposed: Vec<[Lane; 5]>,
+    offsets: Vec<Lane>,
+    pose: [Lane; DOF],
+    yields: Vec<[Lane; 3]>,
+    displacements: Vec<[Lane; 5]>,
+    loads: Vec<EightLoads>,
+    plain: [Lane; DOF],
+    gradient: [Lane; DOF],
+    residual: Lane,
+    arrows: Box<EightArrows>,
+    follow: Vec<Option<Follow>>,
+    /// Steps that each lane took, where it settled.
+    settled: [Option<usize>; LANES],
+}
+
+/// A lane's answer.
+#[derive(Debug, Clone)]
+pub(super) struct Settled {
+    pub(super) state: State,
+    pub(super) blocks: Vec<BlockLoads>,
+    pub(super) steps: usize,
+}
+
+impl Eight {
+    /// Settles up to eight problems of one machine, alike but for loads, rails and offsets, from a start each; `None` for those
+    /// that whole steps do not settle.
+    pub(super) fn settle(&mut self, problems: &[(Problem<'_>, &State)]) -> Vec<Option<Settled>> {
+        let Some(((first, _), contacts)) = problems.first().and_then(|p| Some((p, p.0.contacts?))) else { return Vec::new() };
+        // Lanes that are not needed repeat the first one.
+        let of = |lane: usize| problems.get(lane).unwrap_or(&problems[0]);
+        self.load = std::array::from_fn(|i| std::array::from_fn(|lane| of(lane).0.load[i]));
+        self.pose = std::array::from_fn(|i| std::array::from_fn(|lane| of(lane).1.pose[i]));
+        self.offsets.clear();
+        self.offsets.extend((0..first.floats.elements.len()).map(|f| -> Lane { std::array::from_fn(|l| of(l).0.floats.offsets[f]) }));
+        let imposed = |lane: usize, b: usize, i: usize| of(lane).0.contacts.map_or(0.0, |c| c.imposed[b][i]);
+        let yielded = |lane: usize, b: usize, i: usize| of(lane).1.yields.get(b).map_or(0.0, |s| s[i]);
+        self.imposed.clear();
+        self.yields.clear();
+        for b in 0..contacts.blocks.len() {
+            self.imposed.push(std::array::from_fn(|i| std::array::from_fn(|lane| imposed(lane, b, i))));
+            self.yields.push(std::array::from_fn(|i| std::array::from_fn(|lane| yielded(lane, b, i))));
+        }
+        newton(first, &contacts, self);
+        let take = |lane: usize| {
+            let yields = self.yields.iter().map(|s| -> Yield { std::array::from_fn(|i| s[i][lane]) }).collect();
+            Some(Settled {
+                steps: self.settled[lane]?,
+                state: State { pose: Vector24::from_fn(|i, _| self.pose[i][lane]), yields },
+                blocks: self.loads.iter().map(|b| b.of(lane)).collect(),
+            })
+        };
+        (0..problems.len()).map(take).collect()
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
+fn newton(problem: &Problem<'_>, contacts: &ContactSet<'_>, eight: &mut Eight) {
+    const FUSED: bool = target_cfg_f!(target_feature = "fma");
+    let scale: [f64; DOF] = std::array::from_fn(freedom_scale);
+    let mut before = [f64::INFINITY; LANES];
+    let mut going = [true; LANES];
+    eight.settled = [None; LANES];
+    for steps in 0..=MOST_STEPS {
+        slopes::<FUSED>(problem, contacts, &scale, eight);
+        for i in 0..LANES {
+            if going[i] && eight.residual[i] <= WANTED_RESIDUAL[1] {
+                (eight.settled[i], going[i]) = (Some(steps), false);
+            }
+            // Nearly there, residuals fall by squares: one that does not is rounding, or a corner of a law.
+            going[i] &= eight.residual[i] < 0.5 * before[i];
+            before[i] = eight.residual[i];
+        }
+        if going == [false; LANES] {
+            break;
+        }
+        let mut step = eight.gradient;
+        step.iter_mut().flatten().for_each(|g| *g = -*g);
+        let held = eight.arrows.solve::<FUSED>(&scale, &mut step);
+        (0..LANES).for_each(|i| going[i] &= held[i]);
+        follow::<FUSED>(contacts, eight, &step, going);
+    }
+    eight.loads.clear();
+    eight.loads.extend(eight.displacements.iter().map(|d| contacts.rows.loads_of_eight::<FUSED>(d)));
+}
+
+/// Takes a step in the lanes that go on.
+#[inline(always)]
+fn follow<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight, step: &[Lane; DOF], going: [bool; LANES]) {
+    let take = |x: &mut Lane, dx: &Lane| {
+        for i in 0..LANES {
+            x[i] = if going[i] { x[i] + dx[i] } else { x[i] };
+        }
+    };
+    eight.pose.iter_mut().zip(step).for_each(|(x, dx)| take(x, dx));
+    for ((block, follow), yields) in contacts.blocks.iter().zip(&eight.follow).zip(&mut eight.yields) {
+        let Some(follow) = follow else { continue };
+        let motion = block.motion_of_eight::<FUSED>(step);
+        for (s, (slope, rest)) in yields.iter_mut().zip(follow.slope.iter().zip(&follow.rest)) {
+            let mut own = ZERO;
+            for i in 0..LANES {
+                own[i] = -rest[i];
+            }
+            slope.iter().zip(&motion).for_each(|(slope, motion)| add_product::<FUSED>(&mut own, slope, motion));
+            take(s, &own);
+        }
+    }
+}
+
+/// Slopes of the energy at the poses: as `Slopes::at` has them for one.
+#[inline(always)]
+fn slopes<const FUSED: bool>(problem: &Problem<'_>, contacts: &ContactSet<'_>, scale: &[f64; DOF], eight: &mut Eight) {
+    let k = problem.stiffness;
+    for i in 0..DOF {
+        let mut sum = ZERO;
+        for j in (0..DOF).filter(|j| k[(i, *j)] != 0.0) {
+            add_times::<FUSED>(&mut sum, &eight.pose[j], k[(i, j)]);
+        }
+        for lane in 0..LANES {
+            eight.plain[i][lane] = sum[lane] - eight.load[i][lane];
+        }
+    }
+    eight.arrows.set(k);
+    of_floats::<FUSED>(problem, eight);
+    eight.gradient = eight.plain;
+    let of_supports = of_contacts::<FUSED>(contacts, eight);
+    let (mut unbalanced, mut largest) = (of_supports, [1.0; LANES]);
+    for i in 0..DOF {
+        for lane in 0..LANES {
+            let size = |v: f64| (v * scale[i]).abs();
+            let (own, load) = (size(eight.gradient[i][lane]), eight.load[i][lane]);
+            unbalanced[lane] = if own > unbalanced[lane] { own } else { unbalanced[lane] };
+            let (made, held) = (size(load), size(eight.plain[i][lane] + load));
+            let both = if made > held { made } else { held };
+            largest[lane] = if both > largest[lane] { both } else { largest[lane] };
+            // A pose that is no number must not look settled.
+            unbalanced[lane] = if own >= 0.0 { unbalanced[lane] } else { f64::INFINITY };
+        }
+    }
+    for lane in 0..LANES {
+        eight.residual[lane] = unbalanced[lane] / largest[lane];
+    }
+}
+
+/// Adds forces and tangents of the floats: each acts between a truck and its own end.
+#[inline(always)]
+fn of_floats<const FUSED: bool>(problem: &Problem<'_>, eight: &mut Eight) {
+    for (element, offset) in problem.floats.elements.iter().zip(&eight.offsets) {
+        let (row, t, e) = (&element.row, truck(element.end), end(element.end));
+        let mut delta = ZERO;
+        for j in (t..t + 6).chain(e..e + 6) {
+            add_times::<FUSED>(&mut delta, &eight.pose[j], row[j]);
+        }
+        let (mut force, mut stiffness) = (ZERO, ZERO);
+        for lane in 0..LANES {
+            (force[lane], stiffness[lane]) = problem.floats.drag.force(&element.component.law, delta[lane] - offset[lane]);
+        }
+        for j in (t..t + 6).chain(e..e + 6) {
+            add_times::<FUSED>(&mut eight.plain[j], &force, row[j]);
+        }
+        if stiffness == ZERO {
+            continue;
+        }
+        let (side, ends) = (element.end, e - 12);
+        for i in 0..6 {
+            for j in 0..6 {
+                add_times::<FUSED>(&mut eight.arrows.trucks[side][i][j], &stiffness, row[t + i] * row[t + j]);
+                add_times::<FUSED>(&mut eight.arrows.cross[side][i][j], &stiffness, row[t + i] * row[e + j]);
+                add_times::<FUSED>(&mut eight.arrows.ends[ends + i][ends + j], &stiffness, row[e + i] * row[e + j]);
+            }
+        }
+    }
+}
+
+/// Adds forces and tangents of the blocks, supports eliminated; gives the largest unbalanced force on a support.
+#[inline(always)]
+fn of_contacts<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight) -> Lane {
+    let mut residual = ZERO;
+    eight.follow.clear();
+    eight.displacements.clear();
+    for (b, block) in contacts.blocks.iter().enumerate() {
+        let mut d = block.motion_of_eight::<FUSED>(&eight.pose);
+        for j in 0..5 {
+            for i in 0..LANES {
+                let yielded = if j < 3 { eight.yields[b][j][i] } else { 0.0 };
+                d[j][i] = d[j][i] - eight.imposed[b][j][i] - yielded;
+            }
+        }
+        eight.displacements.push(d);
+        let mut of = contacts.rows.eight::<FUSED>(&d);
+        block.add_force_of_eight::<FUSED>(&mut eight.plain, &of.force);
+        if let Some(k) = block.support {
+            let mut unbalanced = [ZERO; 3];
+            for j in 0..3 {
+                for i in 0..LANES {
+                    unbalanced[j][i] = multiply_add::<FUSED>(k[j], eight.yields[b][j][i], -of.force[j][i]);
+                    let size = unbalanced[j][i].abs() / if j == 2 { 100.0 } else { 1.0 };
+                    residual[i] = if size > residual[i] { size } else { residual[i] };
+                }
+            }
+            let follow = eliminated::<FUSED>(&mut of.force, &mut of.tangent, k, &unbalanced);
+            eight.follow.push(Some(follow));
+        } else {
+            eight.follow.push(None);
+        }
+        block.add_force_of_eight::<FUSED>(&mut eight.gradient, &of.force);
+        block.add_stiffness_of_eight::<FUSED>(&mut eight.arrows, &of.tangent);
+    }
+    residual
+}
+
+/// Eliminates what a support yields from a block's force and tangent (upper half).
+#[inline(always)]
+fn eliminated<const FUSED: bool>(force: &mut [Lane; 5], tangent: &mut [[Lane; 5]; 5], k: [f64; 3], unbalanced: &[Lane; 3]) -> Follow {
+    // L L' = T33 + k; z = L^-1 of the crossing rows and of what is unbalanced.
+    let mut lower = [[ZERO; 3]; 3];
+    let mut slope = [[ZERO; 5]; 3];
+    let mut rest = *unbalanced;
+    for j in 0..3 {
+        for i in j..3 {
+            let mut sum = tangent[j][i];
+            if i == j {
+                sum.iter_mut().for_each(|v| *v += k[j]);
+            }
+            for m in 0..j {
+                subtract_product::<FUSED>(&mut sum, &lower[i][m], &lower[j][m]);
+            }
+            for lane in 0..LANES {
+                lower[i][j][lane] = if i == j { 1.0 / sum[lane].sqrt() } else { sum[lane] * lower[j][j][lane] };
+            }
+        }
+    }
+    for i in 0..3 {
+        for c in 0..5 {
+            slope[i][c] = if c < i { tangent[c][i] } else { tangent[i][c] };
+        }
+        for m in 0..i {
+            let of = lower[i][m];
+            for c in 0..5 {
+                let above = slope[m][c];
+                subtract_product::<FUSED>(&mut slope[i][c], &of, &above);
+            }
+            let above = rest[m];
+            subtract_product::<FUSED>(&mut rest[i], &of, &above);
+        }
+        for lane in 0..LANES {
+            (0..5).for_each(|c| slope[i][c][lane] *= lower[i][i][lane]);
+            rest[i][lane] *= lower[i][i][lane];
+        }
+    }
+    for i in 0..5 {
+        for m in 0..3 {
+            add_product::<FUSED>(&mut force[i], &slope[m][i], &rest[m]);
+            for j in i..5 {
+                subtract_product::<FUSED>(&mut tangent[i][j], &slope[m][i], &slope[m][j]);
+            }
+        }
+    }
+    for i in (0..3).rev() {
+        for m in i + 1..3 {
+            let of = lower[m][i];
+            for c in 0..5 {
+                let below = slope[m][c];
+                subtract_product::<FUSED>(&mut slope[i][c], &of, &below);
+            }
+            let below = rest[m];
+            subtract_product::<FUSED>(&mut rest[i], &of, &below);
+        }
+        for lane in 0..LANES {
+            (0..5).for_each(|c| slope[i][c][lane] *= lower[i][i][lane]);
+            rest[i][lane] *= lower[i][i][lane];
+        }
+    }
+    Follow { slope, rest }
+}
