@@ -3,7 +3,7 @@
 use super::adaptive::{Estimates, SEQUENCE, settled};
 use super::alone::{Alone, sources_alone};
 use super::batch::{Batch, Memory};
-use super::engine::{run, run_batches};
+use super::engine::run_batches;
 use super::evaluate::{Evaluator, Work};
 use super::far::{FarEnds, far_ends};
 use super::findings::{Finding, findings};
@@ -240,12 +240,12 @@ fn sticking(evaluator: &Evaluator<'_>, draws: u64, seed: u64) -> Result<f64, Not
     let sampler = Draws::new(plan, by_law.machine.rails());
     let service = service_states(plan);
     let count = LOOKED_AT_BY_LAW.min(draws);
-    let sticks =
-        run(0, count, seed, Work::default, |work, _, rng| by_law.evaluate(&sampler.draw(rng), &service, work).map(|o| o.float_sticks));
-    let mut stuck = 0_u64;
-    for s in sticks {
-        stuck += u64::from(s?);
-    }
+    let sticks = run_batches(0, count, LANES, seed, Vec::new, |works, _, rngs| {
+        let installations: Vec<Installation> = rngs.iter_mut().map(|rng| sampler.draw(rng)).collect();
+        let outcomes = by_law.evaluate_side_by_side(&installations, &service, works).map_err(|(_, error)| error)?;
+        Ok(outcomes.iter().filter(|o| o.float_sticks).count())
+    });
+    let stuck = sticks.into_iter().sum::<Result<usize, NotConverged>>()?;
     Ok(stuck as f64 / count as f64)
 }
 

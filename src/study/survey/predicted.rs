@@ -3,8 +3,9 @@
 
 use super::measured::Measured;
 use crate::input::{Installation, Plan};
+use crate::math::lanes::LANES;
 use crate::structure::NotConverged;
-use crate::study::engine::run;
+use crate::study::engine::{Stream, run_batches};
 use crate::study::evaluate::{Evaluator, Work};
 use crate::study::outcome::Outcome;
 use crate::study::sampling::{Draws, normals};
@@ -48,19 +49,21 @@ pub fn predict(
     let Some(first) = evaluators.first() else { return Ok(Vec::new()) };
     let sampler = Draws::new(plan, first.machine.rails());
     let service = service_states(plan);
-    let rows = run(0, draws, seed, Work::default, |work, _, rng| {
-        let rest = sampler.draw(rng);
-        let installation = measured.drawn(rest, &normals(measured.dimension(), rng));
-        evaluators
-            .iter()
-            .map(|e| e.evaluate(&installation, &service, work).map(|o| (o, work.stroke_peak_n.clone())))
-            .collect::<Result<Vec<_>, _>>()
+    let rows = run_batches(0, draws, LANES, seed, Vec::new, |works, _, rngs| {
+        let one = |rng: &mut Stream| measured.drawn(sampler.draw(rng), &normals(measured.dimension(), rng));
+        let installations: Vec<Installation> = rngs.iter_mut().map(one).collect();
+        let mut of = |e: &&Evaluator<'_>| {
+            let outcomes = e.evaluate_side_by_side(&installations, &service, works).map_err(|(_, error)| error)?;
+            let strokes = works.iter().take(outcomes.len()).map(|work: &Work| work.stroke_peak_n.clone()).collect();
+            Ok((outcomes, strokes))
+        };
+        evaluators.iter().map(&mut of).collect::<Result<Vec<(Vec<Outcome>, Vec<Vec<f64>>)>, NotConverged>>()
     });
     let mut all: Vec<(Vec<Outcome>, Vec<Vec<f64>>)> = evaluators.iter().map(|_| (Vec::new(), Vec::new())).collect();
     for row in rows {
-        for (a, (outcome, stroke)) in row?.into_iter().enumerate() {
-            all[a].0.push(outcome);
-            all[a].1.push(stroke);
+        for (all, (outcomes, strokes)) in all.iter_mut().zip(row?) {
+            all.0.extend(outcomes);
+            all.1.extend(strokes);
         }
     }
     let likely = measured.mean(Installation::perfect(plan));
