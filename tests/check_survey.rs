@@ -362,3 +362,37 @@ fn check_the_deflection_of_a_travelling_bridge_is_not_counted_twice() {
     let by_hand = |kg: f64| kg * 9.80665 / (4.0 * 60_000.0);
     assert!(lift.iter().all(|w| *w > by_hand(45.0) && *w < by_hand(85.0)), "{said} {lift:?}");
 }
+
+/// The demo's survey, and one by gauge that leaves heights to the plan: predictions eight at a time against each drawn
+/// installation by itself.
+#[test]
+fn check_predictions_are_what_each_drawn_installation_is_alone() {
+    use railtrue::study::survey::predict;
+    use railtrue::study::{Draws, run, service_states};
+    use rand_distr::{Distribution, StandardNormal};
+    let plan = plan();
+    let evaluators: Vec<Evaluator<'_>> =
+        (0..2).map(|a| Evaluator::new(Machine::new(&plan, a).unwrap(), plan.study.drag).unwrap()).collect();
+    let service = service_states(&plan);
+    let mut gauge = String::from("# u_gauge_mm = 0.05\n# frame_c = 20\n# u_temperature_k = 0\n# bridge = off\nstation,gauge\n");
+    for x in &plan.frame.anchors_x_mm {
+        writeln!(gauge, "{x},{:.3}", plan.frame.span_mm + 0.2 * (x / 700.0).sin()).unwrap();
+    }
+    for text in [include_str!("../examples/panel-bridge-survey.csv"), &gauge] {
+        let e = evaluated(&plan, text);
+        let draws = Draws::new(&plan, evaluators[0].machine.rails());
+        let predictions = predict(&plan, &evaluators.iter().collect::<Vec<_>>(), &e.measured, 5, 9).unwrap();
+        for (evaluator, prediction) in evaluators.iter().zip(&predictions) {
+            let alone = run(0, 5, 9, Work::default, |work, _, rng| {
+                let rest = draws.draw(rng);
+                let normals: Vec<f64> = (0..e.measured.dimension()).map(|_| StandardNormal.sample(rng)).collect();
+                evaluator.evaluate(&e.measured.drawn(rest, &normals), &service, work).unwrap()
+            });
+            for (together, alone) in prediction.outcomes.iter().zip(alone) {
+                let of = |o: &Outcome| [o.life_km, o.peak_load_n, o.joint_force_n, o.static_safety].map(f64::ln);
+                close("life, load, force, safety", &of(together), &of(&alone), 1e-9);
+                close("tool point", &[together.tool_displacement_mm], &[alone.tool_displacement_mm], 2e-6);
+            }
+        }
+    }
+}

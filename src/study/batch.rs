@@ -7,6 +7,7 @@ use super::evaluate::{Evaluator, Work};
 use super::linear_fatigue::Weights;
 use super::linear_kernel::{Sweep, sweep};
 use super::linear_map::LinearMap;
+use super::numbers::Numbers;
 use super::outcome::Outcome;
 use super::sampling::{Draws, Place, own};
 use super::service::{ServiceState, service_states};
@@ -19,7 +20,7 @@ use crate::units::MRAD;
 /// An evaluator with the fast path of its machine, where it has one.
 pub(super) struct Batch<'e, 'p> {
     evaluator: &'e Evaluator<'p>,
-    draws: &'e Draws<'e>,
+    numbers: &'e dyn Numbers,
     service: &'e [ServiceState],
     path: Arc<FastPath>,
 }
@@ -88,12 +89,30 @@ impl<'e, 'p> Batch<'e, 'p> {
         let places = draws.places();
         let fits = |p: &&Arc<FastPath>| p.places == places && p.service == service;
         if let Some(path) = evaluator.fast_path.get().filter(fits) {
-            return Ok(Self { evaluator, draws, service, path: Arc::clone(path) });
+            return Ok(Self { evaluator, numbers: draws, service, path: Arc::clone(path) });
         }
-        let map = LinearMap::new(evaluator, draws, service)?.map(|map| (map, Weights::new(&evaluator.plan().block)));
+        let batch = Self::of_numbers(evaluator, draws, service, places)?;
+        let _ = evaluator.fast_path.get_or_init(|| Arc::clone(&batch.path));
+        Ok(batch)
+    }
+
+    /// Prepares a fast path for other numbers than those that the plan draws; it is not kept.
+    ///
+    /// # Errors
+    /// An equilibrium was not found.
+    pub(super) fn of(evaluator: &'e Evaluator<'p>, numbers: &'e dyn Numbers, service: &'e [ServiceState]) -> Result<Self, NotConverged> {
+        Self::of_numbers(evaluator, numbers, service, &[])
+    }
+
+    fn of_numbers(
+        evaluator: &'e Evaluator<'p>,
+        numbers: &'e dyn Numbers,
+        service: &'e [ServiceState],
+        places: &[Place],
+    ) -> Result<Self, NotConverged> {
+        let map = LinearMap::new(evaluator, numbers, service)?.map(|map| (map, Weights::new(&evaluator.plan().block)));
         let path = Arc::new(FastPath { places: places.to_vec(), service: service.to_vec(), map });
-        let _ = evaluator.fast_path.get_or_init(|| Arc::clone(&path));
-        Ok(Self { evaluator, draws, service, path })
+        Ok(Self { evaluator, numbers, service, path })
     }
 
     /// Whether the machine has a map, and so eight installations at a time.
@@ -112,7 +131,7 @@ impl<'e, 'p> Batch<'e, 'p> {
         }
         let on_map = |i: usize| self.path.map.is_some() && work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9;
         let others: Vec<usize> = (0..count).filter(|i| !on_map(*i)).collect();
-        let installations: Vec<Installation> = others.iter().map(|i| self.draws.installation(&own(numbers, *i))).collect();
+        let installations: Vec<Installation> = others.iter().map(|i| self.numbers.installation(&own(numbers, *i))).collect();
         let evaluated = self.evaluator.evaluate_side_by_side(&installations, self.service, &mut work.others);
         let mut evaluated = evaluated.map_err(|(i, e)| (others[i], e))?.into_iter().zip(&work.others);
         let mut list = Vec::with_capacity(count);

@@ -8,10 +8,10 @@ use super::evaluate::Evaluator;
 use super::linear_fatigue::Weights;
 use super::linear_situations::{Situations, situations};
 use super::linear_tiles::{Sparse, Tiles};
-use super::sampling::{Draws, Place};
+use super::numbers::Numbers;
 use super::service::ServiceState;
 use crate::geometry::RailPoint;
-use crate::input::{ErrorKind, Installation};
+use crate::input::Installation;
 use crate::structure::{Drag, NotConverged, TakenUp, Vector24};
 
 /// Values that a rail takes at a place: lateral, vertical, roll, each with its slope.
@@ -106,7 +106,7 @@ impl LinearMap {
     ///
     /// # Errors
     /// An equilibrium was not found.
-    pub(super) fn new(evaluator: &Evaluator<'_>, draws: &Draws<'_>, service: &[ServiceState]) -> Result<Option<Self>, NotConverged> {
+    pub(super) fn new(evaluator: &Evaluator<'_>, numbers: &dyn Numbers, service: &[ServiceState]) -> Result<Option<Self>, NotConverged> {
         let machine = &evaluator.machine;
         let plan = machine.plan;
         let floats = machine.float_count();
@@ -123,13 +123,12 @@ impl LinearMap {
         let at_end = |t: &TakenUp| t.slot_used >= 1.0 - 1e-9;
         let found = situations(evaluator, &perfect, &taken_0, service)?.filter(|_| !at_end(&taken_0));
         let (Some(situations), Some((forces, response))) = (found, ask.pushes()) else { return Ok(None) };
-        let places = draws.places();
         let mut made = vec![Sparse::new(); response.len()];
         let mut mounts = vec![Sparse::new(); 5 * plan.block_count()];
         let mut take_ups = vec![Sparse::new(); slots.len()];
         let mut rail: Vec<Vec<Sparse>> = evaluator.stations.iter().map(|_| vec![Sparse::new(); RAIL * ask.places.len()]).collect();
-        for (j, place) in places.iter().enumerate() {
-            let Some((unit, size)) = probe(draws, *place, j, places) else { continue };
+        for j in 0..numbers.count() {
+            let Some((unit, size)) = numbers.probe(j) else { continue };
             let taken = evaluator.taken_up(&unit)?;
             if at_end(&taken) {
                 return Ok(None);
@@ -156,7 +155,7 @@ impl LinearMap {
             }
         }
         let limited: Vec<usize> = (0..slots.len()).filter(|&i| slots[i] > 0.0).collect();
-        let grid = &draws.modes().on_grid;
+        let grid = &numbers.modes().on_grid;
         let of_point = |row: usize| -> Sparse { (0..grid.ncols()).map(|m| (m as u32, grid[(row, m)])).collect() };
         Ok(Some(Self {
             stations: evaluator
@@ -176,34 +175,11 @@ impl LinearMap {
             mounts: Tiles::new(&mounts),
             take_ups: Tiles::new(&limited.iter().map(|&i| take_ups[i].clone()).collect::<Vec<_>>()),
             slots: limited.iter().map(|&i| (taken_0.tau[i], slots[i])).collect(),
-            profiles: (0..places.len()).filter(|&j| matches!(places[j], Place::Mode { mode: 0, .. })).collect(),
+            profiles: numbers.profiles(),
             modes: grid.ncols(),
             grid: Tiles::new(&(0..grid.nrows()).map(of_point).collect::<Vec<_>>()),
             grid_points: grid.nrows(),
         }))
-    }
-}
-
-/// An installation with one number set, and how large that number is in it. A profile's amplitude is set without its shape's
-/// peak-to-valley brought in: the kernel does that.
-fn probe(draws: &Draws<'_>, place: Place, j: usize, places: &[Place]) -> Option<(Installation, f64)> {
-    // Well inside every slot, yet large beside the digits of the take-ups; powers of two, so that dividing keeps all digits.
-    let size = |kind: ErrorKind| {
-        let angle = ErrorKind::ALL.iter().any(|s| s.kind == kind && s.angle);
-        if angle { 2.0_f64.powi(-11) } else { 2.0_f64.powi(-5) }
-    };
-    match place {
-        Place::Value { kind, .. } => {
-            let mut numbers = vec![0.0; places.len()];
-            numbers[j] = size(kind);
-            Some((draws.installation(&numbers), size(kind)))
-        }
-        Place::Mode { kind, mode } => {
-            let mut amplitudes = vec![0.0; draws.modes().count()];
-            amplitudes[mode] = size(kind);
-            Some((draws.with_profile(kind, draws.modes().at_anchors(&amplitudes)), size(kind)))
-        }
-        Place::PeakToValley { .. } => None,
     }
 }
 

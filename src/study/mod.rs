@@ -18,6 +18,7 @@ mod linear_situations;
 mod linear_tiles;
 mod map;
 mod monte_carlo;
+mod numbers;
 mod outcome;
 mod reading;
 mod remarks;

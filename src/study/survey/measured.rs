@@ -140,6 +140,14 @@ impl Measured {
         after
     }
 
+    /// The same uncertainty about rails that are straight: what is left without the mean.
+    pub(super) fn about_none(&self) -> Self {
+        let mut none = self.clone();
+        none.profiles.iter_mut().for_each(|profile| profile.mean.fill(0.0));
+        none.moved_yaw_a_mm = 0.0;
+        none
+    }
+
     fn set(&self, to: &mut Installation, profiles: [[Vec<f64>; 2]; 3]) {
         let kept = (!self.keeps_common_yaw).then_some(self.moved_yaw_a_mm);
         set_profiles(&self.frame, to, profiles, kept);

@@ -6,6 +6,7 @@ mod conditioned;
 mod corrected;
 mod doubts;
 pub mod history;
+mod known;
 mod measured;
 mod panels;
 mod placed;

@@ -1,14 +1,16 @@
 //! What the machine will do with the measured rails: installations that have the rails as known and everything else as the
 //! plan tolerates.
 
+use super::known::Known;
 use super::measured::Measured;
 use crate::input::{Installation, Plan};
 use crate::math::lanes::LANES;
 use crate::structure::NotConverged;
-use crate::study::engine::{Stream, run_batches};
+use crate::study::batch::{Batch, Memory};
+use crate::study::engine::run_batches;
 use crate::study::evaluate::{Evaluator, Work};
 use crate::study::outcome::Outcome;
-use crate::study::sampling::{Draws, normals};
+use crate::study::sampling::Draws;
 use crate::study::service::service_states;
 use crate::study::verdict::Verdict;
 
@@ -49,21 +51,20 @@ pub fn predict(
     let Some(first) = evaluators.first() else { return Ok(Vec::new()) };
     let sampler = Draws::new(plan, first.machine.rails());
     let service = service_states(plan);
-    let rows = run_batches(0, draws, LANES, seed, Vec::new, |works, _, rngs| {
-        let one = |rng: &mut Stream| measured.drawn(sampler.draw(rng), &normals(measured.dimension(), rng));
-        let installations: Vec<Installation> = rngs.iter_mut().map(one).collect();
-        let mut of = |e: &&Evaluator<'_>| {
-            let outcomes = e.evaluate_side_by_side(&installations, &service, works).map_err(|(_, error)| error)?;
-            let strokes = works.iter().take(outcomes.len()).map(|work: &Work| work.stroke_peak_n.clone()).collect();
-            Ok((outcomes, strokes))
-        };
-        evaluators.iter().map(&mut of).collect::<Result<Vec<(Vec<Outcome>, Vec<Vec<f64>>)>, NotConverged>>()
+    let known = Known::new(plan, &sampler, measured);
+    let batches: Vec<Batch<'_, '_>> = evaluators.iter().map(|e| Batch::of(e, &known, &service)).collect::<Result<_, _>>()?;
+    let rows = run_batches(0, draws, LANES, seed, Memory::default, |memory, _, rngs| {
+        known.draw(rngs, &mut memory.numbers);
+        let one = |b: &Batch<'_, '_>| b.run(&memory.numbers, rngs.len(), true, &mut memory.work).map_err(|(_, error)| error);
+        batches.iter().map(one).collect::<Result<Vec<_>, NotConverged>>()
     });
     let mut all: Vec<(Vec<Outcome>, Vec<Vec<f64>>)> = evaluators.iter().map(|_| (Vec::new(), Vec::new())).collect();
     for row in rows {
-        for (all, (outcomes, strokes)) in all.iter_mut().zip(row?) {
-            all.0.extend(outcomes);
-            all.1.extend(strokes);
+        for (all, done) in all.iter_mut().zip(row?) {
+            for (outcome, stroke) in done {
+                all.0.push(outcome);
+                all.1.extend(stroke);
+            }
         }
     }
     let likely = measured.mean(Installation::perfect(plan));
