@@ -10,7 +10,7 @@ use railtrue::bearing::{row_life_km, row_rating_n, system_life_km};
 use railtrue::contact::{RowBlock, Vector5};
 use railtrue::input::plan::{Level, Thermal};
 use railtrue::input::{Installation, Plan, read_plan};
-use railtrue::structure::{Drag, Machine, Situation, TakenUp, Tightener, Vector24};
+use railtrue::structure::{Acting, Carried, Drag, FloatMap, FloatWork, Machine, Situation, TakenUp, Tightener, Vector24};
 use railtrue::study::{Draws, Effort, Evaluator, ServiceState, Work, run, worst_case};
 
 /// The demo's machine with its blocks at the contact level.
@@ -242,4 +242,36 @@ fn check_worst_case_of_rows_is_attained_and_claims_no_bound() {
     let again = evaluator.evaluate(&life.installation, &railtrue::study::service_states(&plan), &mut work).unwrap();
     assert_eq!(again.life_km, life.attained);
     assert!(life.attained < 0.5 * evaluator.perfect().life_km);
+}
+
+/// What is carried from station to station is the answer itself where the station is the same; the floats follow the contacts,
+/// counted from their seats.
+#[test]
+fn check_a_pose_that_is_asked_for_again_takes_no_step() {
+    let plan = demo();
+    let machine = Machine::new(&plan, 1).unwrap();
+    let draws = Draws::new(&plan, machine.rails());
+    let mut installation = run(1, 1, 11, || (), |(), _, rng| draws.draw(rng)).remove(0);
+    installation.seats[1][0][1] = 0.2;
+    let s = situation(1750.0, Drag::Law);
+    let expected = machine.respond(&installation, &TakenUp::default(), &s).unwrap();
+    let float = expected.joints.iter().find(|j| j.travel_used.is_some()).unwrap();
+    let offsets = machine.joint_offsets(&installation, &[]);
+    let seats = machine.float_offsets(&offsets);
+    let load = machine.case_loads(0) + machine.made_forces(&installation, &s.thermal, 0.0) + machine.joint_offset_forces(&offsets);
+    let rails = machine.rail_forces(&expected.imposed);
+    let map = FloatMap::new(&machine, Drag::Law).unwrap();
+    let (mut work, mut carried, mut steps) = (FloatWork::default(), Carried::default(), Vec::new());
+    for _ in 0..2 {
+        let mut pose = map.linear_pose(&(load + rails + map.offset_forces(&seats)));
+        map.correct(&mut pose, &seats, &mut work, || load + rails).unwrap();
+        let on_springs = work.delta[0];
+        let acting = Acting { load: &load, imposed: &expected.imposed, offsets: &seats };
+        machine.settle_contacts(&map, &acting, &mut pose, &mut work, &mut carried).unwrap();
+        close("pose", pose.as_slice(), expected.pose.as_slice(), 1e-8);
+        assert!((work.delta[0] - float.delta).abs() < 1e-8, "{} against {}", work.delta[0], float.delta);
+        assert!((on_springs - float.delta).abs() > 1e-6, "contacts do not move the float: {on_springs}");
+        steps.push(carried.steps);
+    }
+    assert!(steps[0] >= 2 && steps[1] == steps[0], "{steps:?}");
 }

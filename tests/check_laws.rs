@@ -283,3 +283,55 @@ fn ref_a_hotter_top_bows_a_free_beam_as_a_circle() {
         assert!((rise / (kappa * y * (span - y) / 2.0) - 1.0).abs() < 1e-12, "{rise}");
     }
 }
+
+/// A float that sticks on a seat which is off: the slope of the energy vanishes at the pose only where it counts from the seat.
+#[test]
+fn check_floats_have_their_energy_from_their_seats() {
+    let mut plan = demo();
+    plan.arrangements[1].ends[1][0].components[1].law =
+        railtrue::input::plan::Law::Float { travel: 3.0, drag: 800.0, k_slide: 2000.0, k_stop: 3e5 };
+    let machine = Machine::new(&plan, 1).unwrap();
+    let mut installation = Installation::perfect(&plan);
+    installation.seats[1][0][1] = 0.05;
+    let s = situation(900.0, 1);
+    let r = respond(&machine, &installation, &s);
+    assert!(r.joints.iter().any(|j| j.sticks && j.force.abs() > 20.0), "the float does not stick");
+    let energy = |pose: &Vector24| machine.potential_n_mm(&installation, &TakenUp::default(), &s, pose);
+    let least = energy(&r.pose);
+    for k in 0..24 {
+        let step = if k % 6 < 3 { 1e-3 } else { 1e-5 };
+        let beside = |sign: f64| {
+            let mut near = r.pose;
+            near[k] += sign * step;
+            energy(&near)
+        };
+        let (up, down) = (beside(1.0), beside(-1.0));
+        assert!((up - down).abs() < 0.01 * (up + down - 2.0 * least), "freedom {k}: slope {}", (up - down) / (2.0 * step));
+    }
+}
+
+/// Ends that stand as the bridge's own shape has them leave it without force. Its axis then lies as made: stretched evenly by
+/// length and growth, turned evenly by twist, bowed by a hotter top; faces out of square leave it straight.
+#[test]
+fn check_a_free_bridge_carries_its_tool_by_its_own_shape() {
+    let plan = demo();
+    let (span, alpha) = (plan.frame.span_mm, plan.bridge.expansion_per_k);
+    let thermal = Thermal { bridge_dt_k: 8.0, frame_dt_k: 0.0, top_hotter_k: 2.0 };
+    let mut installation = Installation::perfect(&plan);
+    (installation.bridge_length_mm, installation.bridge_twist_rad) = (0.4, 7e-4);
+    (installation.end_tilt_rad, installation.end_squareness_rad) = ([3e-4, -5e-4], [2e-4, 6e-4]);
+    let longer = 0.4 + alpha * 8.0 * span;
+    let kappa = alpha * 2.0 / plan.bridge.height_mm.unwrap();
+    let mut free = Vector24::zeros();
+    (free[15], free[17]) = (3e-4 + kappa * span / 2.0, 2e-4);
+    (free[19], free[21], free[22], free[23]) = (longer, -5e-4 - kappa * span / 2.0, 7e-4, 6e-4);
+    for (y, [x, z]) in [(400.0, [90.0, 80.0]), (1300.0, [0.0, 0.0]), (2200.0, [-60.0, -250.0])] {
+        let tool = railtrue::structure::ToolPoint::new(&plan, y, [x, z]);
+        let (at, shape) = (tool.at(&free), tool.shape(&plan, &installation, &thermal));
+        let got: Vec<f64> = (0..4).map(|i| at[i] + shape[i]).collect();
+        let (share, slope) = (y / span, kappa * (span / 2.0 - y));
+        let turned = 7e-4 * share;
+        let expected = [turned * z, longer * share - slope * z, kappa * y * (span - y) / 2.0 - turned * x, 0.0];
+        close("tool", &got, &expected, 1e-12);
+    }
+}

@@ -129,3 +129,80 @@ fn check_other_floats_slide_while_joints_are_tightened() {
         assert!((a - b).abs() < 1e-6, "{a} against {b}");
     }
 }
+
+/// The demo with slots of 5 mm across at end A, and one joint at end B whose component across has this law and slot.
+fn slots_at_a(law: Law, take_up: f64) -> Plan {
+    let mut plan = demo();
+    plan.arrangements[0].ends[1] = plan.arrangements[1].ends[1].clone();
+    plan.arrangements[0].ends[0].iter_mut().for_each(|j| j.components[1].take_up = 5.0);
+    let across = &mut plan.arrangements[0].ends[1][0].components[1];
+    (across.law, across.take_up) = (law, take_up);
+    plan
+}
+
+fn tau(plan: &Plan, installation: &Installation) -> TakenUp {
+    taken_up(&Machine::new(plan, 0).unwrap(), installation)
+}
+
+fn alike(what: &str, a: &TakenUp, b: &TakenUp) {
+    assert_eq!(a.tau.len(), b.tau.len());
+    for (i, (x, y)) in a.tau.iter().zip(&b.tau).enumerate() {
+        assert!((x - y).abs() < 1e-6, "{what}, component {i}: {x} against {y}");
+    }
+}
+
+/// Slots that are long enough bring the float back to rest, wherever it was before: on its stop, sliding, or with its other
+/// stop within the slots' reach. At rest it is a spring, and a spring of that stiffness in its stead takes one step.
+#[test]
+fn cross_slots_bring_another_float_back_to_rest() {
+    let spring = slots_at_a(Law::Elastic { k: 2000.0 }, 0.0);
+    let mut off = Installation::perfect(&spring);
+    (off.span_mm, off.height_mm, off.parallelism_mm, off.end_squareness_rad) = (2.0, 0.5, 0.3, [0.0003, -0.0002]);
+    for span_mm in [2.0, -2.0] {
+        off.span_mm = span_mm;
+        let expected = tau(&spring, &off);
+        assert!((expected.tau[1] - span_mm).abs() < 0.1 && expected.slot_used < 0.9, "{expected:?}");
+        for travel in [0.5, 2.5, 6.0] {
+            let float = slots_at_a(Law::Float { travel, drag: 150.0, k_slide: 2000.0, k_stop: 300_000.0 }, 0.0);
+            alike(&format!("travel {travel}"), &tau(&float, &off), &expected);
+        }
+    }
+}
+
+/// The float's seat 2 mm out of place is the misfit of a rail 2 mm out of place.
+#[test]
+fn check_a_seat_out_of_place_is_taken_up_like_a_rail_out_of_place() {
+    for travel in [0.5, 2.5, 6.0] {
+        let plan = slots_at_a(Law::Float { travel, drag: 150.0, k_slide: 2000.0, k_stop: 300_000.0 }, 0.0);
+        let (mut rail, mut seat) = (Installation::perfect(&plan), Installation::perfect(&plan));
+        rail.span_mm = 2.0;
+        seat.seats[1][0][1] = 2.0;
+        alike(&format!("travel {travel}"), &tau(&plan, &seat), &tau(&plan, &rail));
+    }
+}
+
+/// While it is tightened, a float in a slot of its own is loose like any other: it counts with its stiffness at rest.
+#[test]
+fn check_a_float_with_a_slot_of_its_own_is_loose_while_tightened() {
+    let float = slots_at_a(Law::Float { travel: 3.0, drag: 15.0, k_slide: 2000.0, k_stop: 300_000.0 }, 1.5);
+    let spring = slots_at_a(Law::Elastic { k: 2000.0 }, 1.5);
+    let mut off = Installation::perfect(&float);
+    (off.span_mm, off.height_mm, off.end_squareness_rad) = (0.8, 0.5, [0.0003, -0.0002]);
+    let taken = tau(&float, &off);
+    alike("with a slot of its own", &taken, &tau(&spring, &off));
+    assert!(taken.tau[1] > 0.0 && taken.slot_used < 1.0, "{taken:?}");
+}
+
+/// Joints are tightened under dead weight: what else the first load case pulls with is not there yet, its masses are.
+#[test]
+fn check_extra_masses_count_while_joints_are_tightened_and_extra_forces_do_not() {
+    let mut plan = demo();
+    let mut off = Installation::perfect(&plan);
+    off.parallelism_mm = 0.5;
+    let before = tau(&plan, &off);
+    plan.duty[0].extras[0].force_n = [500.0, 3000.0, -4000.0];
+    assert_eq!(tau(&plan, &off), before);
+    plan.duty[0].extras[0].mass_kg = 400.0;
+    let heavier = tau(&plan, &off);
+    assert!(heavier.tau.iter().zip(&before.tau).any(|(a, b)| (a - b).abs() > 1e-5), "{heavier:?} {before:?}");
+}

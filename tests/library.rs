@@ -9,6 +9,7 @@ mod check_far_ends;
 mod check_fast_path;
 mod check_laws;
 mod check_limits;
+mod check_machine;
 mod check_map;
 mod check_properties;
 mod check_review;

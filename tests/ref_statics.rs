@@ -104,3 +104,34 @@ fn ref_one_corner_raised() {
     let got: Vec<f64> = r.block_loads[..4].iter().map(|b| -b[1]).collect();
     close("loads", &got, &[1000.0, -1000.0, -1000.0, 1000.0], 1e-6);
 }
+
+#[test]
+fn ref_a_float_tells_what_it_used_of_its_way_and_whether_it_sticks() {
+    // 2 N/um before it slides in series with 75 N/um of blocks: 10 um give 9.740 um and 19.48 N of 40 N. At 300 um it slides
+    // under 40 N, and the blocks have given 0.533 um.
+    let mut simple = span_machine(1e6);
+    simple.joints[1][1] = float(0.5, 40.0, 2.0, 1000.0);
+    let plan = plan(&simple.text());
+    for (span_mm, way_mm, force_n, sticks) in [(0.01, 0.009_740, 19.480, true), (0.3, 0.3 - 40.0 / 75e3, 40.0, false)] {
+        for sign in [-1.0, 1.0] {
+            let r = respond(&plan, &format!("span_mm = {:?}\n", sign * span_mm));
+            let floats: Vec<_> = r.joints.iter().filter(|j| j.travel_used.is_some()).collect();
+            assert_eq!(floats.len(), 1);
+            let float = floats[0];
+            assert_eq!((float.end, float.number, float.axis, float.sticks), (1, 0, 1, sticks));
+            // Rail B farther out: its truck is ahead of the bridge, which draws it back.
+            assert!((float.delta + sign * way_mm).abs() < 1e-3 * way_mm, "{} against {way_mm}", float.delta);
+            assert!((float.force + sign * force_n).abs() < 1e-3 * force_n, "{} against {force_n}", float.force);
+            assert!((float.travel_used.unwrap() / (way_mm / 0.5) - 1.0).abs() < 1e-3, "{:?}", float.travel_used);
+            assert!(r.joints.iter().all(|j| j.travel_used.is_some() || !j.sticks), "a spring does not stick");
+        }
+    }
+    // With its drag set to the full value it has begun to slide wherever it is.
+    let perfect = railtrue::input::Installation::perfect(&plan);
+    let machine = Machine::new(&plan, 0).unwrap();
+    for (drag, sticks) in [(Drag::Law, true), (Drag::Plus, false), (Drag::Minus, false)] {
+        let situation = Situation { station_x_mm: 2000.0, case: 0, thermal: Default::default(), skew_mm: 0.0, drag };
+        let r = machine.respond(&perfect, &TakenUp::default(), &situation).unwrap();
+        assert_eq!(r.joints.iter().any(|j| j.sticks), sticks, "{drag:?}");
+    }
+}

@@ -146,4 +146,31 @@ mod tests {
         assert_eq!(line, Line { offset: 0.5, slope: 0.0 });
         assert!(minimum_zone(&[1.0, 1.0], &[0.0, 1.0]).is_none());
     }
+
+    #[test]
+    fn check_end_points_meet_the_line_far_from_where_x_begins() {
+        assert_eq!(end_points(&[4.0, 1.0], &[11.0, 5.0]), Some(Line { offset: 3.0, slope: 2.0 }));
+    }
+
+    /// A sum of ten thousand tenths is off by 1.6e-10, and a mean made from it alone by 1.6e-14.
+    #[test]
+    fn check_many_equal_readings_have_that_value_as_their_line() {
+        let x: Vec<f64> = (0..10_000).map(f64::from).collect();
+        let fit = least_squares(&x, &vec![0.1; x.len()]).unwrap();
+        assert!((fit.line.at(5000.0) - 0.1).abs() < 1e-16, "{}", fit.line.at(5000.0) - 0.1);
+        assert!(fit.residual < 1e-16, "{}", fit.residual);
+    }
+
+    /// Points given in a national grid, thousands of kilometres from its origin, against the same beside an own one.
+    #[test]
+    fn check_a_distant_origin_spoils_no_line() {
+        let (north, east) = (5.4e9, 4.1e8);
+        let x: Vec<f64> = (0..7).map(|i| north + 500.3 * f64::from(i) + 7.0 * f64::from(i % 3)).collect();
+        let z: Vec<f64> = (0..7).map(|i| east + f64::from(i) + 0.01 * f64::from(i * i * 3 % 5)).collect();
+        let far = least_squares(&x, &z).unwrap();
+        let own = |list: &[f64], origin: f64| -> Vec<f64> { list.iter().map(|v| v - origin).collect() };
+        let near = least_squares(&own(&x, north), &own(&z, east)).unwrap();
+        assert!((far.line.slope - near.line.slope).abs() < 1e-12, "{} {}", far.line.slope, near.line.slope);
+        assert!((far.residual - near.residual).abs() < 1e-9, "{} {}", far.residual, near.residual);
+    }
 }

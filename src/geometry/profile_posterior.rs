@@ -333,4 +333,28 @@ mod tests {
             assert!((0..28).all(|i| (drawn[i / 14][i % 14] - ones[i]).abs() < 1e-12));
         }
     }
+
+    /// A rail of 14 pads has 14 unknowns: offset, slope, and 12 ways to be bent.
+    #[test]
+    fn check_there_are_as_many_unknowns_as_pads() {
+        let prior = Prior { pads: [vec![0.01; 14], vec![0.02; 14]], ..prior() };
+        assert_eq!(ProfilePosterior::new(&spline(), &prior, &[at(500.0, 0, 0.1)]).unwrap().dimension(), 28);
+    }
+
+    #[test]
+    fn check_numbers_too_great_to_be_squared_are_refused() {
+        assert!(ProfilePosterior::new(&spline(), &prior(), &[at(500.0, 0, 1e200)]).is_none());
+    }
+
+    /// Profiles of nanometres have the same modes as those of metres.
+    #[test]
+    fn check_the_size_of_a_profile_does_not_change_its_modes() {
+        let of = |smooth: f64| {
+            let root = root_of_kernel(spline().knots(), smooth, &[], 2000.0);
+            (root.ncols(), &root * root.transpose() / (smooth * smooth))
+        };
+        let (small, large) = (of(1e-6), of(1e3));
+        assert_eq!(small.0, large.0);
+        assert!((small.1 - large.1).amax() < 1e-9);
+    }
 }

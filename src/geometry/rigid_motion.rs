@@ -153,4 +153,24 @@ mod tests {
         assert!(lay_onto(&line, &line, false).is_none());
         assert!(lay_onto(&line, &line, true).is_some());
     }
+
+    #[test]
+    fn check_points_all_at_one_place_say_nothing_of_a_rotation() {
+        let one = [[1.0, 2.0, 3.0]; 3];
+        assert!(lay_onto(&one, &one, false).is_none() && lay_onto(&one, &one, true).is_none());
+    }
+
+    /// Both in a national grid, thousands of kilometres from its origin: turned by 0.3 mrad about one of the points.
+    #[test]
+    fn check_a_distant_origin_spoils_no_rotation() {
+        let place = |i: u32| [500.3 * f64::from(i) + 7.0 * f64::from(i % 3), 371.7 * f64::from(i * i % 5), 11.1 * f64::from(i % 2)];
+        let grid = |p: [f64; 3]| [p[0] + 5.4e9, p[1] + 4.1e8, p[2] + 3e5];
+        let put = Rotation3::from_euler_angles(0.0, 0.0, 3e-4);
+        let nominal: Vec<[f64; 3]> = (0..7).map(|i| grid(place(i))).collect();
+        let measured: Vec<[f64; 3]> = (0..7).map(|i| grid((put * Vector3::from(place(i))).into())).collect();
+        for upright in [true, false] {
+            let back = lay_onto(&measured, &nominal, upright).unwrap();
+            assert!((back.yaw_rad() + 3e-4).abs() < 1e-8, "{upright}: {}", back.yaw_rad());
+        }
+    }
 }

@@ -154,4 +154,18 @@ mod tests {
             assert_eq!(mode.as_slice(), [-0.2, 1.8, -1.8, -0.8]);
         }
     }
+
+    /// Of a correlation length far beyond the rail only a bow is left, of variance 3/4 |x^2 freed of its line|^2 / l^4 (the
+    /// fourth order of the kernel), and in the end nothing: 1e-12 a pad is where rounding begins.
+    #[test]
+    fn check_a_rail_that_hardly_bends_keeps_one_bow_or_none() {
+        let spline = rail();
+        let squares = DVector::from_iterator(14, spline.knots().iter().map(|x| x * x));
+        let bow = (remove_line(spline.knots()) * squares).norm_squared();
+        let of_variance = |variance: f64| ProfileModes::new(&spline, (0.75 * bow / variance).powf(0.25));
+        let modes = of_variance(1e-10);
+        assert_eq!(modes.count(), 1);
+        assert!((modes.at_anchors.norm_squared() / 1e-10 - 1.0).abs() < 1e-3, "{}", modes.at_anchors.norm_squared());
+        assert_eq!(of_variance(3e-12).count(), 0);
+    }
 }

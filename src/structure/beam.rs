@@ -149,6 +149,7 @@ pub(super) fn gradient_curvature(bridge: &Bridge, thermal: &Thermal) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::input::read_plan;
 
     /// E = 210000, I = 8e6, L = 2000 as in the tables below.
     fn slender() -> Bridge {
@@ -215,5 +216,19 @@ mod tests {
             q[arm.0] = arm.1 * 1e-3;
             assert!((k * q).amax() < 1e-6, "rotation {axis}: {}", (k * q).amax());
         }
+    }
+
+    /// 24e-6 x 2 K over 200 mm is a curvature of 2.4e-7 per mm; over 2000 mm the free ends turn by half of 0.48 mrad each,
+    /// A upwards and B downwards. Without a height nothing bends.
+    #[test]
+    fn check_a_hotter_top_turns_the_free_ends() {
+        let hotter = Thermal { top_hotter_k: 2.0, ..Thermal::default() };
+        let mut beam = Bridge { expansion_per_k: 24e-6, height_mm: Some(200.0), ..slender() };
+        let plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        let none = Installation::perfect(&plan);
+        let q0 = stress_free(&beam, 2000.0, 0.0, &none, &hotter);
+        assert!((q0[3] - 2.4e-4).abs() < 1e-15 && (q0[9] + 2.4e-4).abs() < 1e-15, "{q0}");
+        beam.height_mm = None;
+        assert_eq!(stress_free(&beam, 2000.0, 0.0, &none, &hotter), Ends::zeros());
     }
 }

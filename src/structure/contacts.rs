@@ -119,3 +119,31 @@ impl ContactSet<'_> {
         yields
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::plan::Level;
+    use crate::input::read_plan;
+    use crate::structure::Machine;
+
+    /// One block's support yields in one direction alone: its spring and the contacts both push back.
+    #[test]
+    fn check_the_greatest_unbalanced_support_is_told_and_roll_counts_at_100_mm() {
+        let mut plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        plan.block.level = Level::Contact;
+        let machine = Machine::new(&plan, 1).unwrap();
+        let straight = vec![[0.0; 5]; plan.block_count()];
+        let contacts = machine.contacts(&straight).unwrap();
+        let (own, support) = (contacts.rows.stiffness_at_rest(), plan.supports[0].stiffness);
+        for (axis, yielded, arm) in [(0, 1e-5, 1.0), (1, -1e-5, 1.0), (2, 1e-7, 100.0)] {
+            let mut state = State { yields: vec![[0.0; 3]; plan.block_count()], ..State::default() };
+            state.yields[2][axis] = yielded;
+            state.yields[5][axis] = 0.5 * yielded;
+            let (mut plain, mut gradient, mut tangent) = (Vector24::zeros(), Vector24::zeros(), Matrix24::zeros());
+            let residual = contacts.add_to(&state, &mut plain, &mut gradient, &mut tangent, &mut Vec::new());
+            let expected = (own[axis] + support[axis]) * f64::abs(yielded) / arm;
+            assert!((residual / expected - 1.0).abs() < 1e-3, "{axis}: {residual} instead of {expected}");
+        }
+    }
+}

@@ -258,12 +258,18 @@ fn curved_search(at_start: f64, mut slope: impl FnMut(f64) -> f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::input::plan::{Component, Law, Level};
+    use crate::input::read_plan;
+    use crate::structure::Machine;
 
     #[test]
     fn check_a_step_is_taken_whole_where_it_leaves_at_most_half_of_the_slope() {
         assert!(takes_most(-1.0, 0.0) && takes_most(-1.0, -0.5) && takes_most(-1.0, 0.001) && takes_most(-8.0, -4.0));
         assert!(!takes_most(-1.0, -0.51) && !takes_most(-1.0, 0.0011) && !takes_most(-8.0, -4.1));
         assert!(takes_most(0.0, 5.0) && takes_most(1.0, -5.0));
+        for size in [0.01, 8.0] {
+            assert!(takes_most(-size, 0.999e-3 * size) && !takes_most(-size, 1.001e-3 * size), "shares count, not sizes: {size}");
+        }
     }
 
     /// Slopes whose zeros are known: inside the first step, beyond it, and at a corner between a flat and a steep part.
@@ -280,11 +286,124 @@ mod tests {
         };
         near(&|t| t * t * t - 0.1, 12);
         near(&|t| t - 0.3, 3);
+        near(&|t| t - 1.0, 1);
         near(&|t| 0.2 * t - 3.0, 6);
+        near(&|t| 0.005 * t - 3.0, 7);
         near(&|t| if t < 0.9 { 0.01 * t - 1.0 } else { 1000.0 * (t - 0.9) - 0.991 }, 25);
         near(&|t| if t < 0.02 { 1000.0 * (t - 0.02) } else { 0.5 * (t - 0.02) }, 25);
+        near(&|t| if t < 0.02 { 1000.0 * (t - 0.02) } else { 50.0 * (t - 0.02) }, 8);
         // No zero up to a thousand steps: it ends.
         assert!(curved_search(-1.0, |_| -1.0) > 100.0);
         assert_eq!(curved_search(-1.0, |t| t - 1.0), 1.0);
+    }
+
+    const FLOAT: Law = Law::Float { travel: 3.0, drag: 30.0, k_slide: 1000.0, k_stop: 5000.0 };
+
+    /// A float along the first freedom.
+    fn float(law: Law) -> JointElement {
+        let mut row = Vector24::zeros();
+        row[0] = 1.0;
+        JointElement { end: 0, number: 0, axis: 0, row, component: Component { law, take_up: 0.0 } }
+    }
+
+    /// The first freedom held by `k` N/mm, the others by 1e5 N/mm or 1e9 N mm/rad.
+    fn springs(k: f64) -> Matrix24 {
+        Matrix24::from_fn(|i, j| match (i == j, i) {
+            (false, _) => 0.0,
+            (true, 0) => k,
+            (true, _) => 1e5 / (freedom_scale(i) * freedom_scale(i)),
+        })
+    }
+
+    fn along_first(value: f64) -> Vector24 {
+        Vector24::from_fn(|i, _| if i == 0 { value } else { 0.0 })
+    }
+
+    /// Beside 100 N/mm: 2 + 20 N at 0.02 mm, 150 + 30 N at 1.5 mm, 400 + 30 + 5000 N at 4 mm, a millimetre past the stop.
+    #[test]
+    fn check_the_search_along_a_step_ends_where_the_forces_balance() {
+        let (stiffness, elements) = (springs(100.0), [float(FLOAT)]);
+        let floats = FloatSet { elements: &elements, offsets: &[0.0], drag: Drag::Law };
+        let zero = |from: f64, load: f64, way: f64| {
+            let load = along_first(load);
+            let problem = Problem { stiffness: &stiffness, load: &load, floats, contacts: None };
+            let pose = along_first(from);
+            let slopes = Slopes::at(&problem, &State { pose, yields: Vec::new() }, Vec::new());
+            from + way * line_search(&problem, &slopes.plain, &along_first(way), &pose)
+        };
+        for (to, load) in [(0.02, 22.0), (1.5, 180.0), (4.0, 5430.0), (-0.02, -22.0), (-1.5, -180.0), (-4.0, -5430.0)] {
+            for from in [-3.5, -0.01, 0.0, 0.5, 3.2] {
+                for way in [0.4, 1.0, 2.5] {
+                    let got = zero(from, load, way * f64::signum(to - from));
+                    assert!((got - to).abs() < 1e-9, "from {from} by steps of {way}: {got} instead of {to}");
+                }
+            }
+        }
+        // Also at more than twice the way to the last corner, and 2.5 steps away where there is none.
+        assert!((zero(0.0, 650.0 + 30.0 + 17_500.0, 1.0) - 6.5).abs() < 1e-9);
+        let (load, none) = (along_first(250.0), FloatSet { elements: &[], offsets: &[], drag: Drag::Law });
+        let problem = Problem { stiffness: &stiffness, load: &load, floats: none, contacts: None };
+        assert!((line_search(&problem, &-load, &along_first(1.0), &Vector24::zeros()) - 2.5).abs() < 1e-9);
+    }
+
+    /// Whole steps would go from 50 mm to -10 mm and back for ever: from either side the sliding float looks like no spring.
+    #[test]
+    fn check_a_float_that_slides_is_brought_back_to_rest() {
+        let (stiffness, elements, load) =
+            (springs(1.0), [float(Law::Float { travel: 1e3, drag: 30.0, k_slide: 1e3, k_stop: 1.0 })], along_first(20.0));
+        let floats = FloatSet { elements: &elements, offsets: &[0.0], drag: Drag::Law };
+        let problem = Problem { stiffness: &stiffness, load: &load, floats, contacts: None };
+        let found = minimise(&problem, State { pose: along_first(50.0), yields: Vec::new() }).unwrap();
+        assert!((found.state.pose - along_first(20.0 / 1001.0)).amax() < 1e-12, "{}", found.state.pose[0]);
+        assert!(found.iterations <= 3 && found.residual <= 1e-13);
+    }
+
+    #[test]
+    fn check_the_residual_is_a_share_of_the_largest_load_and_moments_count_at_100_mm() {
+        let residual = |load: Vector24, pose: Vector24| {
+            let stiffness = springs(100.0);
+            let floats = FloatSet { elements: &[], offsets: &[], drag: Drag::Law };
+            let problem = Problem { stiffness: &stiffness, load: &load, floats, contacts: None };
+            Slopes::at(&problem, &State { pose, yields: Vec::new() }, Vec::new()).residual
+        };
+        let near = |got: f64, expected: f64| assert!((got - expected).abs() < 1e-12, "{got} instead of {expected}");
+        // 100 N in balance, 2000 N mm not.
+        let mut load = along_first(100.0);
+        load[3] = 2000.0;
+        near(residual(load, along_first(1.0)), 0.2);
+        // Springs that push with 1000 N against 10 N are the largest load; less than 1 N counts as 1 N.
+        near(residual(along_first(10.0), along_first(10.0)), 0.99);
+        near(residual(along_first(0.2), Vector24::zeros()), 0.2);
+    }
+
+    /// Supports and pose moved together, any way: against the difference of energies.
+    #[test]
+    fn cross_the_slope_along_a_step_is_the_energys() {
+        let mut plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        plan.block.level = Level::Contact;
+        let machine = Machine::new(&plan, 1).unwrap();
+        let imposed = vec![[0.0; 5]; plan.block_count()];
+        let contacts = machine.contacts(&imposed);
+        let load = machine.case_loads(0);
+        let floats = FloatSet { elements: &[], offsets: &[], drag: Drag::Law };
+        let problem = Problem { stiffness: &machine.springs, load: &load, floats, contacts };
+        let wave = |i: usize, by: f64| (by * (i as f64 + 1.0)).sin();
+        let pose = Vector24::from_fn(|i, _| 2e-3 * wave(i, 1.3) * freedom_scale(i));
+        let step = Vector24::from_fn(|i, _| 3e-3 * wave(i, 2.1) * freedom_scale(i));
+        let some = |by: f64| -> Vec<Yield> {
+            (0..plan.block_count()).map(|b| [0, 1, 2].map(|i| 1e-3 * wave(3 * b + i, by) * freedom_scale(i + 1))).collect()
+        };
+        let (yields, steps) = (some(0.7), some(1.9));
+        let state = State { pose, yields };
+        let along = Slopes::at(&problem, &state, Vec::new()).along(&step, &steps);
+        let energy = |share: f64| {
+            let State { pose, yields } = state.moved(&step, &steps, share);
+            0.5 * pose.dot(&(machine.springs * pose)) - load.dot(&pose) + contacts.unwrap().energy_n_mm(&pose, &yields)
+        };
+        let difference = (energy(1e-3) - energy(-1e-3)) / 2e-3;
+        assert!((along / difference - 1.0).abs() < 1e-5, "{along} instead of {difference}");
+        // The supports have their part in it.
+        let alone = Slopes::at(&problem, &state, Vec::new()).along(&step, &vec![[0.0; 3]; plan.block_count()]);
+        assert!((along - alone).abs() > 0.01 * along.abs(), "{along} {alone}");
     }
 }

@@ -216,7 +216,7 @@ impl FloatMap {
     }
 
     /// The law of float `i` around `delta` as force = a + b delta.
-    fn piece(&self, i: usize, delta: f64) -> (f64, f64) {
+    pub(super) fn piece(&self, i: usize, delta: f64) -> (f64, f64) {
         let (force, tangent) = self.drag.force(&self.elements[i].component.law, delta);
         // The intercept is made from the law's own numbers, so that two displacements on one piece agree to the bit.
         let Law::Float { travel, drag, k_slide, k_stop } = self.elements[i].component.law else {
@@ -260,7 +260,8 @@ fn eliminate(a: &mut [f64], x: &mut [f64]) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::eliminate;
+    use super::*;
+    use crate::input::plan::Component;
     use nalgebra::{DMatrix, DVector};
 
     /// Against nalgebra's LU, on systems that need no exchange of rows, one, and several.
@@ -292,5 +293,49 @@ mod tests {
         // Small numbers are no reason as such.
         let mut x = [2e-9];
         assert!(eliminate(&mut [1e-9], &mut x) && (x[0] - 2.0).abs() < 1e-12);
+    }
+
+    /// Systems that do nothing but exchange their unknowns: each row times its own factor, in every order of four.
+    #[test]
+    fn check_rows_in_any_order_are_sorted_out() {
+        let right = [1.0, -2.0, 3.5, 0.75];
+        let mut orders = 0;
+        for code in 0..256_usize {
+            let order = [code / 64, code / 16 % 4, code / 4 % 4, code % 4];
+            if (0..4).any(|unknown| !order.contains(&unknown)) {
+                continue;
+            }
+            let (mut a, mut expected) = ([0.0; 16], [0.0; 4]);
+            for (row, unknown) in order.into_iter().enumerate() {
+                let factor = 2.0 + row as f64;
+                a[4 * row + unknown] = factor;
+                expected[unknown] = right[row] / factor;
+            }
+            let mut x = right;
+            assert!(eliminate(&mut a, &mut x) && x == expected, "{order:?}: {x:?} instead of {expected:?}");
+            orders += 1;
+        }
+        assert_eq!(orders, 24);
+    }
+
+    /// A spring among the floats stays the spring that it is: 2000 N/mm beside 1000 N/mm, pulled by 30 N, its seat off by
+    /// 0.01 mm.
+    #[test]
+    fn check_a_spring_among_the_floats_is_a_spring() {
+        let mut row = Vector24::zeros();
+        row[19] = 1.0;
+        let component = Component { law: Law::Elastic { k: 2000.0 }, take_up: 0.0 };
+        let spring = JointElement { end: 1, number: 0, axis: 1, row, component };
+        for drag in [Drag::Law, Drag::Plus, Drag::Minus] {
+            let map = FloatMap::with(Matrix24::identity() * 1000.0, vec![spring.clone()], drag).unwrap();
+            let load = row * 30.0;
+            let mut pose = map.linear_pose(&(load + map.offset_forces(&[0.01])));
+            let mut work = FloatWork::default();
+            map.correct(&mut pose, &[0.01], &mut work, || panic!("one piece is settled at once")).unwrap();
+            // 1000 u + 2000 (u - 0.01) = 30.
+            let expected = 50.0 / 3000.0;
+            assert!((pose - row * expected).amax() < 1e-15, "{drag:?}: {}", pose[19]);
+            assert!((work.delta[0] - (expected - 0.01)).abs() < 1e-15);
+        }
     }
 }

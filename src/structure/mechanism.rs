@@ -218,4 +218,28 @@ mod tests {
         k[(23, 23)] = 0.0;
         assert!(held(&k).unwrap_err().direction.contains("truck A's motion along the rails"));
     }
+
+    #[test]
+    fn check_bodies_count_as_one_only_where_they_move_alike() {
+        // Less than half apart, whatever the size of both.
+        for size in [0.02, 1.0, 40.0] {
+            assert!(similar(size, 0.6 * size) && similar(0.6 * size, size) && similar(-size, -0.6 * size));
+            assert!(!similar(size, 0.4 * size) && !similar(size, -0.6 * size));
+        }
+        assert!(!similar(1.0, 0.5), "half is no less than half");
+        let words = |list: &[(usize, f64)]| {
+            let mut mode = Vector24::zeros();
+            list.iter().for_each(|&(i, x)| mode[i] = x);
+            in_words(&mode)
+        };
+        assert_eq!(words(&[(2, 0.8), (8, 0.6)]), "both trucks along z");
+        assert_eq!(words(&[(2, 0.9), (8, 0.4)]), "truck A along z and truck B along z");
+        // What moves together, but little beside the most, is not told.
+        assert_eq!(words(&[(2, 0.9), (0, 0.1), (6, 0.1)]), "truck A along z");
+    }
+
+    #[test]
+    fn check_nothing_at_all_holds_nothing() {
+        assert!(held(&Matrix24::zeros()).unwrap_err().direction.contains("the whole bridge along the rails"));
+    }
 }

@@ -58,8 +58,9 @@ pub struct Tightener {
 /// What a trial of the take-ups gives: forces of the taken-up components and the state of the other floats.
 struct Trial {
     forces: DVector<f64>,
-    /// Tangent of each remaining float.
-    tangents: Vec<f64>,
+    /// Piece of its law on which each remaining float is: force at no displacement, and tangent. The tangent alone would not
+    /// tell sliding one way from sliding the other.
+    pieces: Vec<(f64, f64)>,
     /// Second derivative of the energy in the pose, where blocks are contacts.
     curved: Option<Matrix24>,
 }
@@ -67,7 +68,7 @@ struct Trial {
 impl Trial {
     /// True where springs and floats answer alike in both, so that the model between them is exact.
     fn same_piece(&self, other: &Self) -> bool {
-        self.curved.is_none() && self.tangents == other.tangents
+        self.curved.is_none() && self.pieces == other.pieces
     }
 }
 
@@ -215,11 +216,8 @@ impl Tightener {
         machine.settle_on(&self.springs, &self.map, &Acting { load: &with_tau, ..*acting }, &mut pose, floats, carried)?;
         let forces = DVector::from_fn(tau.len(), |i, _| self.stiffness[i] * (self.rows[i].dot(&pose) - own_seats[i] - tau[i]));
         let elements = self.map.elements();
-        let tangents = (0..elements.len()).map(|i| {
-            let delta = elements[i].row.dot(&pose) - acting.offsets[i];
-            Drag::Law.force(&elements[i].component.law, delta).1
-        });
-        Ok(Trial { forces, tangents: tangents.collect(), curved: machine.rows().map(|_| carried.tangent) })
+        let pieces = (0..elements.len()).map(|i| self.map.piece(i, elements[i].row.dot(&pose) - acting.offsets[i]));
+        Ok(Trial { forces, pieces: pieces.collect(), curved: machine.rows().map(|_| carried.tangent) })
     }
 
     /// Inverse of the tangent stiffness of all but the taken-up components' slots.
@@ -227,12 +225,12 @@ impl Tightener {
         if let Some(k) = trial.curved {
             return k.cholesky().map(|c| c.inverse());
         }
-        let at_rest = |(e, t): (&JointElement, &f64)| e.component.stiffness_at_rest() == *t;
-        if self.map.elements().iter().zip(&trial.tangents).all(at_rest) {
+        let at_rest = |(e, (_, t)): (&JointElement, &(f64, f64))| e.component.stiffness_at_rest() == *t;
+        if self.map.elements().iter().zip(&trial.pieces).all(at_rest) {
             return Some(self.map.inverse);
         }
         let mut k = self.map.without_floats();
-        for (e, t) in self.map.elements().iter().zip(&trial.tangents) {
+        for (e, (_, t)) in self.map.elements().iter().zip(&trial.pieces) {
             k += e.row * e.row.transpose() * *t;
         }
         k.cholesky().map(|c| c.inverse())
