@@ -87,6 +87,34 @@ fn a_machine_within_its_limits_is_left_alone() {
     assert!(found.steps.iter().flatten().all(|n| *n == 0) && found.fewest_proved && found.least_proved);
 }
 
+/// One pad of rail B may be raised, by m, and limits are widened by the share w. The offset is m/4 and must reach 0.075 - 0.125 w;
+/// the bend is m and may be 0.1 + 0.5 w: so w = 0.2 and m = 0.2, two steps. The zone of such a bump is 1.1 m.
+#[test]
+fn check_bends_are_widened_by_the_share_of_the_zone() {
+    let pad = |i: usize, steps: (i32, i32)| Pad { s: f64::from(i as u32) / 3.0 - 0.5, value: 0.0, steps, cost: 1.0 };
+    let rail = |most: i32| (0..4).map(|i| pad(i, if i == 1 { (0, most) } else { (0, 0) })).collect::<Vec<_>>();
+    for (sign, steps) in [(1.0, [0, 2, 0, 0]), (-1.0, [0, -2, 0, 0])] {
+        let mut task = Task {
+            rails: [rail(0), rail(9)],
+            zones: [0.5, 0.5],
+            bounds: vec![Bound { factors: [-1.0, 0.0, 1.0, 0.0], low: 0.075, high: 0.325 }],
+            step: 0.1,
+            whole: true,
+            largest_step: 9.0,
+            bend: [0.1, 0.1],
+        };
+        if sign < 0.0 {
+            task.rails[1][1].steps = (-9, 0);
+            (task.bounds[0].low, task.bounds[0].high) = (-0.325, -0.075);
+        }
+        let found = solve(&task).unwrap();
+        // Whole steps are found at the least widening, or at the next that is tried, 1.05 w + 0.02.
+        assert!((found.widened - 0.2).abs() < 1e-6 || (found.widened - 0.23).abs() < 1e-6, "{found:?}");
+        assert_eq!(found.steps[1], steps);
+        assert!(keeps(&task, &found.steps, 0.2) && !keeps(&task, &found.steps, 0.19));
+    }
+}
+
 /// What the programs of a few tasks come to, and which of many lists keep their limits, widened by nothing to twice.
 #[test]
 fn golden_shims_and_which_lists_are_allowed() {

@@ -15,12 +15,12 @@ use std::fmt::Write as _;
 const PLAN: &str = include_str!("../examples/panel-bridge.toml");
 const INSTALLATION: &str = include_str!("../examples/panel-bridge-installation.toml");
 
-fn plan() -> Plan {
+pub(crate) fn plan() -> Plan {
     read_plan(PLAN, "plan.toml").unwrap()
 }
 
 /// The same plan with stiff joints that take nothing up: every error between the rails loads the blocks.
-fn rigid_plan() -> Plan {
+pub(crate) fn rigid_plan() -> Plan {
     let text = PLAN.replace(", take_up_mm = 1.5", "").replace(", take_up_mrad = 10", "");
     assert!(!text.contains("take_up_m"));
     read_plan(&text, "plan.toml").unwrap()
@@ -46,16 +46,16 @@ fn known(plan: &Plan) -> Installation {
 
 /// How a made-up instrument stands: turned about x, y, z, shifted.
 #[derive(Clone, Copy)]
-struct Stand {
-    turn: [f64; 3],
-    shift: [f64; 3],
+pub(crate) struct Stand {
+    pub(crate) turn: [f64; 3],
+    pub(crate) shift: [f64; 3],
 }
 
-const STRAIGHT: Stand = Stand { turn: [0.0; 3], shift: [0.0; 3] };
+pub(crate) const STRAIGHT: Stand = Stand { turn: [0.0; 3], shift: [0.0; 3] };
 
 /// Points and cross-levels of an installation's rails at every pad, as an instrument would write them; `noise` gives numbers
 /// to add, in mm and mm/m.
-fn points(plan: &Plan, installation: &Installation, stand: Stand, head: &str, noise: &mut dyn FnMut() -> f64) -> String {
+pub(crate) fn points(plan: &Plan, installation: &Installation, stand: Stand, head: &str, noise: &mut dyn FnMut() -> f64) -> String {
     let rails = Rails::new(plan).unwrap();
     let turned = nalgebra::Rotation3::from_euler_angles(stand.turn[0], stand.turn[1], stand.turn[2]);
     let mut text = format!("{head}rail,pad,x_mm,y_mm,z_mm,cross_level_mm_per_m\n");
@@ -72,25 +72,26 @@ fn points(plan: &Plan, installation: &Installation, stand: Stand, head: &str, no
     text
 }
 
-const SHARP: &str = "# u_point_mm = 0.0001\n# u_level_mm_per_m = 0.0001\n# frame_c = 20\n# u_temperature_k = 0\n# bridge = off\n";
+pub(crate) const SHARP: &str =
+    "# u_point_mm = 0.0001\n# u_level_mm_per_m = 0.0001\n# frame_c = 20\n# u_temperature_k = 0\n# bridge = off\n";
 
 fn survey(plan: &Plan, text: &str) -> Survey {
     read_survey(text.as_bytes(), "survey.csv", plan, &[], &[]).unwrap_or_else(|p| panic!("{p}"))
 }
 
-fn evaluated(plan: &Plan, text: &str) -> Evaluated {
+pub(crate) fn evaluated(plan: &Plan, text: &str) -> Evaluated {
     evaluate_survey(plan, &Rails::new(plan).unwrap(), &survey(plan, text)).unwrap()
 }
 
-fn checked(plan: &Plan, e: &Evaluated) -> Vec<Check> {
+pub(crate) fn checked(plan: &Plan, e: &Evaluated) -> Vec<Check> {
     checks(plan, &Rails::new(plan).unwrap(), &e.measured, 1)
 }
 
-fn get<'c>(list: &'c [Check], key: &str) -> &'c Check {
+pub(crate) fn get<'c>(list: &'c [Check], key: &str) -> &'c Check {
     list.iter().find(|c| c.key == key).unwrap()
 }
 
-fn still() -> impl FnMut() -> f64 {
+pub(crate) fn still() -> impl FnMut() -> f64 {
     || 0.0
 }
 
@@ -115,7 +116,7 @@ fn loads(plan: &Plan, installation: &Installation) -> Vec<(Outcome, Vec<f64>)> {
     (0..plan.arrangements.len()).map(one).collect()
 }
 
-fn same_loads(plan: &Plan, a: &Installation, b: &Installation, tolerance: f64) {
+pub(crate) fn same_loads(plan: &Plan, a: &Installation, b: &Installation, tolerance: f64) {
     for (x, y) in loads(plan, a).iter().zip(&loads(plan, b)) {
         close("peak loads along the stroke", &x.1, &y.1, tolerance);
         assert!((x.0.life_km / y.0.life_km - 1.0).abs() < 3.0 * tolerance, "{} against {}", x.0.life_km, y.0.life_km);

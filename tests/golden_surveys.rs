@@ -16,7 +16,7 @@ use crate::golden_small::{demo, evaluators, keep};
 const DEMO: &str = include_str!("../examples/panel-bridge.toml");
 
 /// Few pads too, and other rules for correcting.
-fn few_pads(correction: &str) -> Plan {
+pub(crate) fn few_pads(correction: &str) -> Plan {
     let text = DEMO.replace("stations = 21 ", "stations = 4 ").replace("anchor_pitch_mm = 500 ", "anchor_pitch_mm = 1300 ");
     read_plan(&format!("{text}\n[correction]\n{correction}"), "small.toml").unwrap_or_else(|e| panic!("{e}"))
 }

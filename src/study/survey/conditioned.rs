@@ -281,3 +281,83 @@ fn smooth_amplitudes(plan: &Plan, rails: &Rails, direction: usize, observations:
         if rms > 0.0 { zone / (3.0 * rms) } else { 0.0 }
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+
+    fn plan() -> Plan {
+        read_plan(include_str!("../../../examples/panel-bridge.toml"), "plan.toml").unwrap()
+    }
+
+    fn at(rail: usize, x_mm: f64) -> Observation {
+        Observation { x_mm, factors: single(rail), nuisance: Vec::new(), value: 0.0, uncertainty: 0.02 }
+    }
+
+    fn set(plan: &mut Plan, kind: ErrorKind, lower: f64, upper: f64) {
+        let source = plan.errors.sources.iter_mut().find(|s| s.kind == kind).unwrap();
+        (source.lower, source.upper) = (lower, upper);
+    }
+
+    /// Root of the mean square of each density on -1 to 1, added up in small pieces, times the half width.
+    #[test]
+    fn cross_deviations_of_what_a_plan_draws() {
+        let source = |spread: Spread| Source { spread, lower: -0.2, upper: 0.4, ..plan().errors.sources[0] };
+        let even: fn(f64) -> f64 = |_| 0.5;
+        let peaked: fn(f64) -> f64 = |t| 1.0 - t.abs();
+        for (spread, density) in [(Spread::Uniform, even), (Spread::Triangular, peaked)] {
+            let n = 20_000;
+            let piece = |i: i32| (f64::from(2 * i + 1) / f64::from(n)) - 1.0;
+            let square: f64 = (0..n).map(piece).map(|t| t * t * density(t) * 2.0 / f64::from(n)).sum();
+            assert!((deviation(&source(spread)) - 0.3 * square.sqrt()).abs() < 1e-7, "{spread:?}");
+        }
+        // Limits at 3 x 1.5 deviations.
+        assert!((deviation(&source(Spread::Normal { capability: 1.5 })) - 0.3 / 4.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn check_the_vague_prior_reaches_the_farther_limit() {
+        let mut plan = plan();
+        for (lower, upper) in [(-0.9, 0.2), (-0.2, 0.9)] {
+            set(&mut plan, ErrorKind::Height, lower, upper);
+            set(&mut plan, ErrorKind::VerticalParallelism, 0.0, 0.4);
+            assert_eq!(widths(&plan, VERTICAL)[..2], [0.9, 0.4]);
+        }
+    }
+
+    #[test]
+    fn check_a_pad_is_read_from_half_of_the_way_to_its_nearer_neighbour() {
+        let mut plan = plan();
+        plan.frame.anchors_x_mm = vec![0.0, 400.0, 1000.0, 1500.0, 2000.0, 2600.0];
+        set(&mut plan, ErrorKind::StraightnessVertical(A), 0.0, 0.3);
+        // In the middle between two pads; then 251 mm beyond the fifth, which has 500 mm to its nearer neighbour.
+        let read = [at(A, 200.0), at(A, 1250.0), at(A, 2251.0)];
+        let [a, b] = unread_pads(&plan, VERTICAL, &read);
+        // A place evenly spread over the zone of 0.3 has the deviation 0.3 / sqrt 12.
+        for (i, room) in a.iter().enumerate() {
+            let expected = if i < 4 { 0.0 } else { 0.086_602_540_38 };
+            assert!((room - expected).abs() < 1e-9, "pad {}: {room}", i + 1);
+        }
+        assert_eq!(b, [0.0; 6], "a rail that nobody read is left to the plan's prior");
+        assert_eq!(unread_pads(&plan, VERTICAL, &[at(B, 2600.0)])[A], [0.0; 6]);
+    }
+
+    #[test]
+    fn check_a_rail_without_a_straightness_limit_is_as_smooth_as_its_readings_can_tell() {
+        let (mut bare, mut zoned) = (plan(), plan());
+        let rails = Rails::new(&bare).unwrap();
+        bare.errors.sources.retain(|s| s.kind.profile().is_none());
+        set(&mut zoned, ErrorKind::StraightnessVertical(A), 0.0, 0.2);
+        set(&mut zoned, ErrorKind::StraightnessVertical(B), 0.0, 0.1);
+        // Ten times the readings' 0.02 mm stands for the zone of the rail that was read, and for no other.
+        let amplitudes = |plan: &Plan, read: &[Observation]| smooth_amplitudes(plan, &rails, VERTICAL, read, 0.02);
+        let zone = amplitudes(&zoned, &[]);
+        assert!(zone[A] > 0.0 && (zone[A] / zone[B] - 2.0).abs() < 1e-12);
+        for rail in [A, B] {
+            let found = amplitudes(&bare, &[at(rail, 500.0)]);
+            assert!((found[rail] / zone[A] - 1.0).abs() < 1e-12 && found[1 - rail] == 0.0, "{found:?}");
+        }
+        assert_eq!(amplitudes(&zoned, &[at(A, 500.0)]), zone, "a stated zone is the plan's");
+    }
+}

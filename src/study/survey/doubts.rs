@@ -224,3 +224,118 @@ fn place(r: &Reading) -> String {
     let rail = r.rail.map_or_else(String::new, |i| format!("rail {}, ", SIDES[i].to_uppercase()));
     format!("{rail}station {:.0} mm", r.x_mm)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::survey::Place;
+
+    fn reading(x_mm: f64, value: f64) -> Reading {
+        let place = Place { line: 7, column: "z".into(), written: value.to_string() };
+        Reading { place, quantity: Quantity::Vertical, rail: Some(A), x_mm, value, uncertainty: Some(0.01) }
+    }
+
+    fn found(of: fn(&[&Reading], &mut Vec<Finding>), readings: &[Reading]) -> Vec<Finding> {
+        let mut list = Vec::new();
+        of(&readings.iter().collect::<Vec<_>>(), &mut list);
+        list
+    }
+
+    /// Readings every 500 mm.
+    fn along(values: &[f64]) -> Vec<Reading> {
+        values.iter().enumerate().map(|(i, v)| reading(500.0 * i as f64, *v)).collect()
+    }
+
+    /// What neighbours say, read with each slip of the pen and two spreads of 0.01 beside it.
+    #[test]
+    fn check_slips_of_the_pen_are_told_from_settled_pads() {
+        let words = |value: f64, expected: f64| doubt(&reading(0.0, value), expected, value - expected, 0.01).amount;
+        for (value, expected, likely) in [
+            (-1.02, 1.0, "the sign may be swapped"),
+            (10.2, 1.0, "ten times too large"),
+            (0.098, 1.0, "ten times too small"),
+            (25.9, 1.0, "25.4 times too large"),
+            (1.02 / 25.4, 1.0, "25.4 times too small"),
+            (1.1, 1.0, "a pad may have settled"),
+            // Around zero neither a sign nor a factor of what is expected can be told, only that a large value may be a small one.
+            (-0.04, 0.02, "a pad may have settled"),
+            (0.4, 0.02, "ten times too large"),
+            (0.9, 0.02, "25.4 times too large"),
+        ] {
+            assert!(words(value, expected).contains(likely), "{value} for {expected}: {}", words(value, expected));
+        }
+        assert!(words(1.1, 1.0).starts_with("+0.100 mm from what they say, 10 times their spread;"));
+        let level = Reading { quantity: Quantity::CrossLevel, ..reading(1500.0, 0.8e-3) };
+        let told = doubt(&level, 1e-3, -0.2e-3, 5e-6);
+        assert!(told.amount.starts_with("-0.200 mm/m from what they say, 40 times their spread;"), "{}", told.amount);
+        assert_eq!(told.place, "line 7, z = 0.0008, rail A, station 1500 mm");
+    }
+
+    #[test]
+    fn check_five_readings_are_enough_to_show_the_one_that_is_out() {
+        // A rail that rises by 0.1 a pad; the last reading stands 1.0 over it. With it the others miss what they say of each other
+        // by 1/6, 0, 0 and 1/4, so that the spread is 1.4826 / 6.
+        let list = found(neighbours, &along(&[0.0, 0.1, 0.2, 0.3, 1.4]));
+        assert_eq!(list.len(), 1);
+        assert!(list[0].place.contains("station 2000 mm"), "{}", list[0].place);
+        assert!(list[0].amount.starts_with("+1.000 mm from what they say, 4 times"), "{}", list[0].amount);
+    }
+
+    #[test]
+    fn check_neighbours_of_a_wrong_reading_are_not_named_and_at_most_five_are() {
+        let with = |wrong: &[usize]| along(&(0..42).map(|i| if wrong.contains(&i) { 1.0 } else { 0.0 }).collect::<Vec<_>>());
+        assert_eq!(found(neighbours, &with(&[17])).len(), 1);
+        assert_eq!(found(neighbours, &with(&[3, 17, 31])).len(), 3);
+        assert_eq!(found(neighbours, &with(&[3, 10, 17, 24, 31, 38])).len(), 5);
+        assert!(found(neighbours, &with(&[])).is_empty());
+    }
+
+    #[test]
+    fn check_what_is_expected_comes_from_other_stations() {
+        let of = |readings: &[Reading], i: usize| expected(&readings.iter().collect::<Vec<_>>(), i);
+        // The same station read again says nothing of its neighbours, and two others are too few.
+        let twice = [reading(0.0, 0.5), reading(0.0, 0.7), reading(500.0, 0.2), reading(1000.0, 0.3)];
+        assert_eq!(of(&twice, 0), None);
+        let more: Vec<Reading> = twice.into_iter().chain([reading(1500.0, 0.4)]).collect();
+        assert!(of(&more, 0).is_some_and(|e| (e - 0.1).abs() < 1e-12));
+        // The four nearest count: what lies farther may do what it likes.
+        let bent = along(&[9.0, 0.1, 0.2, 0.9, 0.4, 0.5, -9.0]);
+        assert!(of(&bent, 3).is_some_and(|e| (e - 0.3).abs() < 1e-12));
+    }
+
+    /// For repeats of the same standard uncertainty u, sum (value - mean)^2 over the number of repeats is an estimate of u^2.
+    #[test]
+    fn check_repeats_are_held_against_the_stated_uncertainty() {
+        let pairs = |d: f64| [reading(0.0, 0.2), reading(0.0, 0.2 + d), reading(500.0, 0.1 + d), reading(500.0, 0.1)];
+        // Differences of two readings: d / sqrt 2 is their spread, 0.0212 and 0.0198 against 0.01.
+        let list = found(repeats, &pairs(0.03));
+        assert_eq!(list.len(), 1);
+        assert_eq!(list[0].amount, "0.021 mm, 2.1 times the stated uncertainty, from 2 repeats");
+        assert_eq!(list[0].place, "vertical of rail A");
+        assert!(found(repeats, &pairs(0.028)).is_empty());
+        // Three at one station: (0.03^2 + 0 + 0.03^2) / 2 = 0.03^2.
+        let three = [reading(0.0, -0.03), reading(0.0, 0.0), reading(0.0, 0.03), reading(500.0, 7.0)];
+        assert_eq!(found(repeats, &three)[0].amount, "0.030 mm, 3.0 times the stated uncertainty, from 2 repeats");
+        // One repeat is chance, however far; and without a stated uncertainty there is nothing to hold it against.
+        assert!(found(repeats, &[reading(0.0, 0.0), reading(0.0, 0.5), reading(500.0, 0.1)]).is_empty());
+        let silent = three.map(|r| Reading { uncertainty: None, ..r });
+        assert!(found(repeats, &silent).is_empty());
+        let gauge = silent.map(|r| Reading { quantity: Quantity::Gauge, rail: None, uncertainty: Some(0.01), ..r });
+        assert_eq!(found(repeats, &gauge)[0].place, "gauge");
+    }
+
+    #[test]
+    fn check_a_pad_is_held_against_the_sound_ones_beside_it() {
+        let (values, x) = ([0.0, 1.0, 9.0, 3.0, 5.0], [0.0, 100.0, 200.0, 400.0, 600.0]);
+        for (settled, expected) in [
+            (vec![2], 1.0 + 2.0 / 3.0),
+            (vec![], 1.0 + 2.0 / 3.0),
+            (vec![1, 2], 1.5),
+            (vec![2, 3, 4], 1.0),
+            (vec![0, 1, 2], 3.0),
+            (vec![0, 1, 2, 3, 4], 9.0),
+        ] {
+            assert!((beside(&values, &x, 2, &settled) - expected).abs() < 1e-12, "{settled:?}");
+        }
+    }
+}

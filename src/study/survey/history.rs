@@ -146,3 +146,105 @@ pub fn pads_moved(plan: &Plan, rails: &Rails, first: &Measured, last: &Measured)
     list.sort_by(|a, b| (b.by.abs() / b.uncertainty).total_cmp(&(a.by.abs() / a.uncertainty)));
     list
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+    use crate::input::survey::Reference;
+    use crate::study::survey::checks::{Decision, decide};
+    use crate::study::survey::corrected::Corrected;
+
+    /// Surveys of one limit, -1 to 1: day, value and standard uncertainty of each.
+    fn epochs(list: &[(Option<i64>, f64, f64)]) -> Vec<Epoch> {
+        let plan = read_plan(include_str!("../../../examples/panel-bridge.toml"), "plan.toml").unwrap();
+        let nothing = Corrected {
+            readings: Vec::new(),
+            scale: 0.0,
+            level_zero_rad: 0.0,
+            keeps_common_yaw: false,
+            height_is_seen: true,
+            turn_with_rolls: false,
+            said: Vec::new(),
+            findings: Vec::new(),
+        };
+        let measured = Measured::new(&plan, &Rails::new(&plan).unwrap(), &nothing, Reference::Common).unwrap();
+        let check = |value: f64, uncertainty: f64| Check {
+            key: "height",
+            label: "height",
+            unit: "mm",
+            value,
+            minimum_zone: None,
+            uncertainty,
+            lower: Some(-1.0),
+            upper: 1.0,
+            decision: decide(value, uncertainty, Some(-1.0), 1.0),
+        };
+        let one = |(day, value, u): &(Option<i64>, f64, f64)| Epoch {
+            file: String::new(),
+            day: *day,
+            measured: measured.clone(),
+            checks: vec![check(*value, *u)],
+        };
+        list.iter().map(one).collect()
+    }
+
+    /// The line through values of 8 years, every four years (1,461 days).
+    fn line(values: [f64; 3], uncertainty: [f64; 3], limits: (Option<f64>, f64)) -> Option<Trend> {
+        let days = [20_000, 21_461, 22_922];
+        let list: Vec<_> = (0..3).map(|i| (Some(days[i]), values[i], uncertainty[i])).collect();
+        let values: Vec<_> = (0..3).map(|i| (i, values[i], uncertainty[i])).collect();
+        trend(&epochs(&list), &values, limits)
+    }
+
+    /// 0.025 mm a year from 0.2 mm at day 21,461; with equal u its deviation is u / sqrt(4^2 + 0 + 4^2).
+    #[test]
+    fn check_a_line_through_dated_surveys_by_hand() {
+        let (rising, sharp) = ([0.1, 0.2, 0.3], [0.01; 3]);
+        let t = line(rising, sharp, (Some(-1.0), 1.001)).unwrap();
+        assert!((t.per_year - 0.025).abs() < 1e-12 && (t.uncertainty - 0.01 / 32.0_f64.sqrt()).abs() < 1e-12, "{t:?}");
+        // (1.001 - 0.2) / 0.025 = 32.04 years = 11,702.6 days later.
+        assert_eq!(t.leaves_day, Some(33_163));
+        // Falling it leaves by the lower limit, (0.2 + 1.001) / 0.025 = 48.04 years later, and never where there is none.
+        let falling = [0.3, 0.2, 0.1];
+        assert_eq!(line(falling, sharp, (Some(-1.001), 1.0)).unwrap().leaves_day, Some(21_461 + 17_546));
+        assert_eq!(line(falling, sharp, (None, 1.0)).unwrap().leaves_day, None);
+        // A day is named within 100 years of the last survey: 0.3 + 0.025 x 99 and x 101.
+        assert!(line(rising, sharp, (None, 2.775)).unwrap().leaves_day.is_some());
+        assert_eq!(line(rising, sharp, (None, 2.825)).unwrap().leaves_day, None);
+        // 1.96 x 0.08 / sqrt 32 = 0.0277: no rise is shown, so no day is named; with 0.07 it is.
+        assert_eq!(line(rising, [0.08; 3], (None, 1.0)).unwrap().leaves_day, None);
+        assert!(line(rising, [0.07; 3], (None, 1.0)).unwrap().leaves_day.is_some());
+        // A survey counts by its uncertainty: a wild one hardly moves the line.
+        let t = line([0.1, 9.0, 0.3], [0.01, 1e3, 0.01], (None, 1.0)).unwrap();
+        assert!((t.per_year - 0.025).abs() < 1e-6 && (t.uncertainty - 0.01 / 32.0_f64.sqrt()).abs() < 1e-6, "{t:?}");
+        let t = line([0.1, 0.2, 9.0], [0.01, 0.01, 1e3], (None, 1.0)).unwrap();
+        assert!((t.per_year - 0.1 / 4.0).abs() < 1e-6, "{t:?}");
+    }
+
+    #[test]
+    fn check_surveys_of_one_day_or_without_a_day_have_no_trend() {
+        let of = |days: [Option<i64>; 2]| changes(&epochs(&[(days[0], 0.1, 0.01), (days[1], 0.4, 0.01)]))[0].trend;
+        assert!(of([Some(20_000), Some(20_100)]).is_some());
+        assert_eq!(of([Some(20_000); 2]), None);
+        assert_eq!(of([Some(20_000), None]), None);
+    }
+
+    #[test]
+    fn check_a_limit_has_moved_when_it_differs_from_the_first_survey_by_more_than_both_uncertainties() {
+        // 1.96 x sqrt(0.03^2 + 0.04^2) = 0.098. The step from 0.09 to 0.12 alone would be none.
+        let list = epochs(&[(None, 0.0, 0.03), (None, -0.09, 0.04), (None, 0.09, 0.04), (None, -0.12, 0.04), (None, 0.5, 0.04)]);
+        let found = changes(&list);
+        assert_eq!((found.len(), found[0].moved_at, found[0].values.len()), (1, Some(3), 5));
+        assert_eq!(changes(&list[..3])[0].moved_at, None);
+        // Surveys that did not see it are passed over; seen once it has no history.
+        let mut some = list;
+        let unseen = Decision { verdict: Conformity::NotSeen, deciding_uncertainty: None };
+        some[0].checks[0].decision = unseen;
+        some[2].checks[0].decision = unseen;
+        let found = changes(&some);
+        assert_eq!(found[0].values.iter().map(|v| v.0).collect::<Vec<_>>(), [1, 3, 4]);
+        assert_eq!(found[0].moved_at, Some(4), "-0.12 against -0.09 is no movement");
+        assert!(changes(&some[..3]).is_empty() && changes(&[]).is_empty());
+    }
+}

@@ -113,3 +113,41 @@ pub fn instruments(plan: &Plan) -> Vec<Instrument> {
         Instrument { name: "machinist level, 0.02 mm/m", reads: &[CrossLevel], uncertainty: 0.02 * MRAD / even },
     ]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::study::survey::checks::{Conformity, decide};
+
+    /// With the most uncertainty a value on nominal just passes; with the advised one three quarters of the limit are left.
+    #[test]
+    fn check_the_strictest_limit_decides_what_an_instrument_must_be_able_to() {
+        let need = Need { quantity: Quantity::Gauge, limits: vec![("wide", 0.9), ("strict", 0.5 / GUARD), ("middle", 0.4)] };
+        let verdict = |value: f64, u: f64| decide(value, u, Some(-0.5), 0.5).verdict;
+        assert_eq!(verdict(0.0, need.most() * 0.999), Conformity::Pass);
+        assert_eq!(verdict(0.0, need.most() * 1.001), Conformity::NotDecidable);
+        assert_eq!(verdict(0.374, need.advised()), Conformity::Pass);
+        assert_eq!(verdict(0.376, need.advised()), Conformity::NotDecidable);
+    }
+
+    /// The demo's span may be out by 1 mm and its drift by 1 mm. Tapes are out by the same at every pad; a drift of readings at
+    /// 14 even places from -1/2 to 1/2 has the deviation u / sqrt(sum s^2) = u / sqrt(14 x 15 / (12 x 13)).
+    #[test]
+    fn check_needs_of_the_demo_by_hand() {
+        let plan = crate::input::read_plan(include_str!("../../../examples/panel-bridge.toml"), "plan.toml").unwrap();
+        let all = needs(&plan);
+        let of = |quantity: Quantity| &all.iter().find(|n| n.quantity == quantity).unwrap().limits;
+        let drift = (14.0 * 15.0 / (12.0 * 13.0_f64)).sqrt().recip();
+        let close = |found: f64, expected: f64| assert!((found / expected - 1.0).abs() < 1e-9, "{found} against {expected}");
+        let gauge = of(Quantity::Gauge);
+        close(gauge[0].1, 1.0 / GUARD);
+        close(gauge[1].1, 1.0 / (GUARD * drift));
+        // Height differences at 14 pads are each for themselves; two rails read one by one have root two of that.
+        close(of(Quantity::Height)[0].1, 14.0_f64.sqrt() / GUARD);
+        close(of(Quantity::Vertical)[0].1, 7.0_f64.sqrt() / GUARD);
+        close(of(Quantity::Vertical)[1].1, 1.0 / (GUARD * drift * 2.0_f64.sqrt()));
+        close(of(Quantity::Lateral)[2].1, 0.15 / (GUARD * 2.0_f64.sqrt()));
+        close(of(Quantity::CrossLevel)[0].1, 0.5e-3 * 14.0_f64.sqrt() / GUARD);
+        assert_eq!(of(Quantity::CrossLevel).len(), 6);
+    }
+}

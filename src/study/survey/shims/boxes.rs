@@ -92,4 +92,25 @@ mod tests {
         assert_eq!(Increments::new(&shop(&[0.1, 0.5], 2, 2.0)), Increments { step_mm: 0.1, most: 2 });
         assert_eq!(Increments::new(&shop(&[0.1], 20, 0.5)).most, 5);
     }
+
+    /// Fewest coins for an amount, counted up from nothing.
+    #[test]
+    fn cross_stacks_have_the_fewest_shims() {
+        for sizes in [vec![50_usize, 100, 200, 500, 1000], vec![20, 30, 70, 250], vec![30, 50]] {
+            let mut fewest = vec![Some(0_usize)];
+            for t in 1..=1500 {
+                fewest.push(sizes.iter().filter(|s| **s <= t).filter_map(|s| fewest[t - s]).min().map(|n| n + 1));
+            }
+            let mm = |um: usize| um as f64 / 1000.0;
+            let list: Vec<f64> = sizes.iter().map(|s| mm(*s)).collect();
+            for most in [1, 3, 6] {
+                for t in (0..=1500).step_by(10) {
+                    let found = stack(&shop(&list, most, 2.0), mm(t));
+                    assert_eq!(found.as_ref().map(Vec::len), fewest[t].filter(|n| *n <= most), "{t} of {sizes:?}");
+                    let sum = |s: &Vec<f64>| (s.iter().sum::<f64>() - mm(t)).abs() < 1e-9 && s.is_sorted_by(|a, b| a >= b);
+                    assert!(found.is_none_or(|s| sum(&s)));
+                }
+            }
+        }
+    }
 }
