@@ -236,4 +236,15 @@ mod tests {
             assert!((found[0] - 0.4).abs() < 1e-9 && (found[1] - 0.2).abs() < 1e-9, "{weight}: {found:?}");
         }
     }
+
+    #[test]
+    fn check_travel_is_asked_where_there_are_floats() {
+        let plan = crate::input::read_plan(include_str!("../../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        let count = |arrangement: usize| {
+            let machine = crate::structure::Machine::new(&plan, arrangement).unwrap();
+            let evaluator = crate::study::Evaluator::new(machine, plan.study.drag).unwrap();
+            asked(&evaluator).requirements().count()
+        };
+        assert_eq!((count(0), count(1)), (2, 3));
+    }
 }
