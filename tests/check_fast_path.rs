@@ -85,3 +85,17 @@ fn check_contacts_side_by_side_agree_with_each_alone() {
     }
     assert_eq!(compare(&plan, 9, 1e-8), 18);
 }
+
+/// Two floats at one end, the second with less travel: its share of it is what counts.
+#[test]
+fn check_two_floats_agree() {
+    let two = "end_b = [ { joint = \"floating\", x_mm = 100, z_mm = 60 }, { joint = \"floating\", x_mm = -100, z_mm = 60 } ]";
+    let one = "end_b = [ { joint = \"floating\", x_mm = 0, z_mm = 60 } ]";
+    let few = ("stations = 21 ", "stations = 4 ");
+    let mut plan = shipped(&crate::golden_small::changed(include_str!("../examples/panel-bridge.toml"), &[(one, two), few]));
+    let railtrue::input::plan::Law::Float { travel, .. } = &mut plan.arrangements[1].ends[1][1].components[1].law else {
+        panic!("a float")
+    };
+    *travel = 2.5;
+    assert_eq!(compare(&plan, 24, 2e-6), 48);
+}

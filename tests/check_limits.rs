@@ -8,8 +8,8 @@ use proptest::prelude::*;
 use railtrue::input::{ErrorKind, Plan};
 use railtrue::structure::Machine;
 use railtrue::study::{
-    ArrangementLimits, Basis, Depth, Draws, Evaluator, LimitsResult, Reach, Status, Verdict, Work, drawn_below, fresh, limits, run,
-    service_states,
+    ArrangementLimits, Basis, Depth, Draws, Evaluator, LimitsResult, Reach, Status, Verdict, Work, drawn_below, fresh, limits,
+    limits_steps, run, service_states,
 };
 
 const DEPTH: Depth = Depth { rough_draws: 200, single_draws: 1000, common_draws: 4000, set_draws: 4000 };
@@ -192,6 +192,90 @@ fn share_at(plan: &Plan, scale: f64, draws: u64) -> f64 {
     let outcomes = run(0, draws, fresh(1) + 7, Work::default, |work, _, rng| e.evaluate(&sampler.draw(rng), &service, work).unwrap());
     let share = |r| Verdict::of(r, &outcomes, &e.perfect(), e.machine.float_count() > 0).share;
     plan.requirements.iter().map(share).fold(1.0, f64::min)
+}
+
+/// An error to one side alone is spread from nothing to its limit: the same limits as one to both sides, rounded on its own side.
+#[test]
+fn ref_an_error_to_one_side_has_the_same_limits() {
+    for (limits, side) in [("lower_mm = 0.0, upper_mm = 0.1", 1.0), ("lower_mm = -0.1, upper_mm = 0.0", -1.0)] {
+        let plan = plan(&springs(&format!("span = {{ {limits}, distribution = \"uniform\", inspected = true }}\n")).text());
+        let span = found(&plan).sources.remove(0);
+        near(span.alone.worst.reach, SPAN_MM / 0.1, 0.025);
+        near(span.among.worst.reach, SPAN_MM / 0.1, 0.025);
+        near(span.alone.quantile.reach, SPAN_MM / 0.95 / 0.1, 0.035);
+        for rounded in span.rounded {
+            let source = rounded.unwrap().source;
+            assert_eq!(if side > 0.0 { (source.lower, source.upper) } else { (-source.upper, -source.lower) }, (0.0, 0.1));
+        }
+    }
+}
+
+/// A zone has no lower limit but nothing: it has a worst case all the same. By hand: a rail beside its line by less than its zone
+/// misfits the bridge by no more, and a wave that fills its zone about its line misfits it by half of that at least.
+#[test]
+fn check_a_zone_of_straightness_has_a_worst_case() {
+    let plan = plan(&springs("straightness_lateral_a = { zone_mm = 0.1 }\n").text());
+    let Reach::Scale(scale) = found(&plan).sources[0].alone.worst.reach else { panic!("no limit") };
+    assert!(scale > 0.97 * SPAN_MM / 0.1 && scale < 2.0 * SPAN_MM / 0.1, "{scale}");
+}
+
+/// By hand: of a uniform error of +-a beside one of +-b the share (a + b - s)^2 / (4 a b) is beyond s; here 0.0297 of installations.
+#[test]
+fn ref_a_rounded_limit_is_verified_beside_the_others_as_planned() {
+    let uniform = "distribution = \"uniform\", inspected = true }\n";
+    let text = format!("span = {{ plus_minus_mm = 0.1, {uniform}bridge_length = {{ plus_minus_mm = 0.06, {uniform}");
+    let span = found(&plan(&springs(&text).text())).sources.remove(0);
+    let [alone, among] = span.rounded.map(|r| r.unwrap());
+    assert!((among.source.upper - 0.1).abs() < 1e-12 && (alone.source.upper - 0.1).abs() < 1e-12);
+    let beyond = (0.1 + 0.06 - SPAN_MM).powi(2) / (4.0 * 0.1 * 0.06);
+    let share = among.least.unwrap().share;
+    assert!((share - (1.0 - beyond)).abs() < 4.0 * (beyond / 1000.0_f64).sqrt() && share < 0.99, "{share}");
+    assert_eq!(alone.least.unwrap().share, 1.0);
+}
+
+/// What is lost of the life in the worst case is that of the installation that stands in the worst corner.
+#[test]
+fn check_the_loss_of_life_of_a_set_in_its_worst_case() {
+    let mut simple = springs("span = { plus_minus_mm = 0.002 }\nbridge_length = { plus_minus_mm = 0.001 }\n");
+    simple.requirement = "[requirement]\nlife_km = { least = 1 }\nlife_loss = { most = 0.9 }\n".into();
+    let plan = plan(&simple.text());
+    let e = evaluator(&plan);
+    let installation =
+        railtrue::input::Installation { span_mm: 0.002, bridge_length_mm: -0.001, ..railtrue::input::Installation::perfect(&plan) };
+    let life_km = e.evaluate(&installation, &service_states(&plan), &mut Work::default()).unwrap().life_km;
+    let used = (1.0 - life_km / e.perfect().life_km) / 0.9;
+    assert!(used > 0.1 && used < 0.9, "{used}");
+    let set = found(&plan).set.unwrap();
+    assert!((set.worst.low / used - 1.0).abs() < 1e-6, "{:?} against {used}", set.worst);
+    // The bound of the life is no more than a twentieth off.
+    assert!(set.worst.high >= set.worst.low && set.worst.high < (1.0 - life_km / e.perfect().life_km / 1.06) / 0.9);
+}
+
+/// With too few installations nothing can be shown, whatever the tolerances do: no set, and the requirement that was not shown.
+#[test]
+fn check_a_set_that_too_few_draws_can_show_is_none() {
+    let mut simple = springs("span = { plus_minus_mm = 0.1 }\n");
+    simple.joints[1][1] = "{ law = \"free\" }".into();
+    simple.requirement =
+        "[requirement]\nlife_km = { least = 100, quantile = 0.5, confidence = 0.9 }\nstatic_safety = { least = 3 }\n".into();
+    let plan = plan(&simple.text());
+    let depth = Depth { rough_draws: 20, single_draws: 20, common_draws: 20, set_draws: 20 };
+    let none = limits(&[evaluator(&plan)], depth, 1, &|| {}).unwrap().arrangements.remove(0).set.unwrap_err();
+    assert_eq!(none.verdicts.iter().map(|v| v.status).collect::<Vec<_>>(), [Status::Met, Status::Undecided]);
+    assert!(none.requirement == Some(1) && none.used_at_zero < 1.0, "{none:?}");
+}
+
+#[test]
+fn check_progress_is_heard_as_often_as_was_said() {
+    let plan = plan(&springs("span = { plus_minus_mm = 0.1 }\nbridge_length = { plus_minus_mm = 0.02 }\n").text());
+    let heard = std::sync::atomic::AtomicU64::new(0);
+    let count = || {
+        heard.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+    };
+    let depth = Depth { rough_draws: 20, single_draws: 20, common_draws: 20, set_draws: 20 };
+    let both = [evaluator(&plan), evaluator(&plan)];
+    limits(&both, depth, 1, &count).unwrap();
+    assert_eq!((limits_steps(&both), heard.into_inner()), (10, 10), "two arrangements of two errors, three steps more each");
 }
 
 proptest! {

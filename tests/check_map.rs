@@ -83,3 +83,54 @@ fn check_temperatures_count_unless_the_map_is_still() {
     assert!(at_nominal(true).abs() < 1e-12 && at_nominal(false) > 0.5, "{}", at_nominal(false));
     assert!(!may_be_axis(ErrorKind::Seat) && !may_be_axis(ErrorKind::StraightnessRoll(1)) && may_be_axis(ErrorKind::Skew));
 }
+
+/// By hand: two and a half times the planned tolerance, or times one where the plan has none, if no life ends farther out; a
+/// required life that the perfect machine misses ends nowhere.
+#[test]
+fn check_the_map_reaches_past_the_planned_tolerance() {
+    for life_km in [1e-6, 1e9] {
+        let map = mapped(&machine(life_km, ""), "span", "end_tilt_b", true);
+        for (axis, reach) in [(&map.x, 0.025), (&map.y, 2.5)] {
+            assert!((axis.values[MAP_CELLS] / reach - 1.0).abs() < 1e-12 && axis.values[0] == -axis.values[MAP_CELLS], "{life_km}");
+        }
+    }
+    // An error to one side counts by its far limit.
+    let errors = "[errors]\nspan = { lower_mm = -0.04, upper_mm = 0.01 }\n".to_string();
+    let plan = plan(&Simple { errors, requirement: "[requirement]\nlife_km = { least = 1e-6 }\n".into(), ..Simple::default() }.text());
+    assert!((mapped(&plan, "span", "height", true).x.values[MAP_CELLS] / 0.1 - 1.0).abs() < 1e-12);
+}
+
+/// Heat has taken most of what the life leaves to one side: the map ends a fifth past the end on that side, not on the other one,
+/// which lies beyond twelve planned tolerances.
+#[test]
+fn check_the_map_ends_where_the_first_side_does() {
+    let season = "[temperature]\n[[temperature.season]]\nname = \"hot\"\nshare = 1\nbridge_c = 25\nframe_c = 25\n";
+    let life = |plan: &Plan, span_mm: f64| {
+        let evaluator = Evaluator::new(Machine::new(plan, 0).unwrap(), plan.study.drag).unwrap();
+        let installation = Installation { span_mm, ..Installation::perfect(plan) };
+        evaluator.evaluate(&installation, &service_states(plan), &mut Work::default()).unwrap().life_km
+    };
+    // Bridge and frame grow apart by 0.072 mm; the life is that of rails 0.048 mm closer still.
+    let required = life(&machine(1.0, season), -0.048);
+    let plan = machine(required, season);
+    // Planned +-0.01 mm: 0.12 mm is looked at, and there the other side, 0.192 mm off, still holds.
+    assert!(life(&plan, 0.0) > required && life(&plan, 0.12) > required && life(&plan, -0.06) < required);
+    let reach = mapped(&plan, "span", "height", false).x.values[MAP_CELLS];
+    assert!((reach / 0.06 - 1.0).abs() < 1e-12, "{reach}");
+}
+
+/// Errors that the plan does not draw are asked of the machine itself, angles in mrad.
+#[test]
+fn check_cells_of_errors_that_the_plan_does_not_draw() {
+    let plan = machine(1.0, "");
+    let map = mapped(&plan, "end_tilt_a", "height", true);
+    let evaluator = Evaluator::new(Machine::new(&plan, 0).unwrap(), plan.study.drag).unwrap();
+    for (i, j) in [(0, MAP_CELLS), (MAP_CELLS, 30), (40, 0)] {
+        let mut installation = Installation::perfect(&plan);
+        (installation.end_tilt_rad[0], installation.height_mm) = (1e-3 * map.x.values[i], map.y.values[j]);
+        let expected = evaluator.evaluate(&installation, &[ServiceState::still()], &mut Work::default()).unwrap();
+        assert!((map.arrangements[0].life_km[j][i] / expected.life_km - 1.0).abs() < 1e-9, "{i} {j}");
+        assert!((map.arrangements[0].life_loss[j][i] - expected.life_loss).abs() < 1e-9);
+    }
+    assert_eq!((map.x.unit, map.y.unit), ("mrad", "mm"));
+}

@@ -123,3 +123,36 @@ fn check_the_widest_of_contradicting_callouts_counts_and_a_mapping_can_be_overri
     assert_eq!(assign(&plan, &zone).drawn[0].upper, 0.04);
     assert_eq!(plan.errors.get(ErrorKind::Span).unwrap().upper, 0.1);
 }
+
+/// The machine of springs with other errors.
+fn with_errors(errors: &str) -> Plan {
+    plan(&Simple { errors: format!("[errors]\n{errors}"), ..Simple::default() }.text())
+}
+
+/// ISO 2768-f allows +-0.5 mm over 1000 to 2000 mm: what is planned as wide or wider needs no callout of its own.
+#[test]
+fn check_a_general_tolerance_is_a_finding_only_where_it_is_wider_than_planned() {
+    for (planned_mm, wider) in [(0.4, true), (0.499, true), (0.5, false), (0.6, false), (0.9, false)] {
+        let plan = with_errors(&format!("span = {{ plus_minus_mm = {planned_mm:?} }}\n"));
+        let assignment = assign(&plan, &callouts(&plan, "1,general,ISO 2768-f,,,,,,\n"));
+        let found: Vec<&str> = assignment.findings.iter().map(|f| f.what.as_str()).collect();
+        assert_eq!(found, if wider { vec!["the general tolerance is wider than the plan assumes"] } else { vec![] }, "{planned_mm}");
+        assert_eq!((assignment.drawn[0].lower, assignment.drawn[0].upper), (-0.5, 0.5));
+    }
+}
+
+/// What the drawing allows and how it is adjusted afterwards: only what is narrower takes its place.
+#[test]
+fn check_setting_takes_an_error_down_to_the_plan_and_never_up_to_it() {
+    let adjusted = |errors: &str, rows: &str| {
+        let plan = with_errors(errors);
+        let one = assign(&plan, &callouts(&plan, rows)).adjusted[0];
+        (one.lower, one.upper)
+    };
+    let planned = "span = { lower_mm = 0.0, upper_mm = 0.2 }\n";
+    assert_eq!(adjusted(planned, "1,span,0.5,,,,,yes,\n"), (0.0, 0.2), "set to what is planned");
+    assert_eq!(adjusted(planned, "1,span,0.5,,,,,no,\n"), (-0.5, 0.5), "left as it is made");
+    assert_eq!(adjusted(planned, "1,span,0.05,,,,,yes,\n"), (-0.05, 0.05), "made closer than planned");
+    // As wide as planned, but about nominal: there is nothing to gain by setting it.
+    assert_eq!(adjusted(planned, "1,span,0.1,,,,,yes,\n"), (-0.1, 0.1));
+}

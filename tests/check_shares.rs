@@ -71,3 +71,12 @@ fn check_the_first_installations_are_those_of_the_study() {
     let (own, deviation) = of(&plan, 500).arrangements[0].spread[1];
     assert!((own - mean).abs() < 5.0 * deviation / 500.0_f64.sqrt(), "{own} against {mean}");
 }
+
+#[test]
+fn check_errors_of_no_width_have_no_share_of_nothing() {
+    // No life is lost in any installation.
+    let plan = simple("span = { lower_mm = 0, upper_mm = 0 }\nheight = { lower_mm = 0, upper_mm = 0 }");
+    for source in &of(&plan, 16).arrangements[0].sources {
+        assert_eq!(source.linear[0], 0.0, "{}", source.key);
+    }
+}

@@ -5,7 +5,10 @@ use crate::common;
 use railtrue::input::plan::DragStates;
 use railtrue::input::{ErrorKind, Installation, Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Evaluator, Length, Outcome, ServiceState, Status, Verdict, Work, drawn, monte_carlo, run, service_states};
+use railtrue::study::{
+    Draws, Evaluator, Length, Outcome, Reading, SEQUENCE, ServiceState, Status, Verdict, Work, drawn, monte_carlo, run, service_states,
+    sources_alone,
+};
 
 fn demo() -> Plan {
     read_plan(include_str!("../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()
@@ -194,4 +197,58 @@ fn ref_verdicts_stand_on_clopper_pearson() {
     assert_eq!(status(9_400, 600), Status::NotMet);
     assert_eq!(status(9_600, 400), Status::Met);
     assert_eq!(status(9_500, 500), Status::Undecided);
+}
+
+/// A float in y beside nothing but a span error: it stands still while the error times its slide stiffness is less than its drag.
+/// By hand: 100 N over 1 N/um are 0.1 mm, which half of the uniform errors inside +-0.2 mm do not pass.
+#[test]
+fn ref_share_of_installations_whose_float_never_slides() {
+    use common::simple::{Simple, float};
+    let errors = "[errors]\nspan = { plus_minus_mm = 0.2, distribution = \"uniform\" }\n".to_string();
+    let share = |drag_n: f64| {
+        let mut simple = Simple { errors: errors.clone(), ..Simple::default() };
+        simple.joints[1][1] = float(3.0, drag_n, 1.0, 300.0);
+        let plan = common::plan(&simple.text());
+        let study = monte_carlo(&evaluators(&plan), Length::Fixed(300), 1, &|_| {}).unwrap();
+        let found = study.arrangements[0].findings.iter().find(|f| f.what == "a float never slides");
+        found.map_or(0.0, |f| f.amount.split(' ').next().unwrap().parse::<f64>().unwrap())
+    };
+    assert_eq!((share(0.0), share(1000.0)), (0.0, 100.0));
+    // Four standard deviations of 300 draws.
+    assert!((share(100.0) - 50.0).abs() < 4.0 * 100.0 * (0.25_f64 / 300.0).sqrt(), "{} %", share(100.0));
+}
+
+/// JCGM 101 wants sequences of 10,000 draws, the two-stage count ten of them at least; a study by digits is one of as many draws.
+#[test]
+fn check_a_study_by_digits_runs_until_they_are_reached() {
+    let errors = "[errors]\nspan = { plus_minus_mm = 0.05, distribution = \"uniform\" }\n".to_string();
+    let blocks = vec![(0.0, 0.0)];
+    let plan = common::plan(&common::simple::Simple { errors, blocks, ..common::simple::Simple::default() }.text());
+    let study = |length: Length| monte_carlo(&evaluators(&plan), length, 1, &|_| {}).unwrap();
+    let settled = study(Length::Digits { digits: 1, most: 1_000_000 });
+    assert_eq!(settled.settled, Some(true));
+    assert!(settled.draws >= 10 * SEQUENCE && settled.draws < 1_000_000 && settled.draws % SEQUENCE == 0, "{}", settled.draws);
+    let fixed = study(Length::Fixed(settled.draws));
+    assert_eq!(fixed.settled, None);
+    let mean = |s: &railtrue::study::StudyResult| s.arrangements[0].tally.of(Reading::PeakLoad).mean();
+    assert_eq!(mean(&settled), mean(&fixed));
+    // Three digits are not reached by two sequences and a bit.
+    let short = study(Length::Digits { digits: 3, most: 2 * SEQUENCE + 100 });
+    assert_eq!((short.settled, short.draws), (Some(false), 2 * SEQUENCE + 100));
+}
+
+/// The shaft's wind-up loads a machine in service by itself, without any heat; two drives in step and one season do not.
+#[test]
+fn check_wind_up_counts_beside_the_errors_alone() {
+    let shaft = "kind = \"shaft\"\nmotor_at = \"a\"\nshaft_n_m_per_mrad = 1.5\npinion_radius_mm = 24";
+    let mut simple = common::simple::Simple { bridge_kg: 100.0, ..common::simple::Simple::default() };
+    simple.duty = "[[duty]]\nname = \"speeding up\"\nshare = 1\npayload_y_mm = 600\nacceleration_m_per_s2 = [3, 0, 0]\n".into();
+    let alone = |kind: &str| {
+        let plan = common::plan(&crate::golden_small::changed(&simple.text(), &[("kind = \"two\"", kind)]));
+        let evaluator = evaluators(&plan).remove(0);
+        let life_km = evaluator.perfect().life_km;
+        sources_alone(&evaluator).unwrap().into_iter().map(|a| (a.source, a.limit, a.life_km < life_km)).collect::<Vec<_>>()
+    };
+    assert_eq!(alone("kind = \"two\""), []);
+    assert_eq!(alone(shaft), [("temperatures and shaft wind-up in service".to_string(), None, true)]);
 }

@@ -3,7 +3,7 @@
 use crate::common;
 
 use common::plan;
-use common::simple::{Simple, hinge, spring};
+use common::simple::{Simple, float, hinge, spring};
 use proptest::prelude::*;
 use railtrue::input::plan::DragStates;
 use railtrue::input::{Plan, read_plan};
@@ -256,5 +256,126 @@ proptest! {
         for o in run(0, 60, 21, Work::default, |work, _, rng| e.evaluate(&draws.draw(rng), &service, work).unwrap()) {
             all_within(&w, &o, "draw");
         }
+    }
+}
+
+/// The demo with few stations and some parts of its text changed.
+fn small(changes: &[(&str, &str)]) -> Plan {
+    let text = include_str!("../examples/panel-bridge.toml");
+    let few = [("stations = 21 ", "stations = 4 ")];
+    plan(&crate::golden_small::changed(text, &[&few[..], changes].concat()))
+}
+
+/// A shaft that winds up and a float whose drag is the largest force in a joint count in the bounds as they do in the machine: with
+/// next to nothing to err there is next to nothing between bound and attained.
+#[test]
+fn check_without_tolerances_the_bounds_are_what_the_machine_has() {
+    let shaft = "kind = \"shaft\"\nmotor_at = \"a\"\nshaft_n_m_per_mrad = 1.5\npinion_radius_mm = 24";
+    let mut plan = small(&[("kind = \"two\"", shaft), ("drag_n = 15,", "drag_n = 4000,")]);
+    plan.errors.sources.iter_mut().for_each(|s| (s.lower, s.upper) = (1e-7 * s.lower, 1e-7 * s.upper));
+    let w = worst(&plan, 1, Effort::QUICK);
+    assert!(w.brackets.len() == 15 && w.no_bound.is_none() && !w.stops_possible);
+    for b in &w.brackets {
+        assert!(b.gap().unwrap() < 1e-4, "{}: {} and {:?}", b.key, b.attained, b.bound);
+    }
+    let joint_n = w.get("joint_force_n").unwrap().attained;
+    assert!(joint_n > 4000.0 && joint_n < 6000.0, "{joint_n}");
+    assert_eq!((w.branches, w.stopped_by_clock), (0, false), "no branch need be opened");
+}
+
+/// Branches are opened one by one up to so many, and the clock of the caller ends that too.
+#[test]
+fn check_the_search_for_the_least_life_keeps_to_its_effort() {
+    let plan = small(&[]);
+    let e = evaluator(&plan, 0);
+    let opened = |branches: usize, stop: bool| {
+        let w = worst_case(&e, Effort { starts: 0, branches }, &|| stop).unwrap();
+        let life = w.get("life_km").unwrap();
+        assert!(life.bound.unwrap() < 0.9 * life.attained, "profiles leave a wide gap here");
+        (w.branches, w.stopped_by_clock)
+    };
+    assert_eq!([opened(0, false), opened(3, false), opened(3, true)], [(0, false), (3, false), (0, true)]);
+}
+
+/// By hand: what a slot across takes up is the rails' span error less the bridge's, so it may come to its end where the sum of both
+/// tolerances is more than it. Then loads are no longer proportional to errors, and there is no bound.
+#[test]
+fn ref_a_slot_that_may_come_to_its_end_leaves_no_bound() {
+    let bounded = |slot_mm: f64, errors: &str| {
+        let mut simple = Simple { blocks: vec![(0.0, 0.0)], errors: format!("[errors]\n{errors}"), ..Simple::default() };
+        simple.joints[1][1] = format!("{{ law = \"elastic\", stiffness_n_per_um = 1e6, take_up_mm = {slot_mm:?} }}");
+        let w = worst(&plan(&simple.text()), 0, Effort::QUICK);
+        assert!(w.no_bound.as_ref().is_none_or(|why| why.contains("slot may come to its end")), "{:?}", w.no_bound);
+        assert_eq!(w.no_bound.is_none(), w.brackets.iter().all(|b| b.bound.is_some()));
+        w.no_bound.is_none()
+    };
+    let both = "span = { plus_minus_mm = 0.03 }\nbridge_length = { plus_minus_mm = 0.02 }\n";
+    assert_eq!([0.049, 0.051].map(|slot| bounded(slot, both)), [false, true]);
+    // The middle of a lopsided tolerance is taken up too: its far end is what counts. One error alone may come to the slot's end.
+    for limits in ["plus_minus_mm = 0.06", "lower_mm = 0.02, upper_mm = 0.06", "lower_mm = -0.06, upper_mm = -0.02"] {
+        assert_eq!([0.03, 0.059, 0.061].map(|slot| bounded(slot, &format!("span = {{ {limits} }}\n"))), [false, false, true], "{limits}");
+    }
+}
+
+/// A profile moves the slot by its value where the joint is tightened. Its waves are orthogonal at the anchors and hold no offset: an
+/// amplitude is at least what fills the zone alone, at most its product with a profile half a zone from the middle everywhere.
+#[test]
+fn cross_a_profile_uses_a_slot_by_its_waves() {
+    let with = |slot_mm: f64| {
+        let mut simple = Simple { blocks: vec![(0.0, 0.0)], ..Simple::default() };
+        simple.errors = "[errors]\nstraightness_lateral_a = { zone_mm = 0.05 }\n[tightening]\nstation_mm = 2000\n".into();
+        simple.joints[1][1] = format!("{{ law = \"elastic\", stiffness_n_per_um = 1e6, take_up_mm = {slot_mm:?} }}");
+        plan(&simple.text())
+    };
+    let any = with(1.0);
+    let machine = Machine::new(&any, 0).unwrap();
+    let draws = Draws::new(&any, machine.rails());
+    let waves = draws.modes();
+    assert_eq!(any.frame.anchors_x_mm[4], 2000.0);
+    let (mut least, mut most) = (0.0, 0.0);
+    for m in 0..waves.count() {
+        let unit: Vec<f64> = (0..waves.count()).map(|k| if k == m { 1.0 } else { 0.0 }).collect();
+        let wave = waves.at_anchors.column(m);
+        let there = 0.05 * wave[4].abs();
+        least += there / waves.peak_to_valley(&unit);
+        most += there * 0.5 * wave.iter().map(|v| v.abs()).sum::<f64>() / wave.norm_squared();
+    }
+    let bounded = |slot_mm: f64| worst(&with(slot_mm), 0, Effort::QUICK).no_bound.is_none();
+    assert!(!bounded(0.99 * least) && bounded(1.01 * most), "{least} {most}");
+}
+
+/// By hand: rails that open by 0.4 mm over 4000 mm, from the middle on, move a float by 0.4 x 1500 / 4000 mm at the end of the stroke
+/// and not at all where it begins.
+#[test]
+fn ref_a_float_is_moved_most_where_the_rails_are_farthest_apart() {
+    let mut simple = Simple { errors: "[errors]\nparallelism = { plus_minus_mm = 0.4 }\n".into(), ..Simple::default() };
+    simple.joints[1][1] = float(1.0, 1.0, 0.1, 300.0);
+    let text = crate::golden_small::changed(&simple.text(), &[("stroke_from_mm = 500", "stroke_from_mm = 2000")]);
+    for drag in [DragStates::BothSigns, DragStates::Law] {
+        let mut plan = plan(&text);
+        plan.study.drag = drag;
+        let w = worst(&plan, 0, Effort::QUICK);
+        let travel = w.get("float_travel_used").unwrap();
+        near(travel.bound.unwrap(), 0.15, 1e-2);
+        near(travel.attained, 0.15, 1e-2);
+        assert!((travel.installation.parallelism_mm.abs() - 0.4).abs() < 1e-12);
+    }
+}
+
+/// Two floats that push each other past their stops still have a bound, and nothing drawn passes it.
+#[test]
+fn check_two_floats_on_their_stops_have_a_bound() {
+    let two = "end_b = [ { joint = \"floating\", x_mm = 100, z_mm = 60 }, { joint = \"floating\", x_mm = -100, z_mm = 60 } ]";
+    let mut plan = small(&[("end_b = [ { joint = \"floating\", x_mm = 0, z_mm = 60 } ]", two)]);
+    plan.errors.sources.iter_mut().for_each(|s| (s.inspected, s.lower, s.upper) = (true, s.lower * 2.0, s.upper * 2.0));
+    for drag in [DragStates::BothSigns, DragStates::Law] {
+        plan.study.drag = drag;
+        let e = evaluator(&plan, 1);
+        let w = worst_case(&e, Effort::QUICK, &|| false).unwrap();
+        assert!(w.no_bound.is_none() && w.stops_possible, "{:?}", w.no_bound);
+        let (draws, service) = (Draws::new(&plan, e.machine.rails()), service_states(&plan));
+        let outcomes = run(0, 100, 8, Work::default, |work, _, rng| e.evaluate(&draws.draw(rng), &service, work).unwrap());
+        outcomes.iter().for_each(|o| all_within(&w, o, "two floats"));
+        assert!(w.get("float_travel_used").unwrap().attained > 1.0);
     }
 }

@@ -244,4 +244,48 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn check_what_may_differ_hangs_on_take_ups_and_on_the_condition() {
+        let plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "plan.toml").unwrap();
+        let compared = |arrangement: usize, condition: Option<f64>, off: f64| {
+            let mut evaluator = Evaluator::new(Machine::new(&plan, arrangement).unwrap(), plan.study.drag).unwrap();
+            let draw = |e: &Evaluator<'_>| {
+                let draws = Draws::new(&plan, e.machine.rails());
+                run(0, 1, 3, || (), |(), _, rng| draws.draw(rng))
+            };
+            let installations = draw(&evaluator);
+            let mut fast = drawn(&evaluator, 3, 1).unwrap();
+            fast[0].static_safety *= 1.0 + off;
+            evaluator.machine.condition = condition.unwrap_or(evaluator.machine.condition);
+            compare(&evaluator, &service_states(&plan), &installations, &fast)
+        };
+        let allowed = |arrangement: usize, condition: f64| compared(arrangement, Some(condition), 0.0).unwrap().allowed_difference;
+        // Joints that are tightened are known to a millionth, whatever else.
+        assert_eq!([1e2, 1e7, 1e12].map(|c| allowed(0, c)), [1e-6; 3]);
+        // All others to nine digits; each power of ten of a condition number above a million takes one, down to seven.
+        let floating = [1e2, 1e5, 5e6, 1e12].map(|c| allowed(1, c));
+        assert!(floating.iter().zip([1e-9, 1e-9, 5e-9, 1e-7]).all(|(found, hand)| (found / hand - 1.0).abs() < 1e-12), "{floating:?}");
+        // What differs, but by less than that, is said as it is.
+        let difference = compared(1, Some(1e2), 6e-10).unwrap().difference;
+        assert!((difference / 6e-10 - 1.0).abs() < 0.1, "{difference}");
+        let said = compared(1, Some(1e2), 2e-9).unwrap_err();
+        assert!(matches!(said, NotBalanced::Differs { figure: "static safety", draw: 0, .. }), "{said}");
+    }
+
+    /// A beam half as stiff turns by nearly twice as much: the hinges at its ends hold a little of it.
+    #[test]
+    fn check_how_far_a_machine_turns_is_said_in_its_unit() {
+        let turns = |e_mpa: f64| {
+            let text = include_str!("../../tests/corpus/base.toml").replace("e_mpa = 70000", &format!("e_mpa = {e_mpa:?}"));
+            let plan = read_plan(&text, "plan.toml").unwrap();
+            let evaluator = Evaluator::new(Machine::new(&plan, 1).unwrap(), plan.study.drag).unwrap();
+            match balance(&evaluator, 1) {
+                Err(NotBalanced::TurnsTooFar { rotation_mrad, .. }) => rotation_mrad,
+                other => panic!("{other:?}"),
+            }
+        };
+        let [one, half] = [150.0, 75.0].map(turns);
+        assert!(one > 100.0 && (1.7..2.0).contains(&(half / one)), "{one} {half}");
+    }
 }

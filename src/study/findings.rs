@@ -245,3 +245,123 @@ fn block_data_doubts(plan: &Plan) -> Vec<Finding> {
     }
     list
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+    use crate::structure::Machine;
+    use crate::study::RowsOutcome;
+
+    fn demo() -> Plan {
+        read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()
+    }
+
+    fn whats(list: &[Finding]) -> Vec<&str> {
+        list.iter().map(|f| f.what.as_str()).collect()
+    }
+
+    #[test]
+    fn check_three_digits_of_a_number_and_none_of_what_has_none() {
+        for (x, expected) in [(12_345.6, 12_300.0), (12_350.1, 12_400.0), (0.012_345, 0.0123), (-987.6, -988.0), (100.0, 100.0), (3.0, 3.0)]
+        {
+            assert!((digits(x) - expected).abs() < 1e-9 * f64::abs(expected), "{x}: {} not {expected}", digits(x));
+        }
+        assert_eq!((digits(0.0), digits(f64::INFINITY)), (0.0, f64::INFINITY));
+    }
+
+    /// By hand: rows no farther out than half a length (72 mm) or width (44 mm) make at most force stiffness times its square.
+    #[test]
+    fn ref_moment_stiffness_is_doubted_from_half_the_size_on() {
+        let mut plan = demo();
+        assert_eq!((plan.block.length_mm, plan.block.width_mm), (Some(72.0), Some(44.0)));
+        let [y, z] = [plan.block.stiffness[0], plan.block.stiffness[1]];
+        let most = [("roll", z * 22.0 * 22.0), ("pitch", z * 36.0 * 36.0), ("yaw", y * 36.0 * 36.0)];
+        let quiet = whats(&stiffness_doubts(&plan)).into_iter().map(str::to_string).collect::<Vec<_>>();
+        for (i, (name, most)) in most.into_iter().enumerate() {
+            let planned = std::mem::replace(&mut plan.block.stiffness[2 + i], 0.999 * most);
+            assert_eq!(whats(&stiffness_doubts(&plan)), quiet, "{name}");
+            plan.block.stiffness[2 + i] = 1.001 * most;
+            let doubts = stiffness_doubts(&plan);
+            assert_eq!(whats(&doubts)[0], format!("the {name} stiffness is doubtful"));
+            assert_eq!(doubts.len(), quiet.len() + 1);
+            plan.block.stiffness[2 + i] = planned;
+        }
+    }
+
+    #[test]
+    fn check_doubts_about_draws_stations_and_blocks() {
+        let with = |change: &dyn Fn(&mut Plan)| {
+            let mut plan = demo();
+            // Every part is measured and every figure is known: nothing is left to doubt.
+            plan.errors.sources.iter_mut().for_each(|s| s.inspected = true);
+            plan.assumed.clear();
+            change(&mut plan);
+            whats(&stiffness_doubts(&plan)).into_iter().map(str::to_string).collect::<Vec<_>>()
+        };
+        assert_eq!(with(&|_| ()), [""; 0]);
+        assert_eq!(
+            with(&|p| p.errors.sources.iter_mut().filter(|s| s.kind == crate::input::ErrorKind::Seat).for_each(|s| s.inspected = false)),
+            ["draws may pass limits"]
+        );
+        // Uniform errors never pass their limits.
+        assert_eq!(with(&|p| p.errors.sources.iter_mut().for_each(|s| (s.inspected, s.spread) = (false, Spread::Uniform))), [""; 0]);
+        assert_eq!(with(&|p| p.frame.stations_x_mm = vec![250.0, 3250.0, 6250.0]), ["stations are farther apart than pads"]);
+        // Two pads leave nothing between them that a station could miss.
+        let few = |p: &mut Plan| (p.frame.stations_x_mm, p.frame.anchors_x_mm) = (vec![0.0, 6500.0], vec![0.0, 6000.0]);
+        assert_eq!(with(&few), [""; 0]);
+        assert_eq!(with(&|p| p.block.c0_n = 0.99 * p.block.c_n), ["the ratings are doubtful"]);
+        assert_eq!(with(&|p| p.block.c0_n = p.block.c_n), [""; 0]);
+        assert_eq!(with(&|p| p.block.preload_n = 0.151 * p.block.c_n), ["the preload is doubtful"]);
+        assert_eq!(with(&|p| p.block.preload_n = 0.149 * p.block.c_n), [""; 0]);
+        assert_eq!(with(&|p| p.block.preload_n = 0.0), ["no preload"]);
+    }
+
+    #[test]
+    fn check_half_of_the_sag_taken_up_is_named_at_either_end() {
+        let said = |end: usize, axis: usize| {
+            let mut arrangement = demo().arrangements[0].clone();
+            arrangement.ends[end].iter_mut().for_each(|j| j.components[axis].take_up = 0.0);
+            let mut list = Vec::new();
+            take_ups(&arrangement, &mut list);
+            list.into_iter().map(|f| (f.place, f.amount)).collect::<Vec<_>>()
+        };
+        let named = |end: &str, has: &str| vec![(format!("stiff, end {end}"), has.to_string())];
+        assert_eq!((said(0, 3), said(1, 1)), (named("A", "y but not rx"), named("B", "rx but not y")));
+        // Neither sag nor tilt hangs on the others.
+        assert_eq!((said(0, 0), said(1, 4)), (vec![], vec![]));
+        let mut none = demo().arrangements[0].clone();
+        none.ends.iter_mut().flatten().flat_map(|j| &mut j.components).for_each(|c| c.take_up = 0.0);
+        let mut list = Vec::new();
+        take_ups(&none, &mut list);
+        assert!(list.is_empty());
+    }
+
+    #[test]
+    fn check_lives_of_rows_and_of_summed_loads_may_differ_by_a_tenth() {
+        let plan = demo();
+        let evaluator = Evaluator::new(Machine::new(&plan, 1).unwrap(), plan.study.drag).unwrap();
+        let said = |rows_km: f64, loads_km: f64| {
+            let mut tally = Tally::new(&plan);
+            let rows = Some(RowsOutcome { life_by_load_km: loads_km, ..RowsOutcome::default() });
+            tally.take(&plan, &[Outcome { life_km: rows_km, rows, ..Outcome::start() }; 3]);
+            tally.close();
+            life_models(&evaluator, &tally).map(|f| (f.advice.split_whitespace().next().unwrap().to_string(), f.amount))
+        };
+        let amount = |rows: u32, loads: u32| format!("at the median {rows} km by rows, {loads} km by summed loads");
+        assert_eq!(said(1110.0, 1000.0), Some(("Summed".into(), amount(1110, 1000))));
+        assert_eq!(said(900.0, 1000.0), Some(("Rows".into(), amount(900, 1000))));
+        assert_eq!([said(1090.0, 1000.0), said(1000.0, 1000.0), said(920.0, 1000.0)], [None, None, None]);
+    }
+
+    #[test]
+    fn check_a_machine_that_is_hardly_held_is_named() {
+        let plan = demo();
+        let mut evaluator = Evaluator::new(Machine::new(&plan, 1).unwrap(), plan.study.drag).unwrap();
+        let mut said = |condition: f64| {
+            evaluator.machine.condition = condition;
+            nearly_free(&evaluator).map(|f| f.amount.split(' ').next_back().unwrap().to_string())
+        };
+        assert_eq!([said(0.9e9), said(2e9), said(3e12)], [None, Some("2e9".into()), Some("3e12".into())]);
+    }
+}

@@ -196,3 +196,26 @@ fn round_up(x: f64) -> f64 {
     let decade = 10.0_f64.powf(x.log10().floor());
     (2.0 * x / decade - 1e-9).ceil() * decade / 2.0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn check_a_reach_is_rounded_up_to_the_next_half_of_its_first_digit() {
+        for (x, expected) in [
+            (0.025, 0.025),
+            (0.0251, 0.03),
+            (1.0, 1.0),
+            (1.01, 1.5),
+            (2.5, 2.5),
+            (2.6, 3.0),
+            (7.49, 7.5),
+            (9.6, 10.0),
+            (120.0, 150.0),
+            (3000.0, 3000.0),
+        ] {
+            assert!((round_up(x) / expected - 1.0).abs() < 1e-12, "{x}: {} not {expected}", round_up(x));
+        }
+    }
+}

@@ -122,6 +122,16 @@ mod tests {
         assert!(tried > 10, "{tried}");
     }
 
+    /// However wide: at the limit an error is inside.
+    #[test]
+    fn check_a_wide_limit_may_be_reached() {
+        let mut plan = plan();
+        plan.errors.sources.iter_mut().filter(|s| s.kind == ErrorKind::Height).for_each(|s| (s.lower, s.upper) = (-7.0, 9.0));
+        let said =
+            |height_mm: f64| remarks(&plan, &plan.arrangements[0], &Installation { height_mm, ..Installation::perfect(&plan) }).len();
+        assert_eq!([-7.0, 9.0, -7.001, 9.001].map(said), [0, 0, 1, 1]);
+    }
+
     #[test]
     fn check_seats_of_joints_that_are_not_there_are_named() {
         let plan = plan();

@@ -118,3 +118,41 @@ impl Tally {
         self.quantile(reading, if reading.more_is_better() { 0.05 } else { 0.95 })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+
+    #[test]
+    fn check_what_findings_look_for_is_counted_beyond_its_limit_only() {
+        let plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        let start = Outcome::start();
+        let preload_n = plan.block.preload_n;
+        let inside = Outcome { row_unloading: 1.0, static_safety: 1.0, pull_n: preload_n, slot_used: 0.99, ..start };
+        let mut tally = Tally::new(&plan);
+        tally.take(&plan, &[inside; 4]);
+        assert_eq!((tally.counts, tally.first_stop_x_mm), (Counts::default(), None));
+        let stop = |x_mm: f64| Outcome { stop_from_x_mm: Some(x_mm), ..start };
+        tally.take(&plan, &[stop(900.0), stop(400.0), stop(1700.0)]);
+        tally.take(&plan, &[Outcome { row_unloading: 1.01, ..start }; 5]);
+        tally.take(&plan, &[Outcome { static_safety: 0.99, ..start }; 2]);
+        tally.take(&plan, &[Outcome { pull_n: 1.01 * preload_n, ..start }; 6]);
+        tally.take(&plan, &[Outcome { slot_used: 1.0, ..start }; 7]);
+        let expected = Counts { at_stop: 3, unloaded: 5, beyond_static: 2, lifted: 6, slot_at_end: 7 };
+        assert_eq!((tally.counts, tally.first_stop_x_mm, tally.draws()), (expected, Some(400.0), 27));
+    }
+
+    /// Of lives and loads from 1 to 1,000 the fiftieth life and the 950th load are reached by 95 in 100.
+    #[test]
+    fn check_the_bad_end_is_low_where_more_is_better() {
+        let plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        let mut tally = Tally::new(&plan);
+        assert!(tally.bad_end(Reading::Life).is_nan());
+        let of = |i: u32| Outcome { life_km: f64::from(i), peak_load_n: f64::from(i), ..Outcome::start() };
+        tally.take(&plan, &(1..=1000).rev().map(of).collect::<Vec<_>>());
+        tally.close();
+        assert_eq!((tally.bad_end(Reading::Life), tally.bad_end(Reading::PeakLoad)), (50.0, 950.0));
+        assert_eq!(tally.least_life.map(|(i, o)| (i, o.life_km)), Some((999, 1.0)));
+    }
+}

@@ -210,9 +210,11 @@ fn margin(r: &Requirement, outcomes: &[Outcome]) -> f64 {
         if lower_limit(middle, n, tail).is_some_and(|l| l >= r.quantile) { high = middle } else { low = middle }
     }
     let one = |o: &Outcome| {
-        let value = r.measure.of(o).max(1e-12);
-        let m = if r.measure.more_is_better() { value / r.limit } else { r.limit / value };
-        if m.is_nan() { -FAR } else { m.ln().clamp(-10.0, FAR) }
+        let value = r.measure.of(o);
+        let at_least = value.max(1e-12);
+        let m = if r.measure.more_is_better() { at_least / r.limit } else { r.limit / at_least };
+        // Cut from below, a number that is none would be the least.
+        if value.is_nan() { -FAR } else { m.ln().clamp(-10.0, FAR) }
     };
     let mut margins: Vec<f64> = outcomes.iter().map(one).collect();
     margins.sort_by(|a, b| b.total_cmp(a));
@@ -336,5 +338,82 @@ mod tests {
             }
         }
         assert_eq!(costs.len(), 2);
+    }
+
+    /// The demo with two heights that have costs and no heat: with stiff joints the tool point is off in proportion to both.
+    pub(super) fn two_heights(kept: &[ErrorKind], limits_mm: &[f64]) -> Plan {
+        let cost = "\n[cost]\nheight = { law = \"reciprocal\", hours = 8, at_mm = 0.5, tightest_mm = 0.05, loosest_mm = 5 }\nvertical_parallelism = { law = \"reciprocal\", hours = 1, at_mm = 0.5 }\n";
+        let text = format!("{}{cost}", include_str!("../../../examples/panel-bridge.toml").replace("stations = 21 ", "stations = 2 "));
+        let mut plan = read_plan(&text, "panel-bridge.toml").unwrap_or_else(|e| panic!("{e}"));
+        plan.errors.sources.retain(|s| kept.contains(&s.kind));
+        let thermal = crate::input::plan::Thermal::default();
+        plan.seasons = vec![crate::input::plan::Season { name: "still".into(), share: 1.0, thermal }];
+        let off = |limit: &f64| Requirement { measure: Measure::ToolDisplacement, limit: *limit, quantile: 0.95, confidence: 0.95 };
+        plan.requirements = limits_mm.iter().map(off).collect();
+        plan
+    }
+
+    pub(super) fn asked<'e, 'p>(evaluator: &'e Evaluator<'p>) -> Asked<'e, 'p> {
+        Asked { evaluator, costs: costed(evaluator.plan()).collect() }
+    }
+
+    pub(super) fn stiff(plan: &Plan) -> Evaluator<'_> {
+        Evaluator::new(crate::structure::Machine::new(plan, 0).unwrap(), plan.study.drag).unwrap()
+    }
+
+    /// How far off the tool point is of the installation that must still hold, at a height of +-1 mm.
+    fn off_mm(seed: u64, n: u64) -> f64 {
+        let plan = two_heights(&[ErrorKind::Height], &[1.0]);
+        let evaluator = stiff(&plan);
+        let asked = asked(&evaluator);
+        (-asked.margins(&asked.outcomes(&[1.0], seed, n).unwrap())[0]).exp()
+    }
+
+    /// By hand: what is off is in proportion to the tolerance, so 0.3 mm with a margin of -0.1 holds from 0.3 e^-0.1 = 0.2715 mm on.
+    /// Steps of 2 % lead from 0.3 by 0.2941, 0.2882, 0.2825 to 0.2769, each of them rounded down.
+    #[test]
+    fn ref_a_set_that_fails_is_tightened_step_by_step() {
+        let off = off_mm(5, 300);
+        let verified = |tolerance: f64, limit: f64| {
+            let plan = two_heights(&[ErrorKind::Height], &[limit]);
+            let evaluator = stiff(&plan);
+            verified(&asked(&evaluator), &[tolerance], Some(3.0), 5, 300).unwrap()
+        };
+        let set = verified(0.3, off * 0.3 * (-0.1_f64).exp()).unwrap();
+        assert!((set.tolerances[0] - 0.27).abs() < 1e-9, "{set:?}");
+        assert!((set.hours[0] - 8.0 * 0.5 / 0.27).abs() < 1e-9 && set.scaled_hours == Some(3.0) && set.at_bound == [false]);
+        // Fifteen steps are 30 %: what fails by more has no set.
+        let none = verified(0.3, off * 0.3 * (-0.4_f64).exp()).unwrap_err();
+        assert_eq!((none.requirement, none.without_errors), ("tool_displacement_mm", false));
+        // At the tightest; within a twentieth of the loosest.
+        for (tolerance, at_bound) in [(0.05, true), (0.06, false), (4.7, false), (4.8, true), (5.0, true)] {
+            let set = verified(tolerance, 100.0).unwrap();
+            assert!((set.tolerances[0] - tolerance).abs() < 1e-9 && set.at_bound == [at_bound], "{set:?}");
+        }
+    }
+
+    /// Wilks: of 59 installations all must hold to show 95 in 100 with 95 % confidence, of 93 all but one, of 124 all but two.
+    #[test]
+    fn ref_the_margin_is_that_of_the_installation_that_must_still_hold() {
+        let life = Requirement { measure: Measure::Life, limit: 100.0, quantile: 0.95, confidence: 0.95 };
+        let force = Requirement { measure: Measure::JointForce, limit: 100.0, ..life };
+        // From the worst on: 101, 102 ... km; 100/101, 100/102 ... of 100 N.
+        let of = |n: u32| -> Vec<Outcome> {
+            let one = |i: u32| Outcome { life_km: f64::from(101 + i), joint_force_n: 1e4 / f64::from(101 + i), ..Outcome::start() };
+            (0..n).map(one).collect()
+        };
+        for (n, hand) in [(59, 1.01), (92, 1.01), (93, 1.02), (123, 1.02), (124, 1.03)] {
+            for requirement in [&life, &force] {
+                let found = margin(requirement, &of(n));
+                assert!((found - f64::ln(hand)).abs() < 1e-12, "{n}: {found} not ln {hand}");
+            }
+        }
+        // With fewer nothing can be shown; what comes to no number, or was not drawn, counts as far off.
+        assert!((margin(&life, &of(20)) - 1.01_f64.ln()).abs() < 1e-12);
+        let nan = Outcome { life_km: f64::NAN, joint_force_n: f64::NAN, ..Outcome::start() };
+        assert_eq!([margin(&life, &[nan; 100]), margin(&force, &[nan; 100]), margin(&life, &[])], [-FAR; 3]);
+        let at = |life_km: f64, joint_force_n: f64| [Outcome { life_km, joint_force_n, ..Outcome::start() }; 100];
+        assert_eq!((margin(&life, &at(1e9, 0.0)), margin(&force, &at(1e9, 0.0))), (FAR, FAR));
+        assert_eq!((margin(&life, &at(0.0, 1e9)), margin(&force, &at(0.0, 1e9))), (-10.0, -10.0));
     }
 }

@@ -156,3 +156,95 @@ impl Search<'_, '_, '_> {
         Ok(Some(at(meeting)))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{asked, stiff, two_heights};
+    use super::*;
+    use crate::input::ErrorKind::{Height, VerticalParallelism};
+    use crate::input::Plan;
+
+    const N: u64 = 200;
+
+    /// Looks at the machine with stiff joints of a plan.
+    fn searched<T>(plan: &Plan, look: impl FnOnce(&Search<'_, '_, '_>) -> T) -> T {
+        let evaluator = stiff(plan);
+        let effort = BudgetEffort { coarse: N, fine: N, verify: N, rounds: 1 };
+        look(&Search { asked: &asked(&evaluator), effort, seed: 3, progress: &|| () })
+    }
+
+    /// By hand: what is off in proportion to one tolerance loses one of its logarithm for one of the tolerance's, and w t^2 has the slope
+    /// 2 w t^2 over it: w = 1 / (2 t^2).
+    #[test]
+    fn ref_the_weight_of_one_tolerance() {
+        let plan = two_heights(&[Height], &[0.5]);
+        for t in [0.3, 0.8] {
+            let weights = searched(&plan, |s| s.weights(&[t], N)).unwrap();
+            assert!((weights[0] * 2.0 * t * t - 1.0).abs() < 1e-4, "{weights:?}");
+        }
+    }
+
+    /// By hand: of requirements as near as each other two count for a margin less by 0.1 ln 2; one that is 0.1 farther off weighs 1/e.
+    #[test]
+    fn ref_requirements_near_the_least_take_from_the_margin() {
+        let margin = |limits: &[f64]| searched(&two_heights(&[Height], limits), |s| s.near_margin(&[0.4], N)).unwrap();
+        let least = margin(&[0.5]);
+        assert!(least.abs() < 2.5);
+        let e = std::f64::consts::E;
+        for (limits, weighs) in [
+            (vec![0.5, 0.5], 2.0),
+            (vec![0.5, 0.5 * 0.1_f64.exp()], 1.0 + 1.0 / e),
+            (vec![0.5 * 0.2_f64.exp(), 0.5, 0.5], 2.0 + 1.0 / (e * e)),
+        ] {
+            assert!((margin(&limits) - (least - 0.1 * f64::ln(weighs))).abs() < 1e-12, "{limits:?}");
+        }
+    }
+
+    /// By hand (Lagrange): with hours b/t and what each adds as w t^2, tolerances are as (b/w)^(1/3). Costs of 8 to 1 and weights alike
+    /// make them as 2 to 1, weights of 1 to 8 as 4 to 1, and no tolerance changes by more than its stride.
+    #[test]
+    fn ref_tolerances_are_exchanged_by_the_cube_root_of_cost_over_weight() {
+        let kept = [Height, VerticalParallelism];
+        let set = [0.3, 0.3];
+        let margin = searched(&two_heights(&kept, &[1.0]), |s| s.margin(&set, N)).unwrap();
+        let plan = two_heights(&kept, &[(-margin).exp()]);
+        for (weights, stride, ratio) in [([1.0, 1.0], 9.0, 2.0), ([50.0, 50.0], 9.0, 2.0), ([1.0, 8.0], 9.0, 4.0), ([1.0, 1.0], 1.2, 1.44)]
+        {
+            let (found, margin) = searched(&plan, |s| {
+                let found = s.exchanged(&set, &weights, stride, N).unwrap().unwrap();
+                (found.clone(), s.margin(&found, N).unwrap())
+            });
+            if stride > 2.0 {
+                assert!((found[0] / found[1] / ratio - 1.0).abs() < 1e-9, "{weights:?}: {found:?}");
+                assert!((0.0..0.021).contains(&margin), "at the edge: {margin}");
+            } else {
+                assert!(found.iter().all(|t| *t >= 0.3 / stride - 1e-12 && *t <= 0.3 * stride + 1e-12), "{found:?}");
+            }
+        }
+    }
+
+    /// Where the price of every tolerance is the same already and the requirements are just met, nothing is exchanged.
+    #[test]
+    fn check_the_cheapest_set_stays_as_it_is() {
+        let kept = [Height, VerticalParallelism];
+        // Costs of 8 to 1: with weights alike 2 to 1 is cheapest.
+        let set = [0.4, 0.2];
+        let margin = searched(&two_heights(&kept, &[1.0]), |s| s.margin(&set, N)).unwrap();
+        let plan = two_heights(&kept, &[(0.005 - margin).exp()]);
+        for weight in [0.2, 7.0, 60.0] {
+            let found = searched(&plan, |s| s.exchanged(&set, &[weight; 2], STRIDE, N)).unwrap().unwrap();
+            assert!((found[0] - 0.4).abs() < 1e-9 && (found[1] - 0.2).abs() < 1e-9, "{weight}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn check_travel_is_asked_where_there_are_floats() {
+        let plan = crate::input::read_plan(include_str!("../../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        let count = |arrangement: usize| {
+            let machine = crate::structure::Machine::new(&plan, arrangement).unwrap();
+            let evaluator = crate::study::Evaluator::new(machine, plan.study.drag).unwrap();
+            asked(&evaluator).requirements().count()
+        };
+        assert_eq!((count(0), count(1)), (2, 3));
+    }
+}

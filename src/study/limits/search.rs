@@ -196,4 +196,25 @@ mod tests {
         let Reach::Scale(found) = reach(20.0, |s| if s > 2.5 { f64::INFINITY } else { 0.1 }) else { panic!("no root") };
         assert!(found <= 2.5 && found > 2.5 / NARROW);
     }
+
+    /// A tolerance may help where a larger one and a smaller one do not: the greatest scale that holds counts.
+    #[test]
+    fn check_a_hole_below_a_scale_that_holds_is_not_its_limit() {
+        let with_hole = |s: f64| usage(if s > 0.4 && s < 0.8 { 1.5 } else { s / 2.0 });
+        let mut curve = Curve::new(20.0, [(0.5, with_hole(0.5))], |s| Ok(with_hole(s)));
+        let Ok(Reach::Scale(found)) = curve.reach(1.0, NARROW, |u| u.at) else { panic!("no root") };
+        assert!(found <= 2.0 && found > 2.0 / NARROW, "{found}");
+    }
+
+    #[test]
+    fn check_what_stops_it_is_the_next_failure_above_or_else_one_below() {
+        let seen = [(1.0, 0.5), (2.0, 0.9), (4.0, 1.5), (3.0, 1.2), (0.5, 1.3)];
+        let known = seen.iter().enumerate().map(|(requirement, (scale, u))| (*scale, Usage { requirement, ..usage(*u) }));
+        let curve = Curve::new(9.0, known, |_| Ok(usage(0.0)));
+        // 3 fails next above 1 and 2, 4 above 3; nothing above 4, so what was seen to fail first.
+        assert_eq!([1.0, 2.0, 3.0].map(|scale| curve.stopped_by(scale)), [Some(3), Some(3), Some(2)]);
+        assert_eq!(curve.stopped_by(4.0), Some(2));
+        let holds = Curve::new(9.0, [(1.0, usage(0.5)), (3.0, usage(1.0))], |_| Ok(usage(0.0)));
+        assert_eq!([0.0, 2.0, 5.0].map(|scale| holds.stopped_by(scale)), [None; 3]);
+    }
 }

@@ -172,3 +172,35 @@ impl Finder<'_, '_> {
         Ok(DrawnSet { basis, scale, errors, verdicts, tightened, worst })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::sources::Spread;
+
+    /// A tolerance of which nothing is left cannot be made, whichever side it had; one that was nothing before is no loss.
+    #[test]
+    fn check_a_set_vanishes_with_any_of_its_tolerances() {
+        let errors = |limits: [(f64, f64); 2]| ErrorSources {
+            sources: limits
+                .map(|(lower, upper)| Source {
+                    kind: ErrorKind::Span,
+                    lower,
+                    upper,
+                    spread: Spread::Uniform,
+                    inspected: false,
+                    in_service: false,
+                })
+                .to_vec(),
+            ..ErrorSources::default()
+        };
+        for planned in [(-0.2, 0.2), (0.0, 0.2), (-0.2, 0.0), (-0.2, 0.1)] {
+            let planned = errors([planned, (0.0, 0.0)]);
+            let left = |lower: f64, upper: f64| errors([(lower, upper), (0.0, 0.0)]);
+            assert!(vanishes(&planned, &left(0.0, 0.0)));
+            for kept in [left(-0.1, 0.1), left(0.0, 0.1), left(-0.1, 0.0)] {
+                assert!(!vanishes(&planned, &kept), "{planned:?} {kept:?}");
+            }
+        }
+    }
+}

@@ -129,3 +129,35 @@ pub fn assign(plan: &Plan, callouts: &Callouts) -> Assignment {
     }
     Assignment { sources, drawn, adjusted, findings }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// To a billionth of their width, wherever they lie: what is 0.2 wide may differ by 2e-10 in all.
+    #[test]
+    fn check_limits_are_the_same_to_a_billionth_of_their_width() {
+        for limits in [(-0.1, 0.1), (0.0, 0.2), (0.1, 0.3), (-0.3, -0.1)] {
+            assert!(same(limits, limits), "{limits:?}");
+            for off in [-1.5e-10, 1.5e-10] {
+                assert!(same(limits, (limits.0, limits.1 + off)) && same(limits, (limits.0 + off, limits.1)), "{limits:?} {off}");
+                assert!(!same(limits, (limits.0 + off, limits.1 + off)), "{limits:?} {off} at both ends");
+                assert!(!same(limits, (limits.0, limits.1 + 2.0 * off)), "{limits:?} {off}");
+            }
+        }
+        // An error that may not be there at all is allowed twice.
+        assert!(same((0.0, 0.0), (0.0, 0.0)) && !same((0.0, 0.0), (-1e-9, 1e-9)));
+        // As wide, but elsewhere.
+        assert!(!same((-0.1, 0.1), (0.0, 0.2)));
+    }
+
+    #[test]
+    fn check_limits_are_written_in_their_unit_and_without_a_minus_before_nothing() {
+        assert_eq!(shown((-0.25, 0.25), ErrorKind::Span), "±0.25 mm");
+        assert_eq!(shown((-0.1, 0.3), ErrorKind::Span), "-0.1 to 0.3 mm");
+        assert_eq!(shown((0.0, 0.15), ErrorKind::StraightnessLateral(0)), "0 to 0.15 mm");
+        assert_eq!(shown((-4e-4, 4e-4), ErrorKind::EndTilt(1)), "±0.4 mrad");
+        assert_eq!(shown((-1e-4, 3e-4), ErrorKind::CrossLevel(0)), "-0.1 to 0.3 mrad");
+        assert_eq!(shown((-1e-9, 0.3), ErrorKind::Span), "0 to 0.3 mm");
+    }
+}

@@ -236,4 +236,13 @@ mod tests {
         }
         assert_eq!([Reach::Never, Reach::Scale(1.5), Reach::Always].map(factor), [0.0, 1.5, f64::INFINITY]);
     }
+
+    #[test]
+    fn check_what_is_drawn_at_a_factor_is_rounded_down_in_its_unit() {
+        let spread = crate::input::sources::Spread::Uniform;
+        let of = |kind: ErrorKind, upper: f64| Source { kind, lower: -upper, upper, spread, inspected: false, in_service: false };
+        assert_eq!(to_draw(&of(ErrorKind::Span, 0.4), 1.4), 0.5);
+        assert_eq!(to_draw(&of(ErrorKind::Span, 0.4), 0.7), 0.2);
+        assert_eq!(to_draw(&of(ErrorKind::EndTilt(0), 0.4e-3), 0.7), 0.2);
+    }
 }

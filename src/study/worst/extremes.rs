@@ -162,3 +162,47 @@ fn tool_parts(map: &AffineMap, cases: usize, parts: Range<usize>) -> impl Iterat
         (first, &map.tool_rows[first + parts.start..first + parts.end], &tool[parts.clone()])
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+    use crate::structure::Machine;
+    use crate::study::{Draws, Outcome, Work, service_states};
+
+    /// A bound that is exact is attained by the machine itself in the corner that has it; a resultant's corner makes its largest
+    /// component greatest and comes near. Of two floats the one with less travel is moved farthest by its measure.
+    #[test]
+    fn check_the_corners_of_bounds_attain_them() {
+        let text = include_str!("../../../examples/panel-bridge.toml").replace("stations = 21 ", "stations = 4 ");
+        let mut plan = read_plan(&text, "panel-bridge.toml").unwrap();
+        let end = &mut plan.arrangements[1].ends[1];
+        let mut other = end[0].clone();
+        (end[0].place_mm[0], other.place_mm[0]) = (150.0, -150.0);
+        let Law::Float { travel, .. } = &mut other.components[1].law else { panic!("a float") };
+        *travel = 2.9;
+        end.push(other);
+        let evaluator = Evaluator::new(Machine::new(&plan, 1).unwrap(), plan.study.drag).unwrap();
+        let draws = Draws::new(&plan, evaluator.machine.rails());
+        let tolerance_box = ToleranceBox::new(&plan, draws.modes().clone());
+        let extremes = Extremes::new(&evaluator, &tolerance_box).unwrap();
+        assert_eq!(extremes.past_stops, [0.0; 2]);
+        let values: [(&str, f64, fn(&Outcome) -> f64); 6] = [
+            ("peak_load_n", 1e-6, |o| o.peak_load_n),
+            ("static_safety", 1e-6, |o| 1.0 / o.static_safety),
+            ("float_travel_used", 1e-6, |o| o.float_travel_used),
+            ("tool_yaw_mrad", 1e-6, |o| o.tool_yaw_mrad),
+            ("joint_force_n", 0.25, |o| o.joint_force_n),
+            ("tool_displacement_mm", 0.25, |o| o.tool_displacement_mm),
+        ];
+        for (key, less, value) in values {
+            let starts = extremes.starts(key);
+            assert_eq!(starts.len(), 1, "{key}");
+            let installation = tolerance_box.installation(&plan, &starts[0]);
+            let outcome = evaluator.evaluate(&installation, &service_states(&plan), &mut Work::default()).unwrap();
+            let bound = if key == "static_safety" { 1.0 / extremes.of(key) } else { extremes.of(key) };
+            let attained = value(&outcome) / bound;
+            assert!(attained > 1.0 - less && attained < 1.0 + 1e-9, "{key}: {attained} of its bound");
+        }
+    }
+}

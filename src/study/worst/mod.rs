@@ -300,3 +300,41 @@ fn block_bracket(searcher: &Searcher<'_, '_>, b: usize, bound: f64, point: &[f64
         outcome,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+
+    /// What may be summed in another order differs in the last bits; what is milder by more than that stays so, and is seen.
+    #[test]
+    fn check_only_rounding_makes_a_bound_what_is_attained() {
+        for bits in [1.0 - 1e-13, 1.0 + 1e-13] {
+            assert_eq!(not_milder(4000.0 * bits, 4000.0, false, 1.0), 4000.0_f64.max(4000.0 * bits));
+            assert_eq!(not_milder(4000.0 * bits, 4000.0, true, 1.0), 4000.0_f64.min(4000.0 * bits));
+        }
+        for less_is_worse in [false, true] {
+            assert_eq!([3999.0, 4001.0].map(|bound| not_milder(bound, 4000.0, less_is_worse, 1.0)), [3999.0, 4001.0]);
+        }
+        // Widened to the unsafe side: more where more is worse.
+        assert_eq!((not_milder(100.0, 90.0, false, 1.25), not_milder(100.0, 110.0, true, 1.25)), (125.0, 80.0));
+    }
+
+    #[test]
+    fn check_the_gap_is_a_share_of_what_is_attained() {
+        let plan = read_plan(include_str!("../../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        let gap = |attained: f64, bound: Option<f64>| {
+            let (installation, outcome) = (Installation::perfect(&plan), Outcome::start());
+            let (key, label, stroke_peak_n) = (String::new(), String::new(), Vec::new());
+            Bracket { key, label, unit: "", less_is_worse: false, perfect: 0.0, attained, bound, installation, stroke_peak_n, outcome }
+                .gap()
+        };
+        let near = |found: Option<f64>, expected: f64| assert!((found.unwrap() - expected).abs() < 1e-12, "{found:?} not {expected}");
+        near(gap(100.0, Some(110.0)), 0.1);
+        near(gap(100.0, Some(95.0)), 0.05);
+        near(gap(0.5, Some(0.5)), 0.0);
+        // Both are rounding about nothing.
+        assert_eq!((gap(0.0, Some(0.0)), gap(1e-12, Some(5e-13)), gap(2e-13, Some(-2e-13))), (Some(0.0), Some(0.0), Some(0.0)));
+        assert_eq!(gap(100.0, None), None);
+    }
+}

@@ -144,3 +144,34 @@ fn slope(at: &Found, badness: &mut impl FnMut(&[Vec<f64>]) -> Result<Vec<f64>, N
     let points: Vec<Vec<f64>> = (0..at.point.len()).map(moved).collect();
     Ok(badness(&points)?.iter().enumerate().map(|(j, b)| (b - at.badness) / step(j)).collect())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+    use crate::structure::Machine;
+    use crate::study::service::service_states;
+
+    #[test]
+    fn check_random_starts_are_corners_and_inside_points_by_turns() {
+        let text = include_str!("../../../examples/panel-bridge.toml").replace("stations = 21 ", "stations = 2 ");
+        let plan = read_plan(&text, "panel-bridge.toml").unwrap();
+        let evaluator = Evaluator::new(Machine::new(&plan, 1).unwrap(), plan.study.drag).unwrap();
+        let draws = Draws::new(&plan, evaluator.machine.rails());
+        let tolerance_box = ToleranceBox::new(&plan, draws.modes().clone());
+        let service = service_states(&plan);
+        let searcher = Searcher::new(&evaluator, &tolerance_box, &draws, &service).unwrap();
+        let points = searcher.random_points(7, 5);
+        let corner = |p: &Vec<f64>| p[..tolerance_box.scalars()].iter().all(|u| u.abs() == 1.0);
+        assert_eq!(points.iter().map(corner).collect::<Vec<_>>(), [true, false, true, false, true, false, true]);
+        assert!(points.iter().all(|p| tolerance_box.holds(p)));
+        assert!(searcher.random_points(7, 5) == points && searcher.random_points(7, 6) != points);
+        // Climbing ends no milder than the best of its starts, and the best is the worst of them.
+        let badness: Badness = |o| o.peak_load_n;
+        let best = searcher.best_of(&points, badness).unwrap();
+        let by_itself: Vec<f64> = points.iter().map(|p| badness(&searcher.outcome(p, &mut Work::default()).unwrap())).collect();
+        let worst = by_itself.iter().copied().fold(0.0, f64::max);
+        assert!((best.badness / worst - 1.0).abs() < 1e-9 && points[by_itself.iter().position(|b| *b == worst).unwrap()] == best.point);
+        assert!(searcher.climb(&points, badness).unwrap().badness > best.badness);
+    }
+}

@@ -222,3 +222,94 @@ impl ToleranceBox {
         point
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::Rails;
+    use crate::input::read_plan;
+    use crate::study::sampling::Draws;
+    use crate::units::A;
+
+    /// Two scalar errors and two profiles of the demo.
+    fn box_of_four() -> ToleranceBox {
+        use ErrorKind as K;
+        let mut plan = read_plan(include_str!("../../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        let kept = [K::Span, K::Height, K::StraightnessLateral(A), K::StraightnessVertical(A)];
+        plan.errors.sources.retain(|s| kept.contains(&s.kind));
+        let rails = Rails::new(&plan).unwrap();
+        let found = ToleranceBox::new(&plan, Draws::new(&plan, &rails).modes().clone());
+        assert!(found.scalars() == 2 && found.profiles() == 2 && found.modes() > 1);
+        found
+    }
+
+    fn unit(of: &ToleranceBox, mode: usize) -> Vec<f64> {
+        (0..of.modes()).map(|m| if m == mode { 1.0 } else { 0.0 }).collect()
+    }
+
+    fn near(found: &[f64], expected: &[f64]) {
+        assert_eq!(found.len(), expected.len());
+        assert!(found.iter().zip(expected).all(|(f, e)| (f - e).abs() < 1e-12), "{found:?} against {expected:?}");
+    }
+
+    /// Numbers in 0..1 as a test wants them: the middle leaves a wave out, both sides of it are opposite waves.
+    #[test]
+    fn check_random_points_stand_at_limits_or_anywhere_inside() {
+        let of = box_of_four();
+        let drawn = |at_limits: bool, numbers: Vec<f64>| {
+            let mut next = numbers.into_iter();
+            let point = of.random(at_limits, &mut || next.next().unwrap());
+            assert!(next.next().is_none() && point.len() == of.dimension() && of.holds(&point));
+            point
+        };
+        let only = |mode: usize, number: f64| (0..of.modes()).map(move |m| if m == mode { number } else { 0.5 });
+        // The amplitude with which a wave alone fills its zone.
+        let full = |mode: usize, share: f64| -> Vec<f64> {
+            let unit = unit(&of, mode);
+            let most = of.modes.peak_to_valley(&unit);
+            unit.iter().map(|u| share * u / most).collect()
+        };
+        // Half of the numbers go to each limit: a half itself, the first of the upper ones, up.
+        let corner = drawn(true, [0.2, 0.5].into_iter().chain(only(0, 0.9)).chain(only(1, 0.3)).collect());
+        near(&corner, &[vec![-1.0, 1.0], full(0, 1.0), full(1, -1.0)].concat());
+        let inside = drawn(false, [0.2, 0.75].into_iter().chain(only(1, 0.6)).chain([0.25]).chain(only(0, 0.0)).chain([0.5]).collect());
+        near(&inside, &[vec![-0.6, 0.5], full(1, 0.25), full(0, -0.5)].concat());
+    }
+
+    #[test]
+    fn check_the_box_holds_what_is_inside_in_every_coordinate() {
+        let of = box_of_four();
+        let most = of.modes.peak_to_valley(&unit(&of, 0));
+        let point = |scalars: [f64; 2], shares: [f64; 2]| {
+            let mut point = scalars.to_vec();
+            shares.iter().for_each(|share| point.extend(unit(&of, 0).iter().map(|u| u * share / most)));
+            point
+        };
+        assert!(of.holds(&point([0.0, 0.0], [0.0, 0.0])) && of.holds(&point([1.0, -1.0], [1.0, -1.0])));
+        for (scalars, shares) in [
+            ([1.001, 0.0], [0.0, 0.0]),
+            ([0.0, -1.001], [0.0, 0.0]),
+            ([0.0, 0.0], [1.001, 0.0]),
+            ([0.0, 0.0], [0.0, -1.001]),
+            ([2.0, 0.0], [2.0, 0.0]),
+        ] {
+            assert!(!of.holds(&point(scalars, shares)), "{scalars:?} {shares:?}");
+        }
+    }
+
+    /// A wave alone can fill the zone. From above: waves are orthogonal at the anchors and hold no offset, so an amplitude is the
+    /// profile's product with its wave over the wave's square, and no anchor lies farther than half a zone from the middle.
+    #[test]
+    fn cross_reach_of_a_wave_lies_between_the_wave_alone_and_its_product_with_any_profile() {
+        let of = box_of_four();
+        assert_eq!([of.reach(0), of.reach(1)], [1.0; 2]);
+        for mode in 0..of.modes() {
+            let wave = of.modes.at_anchors.column(mode);
+            let alone = 1.0 / of.modes.peak_to_valley(&unit(&of, mode));
+            let most = 0.5 * wave.iter().map(|v| v.abs()).sum::<f64>() / wave.norm_squared();
+            let reach = [0, 1].map(|profile| of.reach(of.scalars() + profile * of.modes() + mode));
+            assert!(reach[0] >= alone * (1.0 - 1e-9) && reach[0] <= most * (1.0 + 1e-9), "{mode}: {alone} {reach:?} {most}");
+            assert_eq!(reach[0], reach[1], "all profiles have the same waves");
+        }
+    }
+}
