@@ -5,7 +5,7 @@
 #   tests/mutants.sh all bearing study/f  the same for rooms, folders or files: fewer changes make a quicker copy
 #   tests/mutants.sh again [ROOM..]       what was not caught, with more time for each and by the commands' tests too
 #   tests/mutants.sh page                 result and page from what is known
-#   tests/mutants.sh share                the share of the day, in at most three minutes; not in CI yet
+#   tests/mutants.sh share [NUMBER]       the share of the day, in three minutes: a part of CI
 # What came out stands in tests/mutants.md and, a letter for each change, in tests/mutants/result.txt. What is known of a
 # survivor stands in tests/mutants/explained.txt. Remove target/mutants/outcomes.jsonl to begin anew.
 set -euo pipefail
