@@ -6,7 +6,7 @@
 use multiversion::{multiversion, target::target_cfg_f};
 
 use super::contacts::{ContactSet, Yield};
-use super::eight_arrows::EightArrows;
+use super::eight_arrows::{EightArrows, backward, factor, forward};
 use super::equilibrium::{Problem, State, WANTED_RESIDUAL};
 use super::kinematics::{end, truck};
 use super::mechanism::freedom_scale;
@@ -20,7 +20,7 @@ const MOST_STEPS: usize = 8;
 /// How a block's support follows a step of the pose: step of s = slope x step of d - rest.
 #[derive(Debug, Clone, Copy)]
 struct Follow {
-    slope: [[Lane; 5]; 3],
+    slope: [[Lane; 3]; 5],
     rest: [Lane; 3],
 }
 
@@ -125,12 +125,12 @@ fn follow<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight, step:
     for ((block, follow), yields) in contacts.blocks.iter().zip(&eight.follow).zip(&mut eight.yields) {
         let Some(follow) = follow else { continue };
         let motion = block.motion_of_eight::<FUSED>(step);
-        for (s, (slope, rest)) in yields.iter_mut().zip(follow.slope.iter().zip(&follow.rest)) {
+        for (j, s) in yields.iter_mut().enumerate() {
             let mut own = ZERO;
             for i in 0..LANES {
-                own[i] = -rest[i];
+                own[i] = -follow.rest[j][i];
             }
-            slope.iter().zip(&motion).for_each(|(slope, motion)| add_product::<FUSED>(&mut own, slope, motion));
+            follow.slope.iter().zip(&motion).for_each(|(slope, motion)| add_product::<FUSED>(&mut own, &slope[j], motion));
             take(s, &own);
         }
     }
@@ -241,64 +241,33 @@ fn of_contacts<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight) 
 /// Eliminates what a support yields from a block's force and tangent (upper half).
 #[inline(always)]
 fn eliminated<const FUSED: bool>(force: &mut [Lane; 5], tangent: &mut [[Lane; 5]; 5], k: [f64; 3], unbalanced: &[Lane; 3]) -> Follow {
-    // L L' = T33 + k; z = L^-1 of the crossing rows and of what is unbalanced.
+    // L L' = T33 + k; then L^-1 of the crossing columns and of what is unbalanced.
     let mut lower = [[ZERO; 3]; 3];
-    let mut slope = [[ZERO; 5]; 3];
-    let mut rest = *unbalanced;
-    for j in 0..3 {
-        for i in j..3 {
-            let mut sum = tangent[j][i];
-            if i == j {
-                sum.iter_mut().for_each(|v| *v += k[j]);
-            }
-            for m in 0..j {
-                subtract_product::<FUSED>(&mut sum, &lower[i][m], &lower[j][m]);
-            }
-            for lane in 0..LANES {
-                lower[i][j][lane] = if i == j { 1.0 / sum[lane].sqrt() } else { sum[lane] * lower[j][j][lane] };
-            }
-        }
-    }
     for i in 0..3 {
-        for c in 0..5 {
-            slope[i][c] = if c < i { tangent[c][i] } else { tangent[i][c] };
+        for j in 0..=i {
+            lower[i][j] = tangent[j][i];
         }
-        for m in 0..i {
-            let of = lower[i][m];
-            for c in 0..5 {
-                let above = slope[m][c];
-                subtract_product::<FUSED>(&mut slope[i][c], &of, &above);
-            }
-            let above = rest[m];
-            subtract_product::<FUSED>(&mut rest[i], &of, &above);
-        }
-        for lane in 0..LANES {
-            (0..5).for_each(|c| slope[i][c][lane] *= lower[i][i][lane]);
-            rest[i][lane] *= lower[i][i][lane];
-        }
+        lower[i][i].iter_mut().for_each(|v| *v += k[i]);
     }
+    factor::<FUSED, 3>(&mut lower, &ZERO, &mut [true; LANES]);
+    let mut slope = [[ZERO; 3]; 5];
+    for c in 0..5 {
+        for i in 0..3 {
+            slope[c][i] = if c < i { tangent[c][i] } else { tangent[i][c] };
+        }
+        forward::<FUSED, 3>(&lower, &mut slope[c]);
+    }
+    let mut rest = *unbalanced;
+    forward::<FUSED, 3>(&lower, &mut rest);
     for i in 0..5 {
         for m in 0..3 {
-            add_product::<FUSED>(&mut force[i], &slope[m][i], &rest[m]);
+            add_product::<FUSED>(&mut force[i], &slope[i][m], &rest[m]);
             for j in i..5 {
-                subtract_product::<FUSED>(&mut tangent[i][j], &slope[m][i], &slope[m][j]);
+                subtract_product::<FUSED>(&mut tangent[i][j], &slope[i][m], &slope[j][m]);
             }
         }
     }
-    for i in (0..3).rev() {
-        for m in i + 1..3 {
-            let of = lower[m][i];
-            for c in 0..5 {
-                let below = slope[m][c];
-                subtract_product::<FUSED>(&mut slope[i][c], &of, &below);
-            }
-            let below = rest[m];
-            subtract_product::<FUSED>(&mut rest[i], &of, &below);
-        }
-        for lane in 0..LANES {
-            (0..5).for_each(|c| slope[i][c][lane] *= lower[i][i][lane]);
-            rest[i][lane] *= lower[i][i][lane];
-        }
-    }
+    slope.iter_mut().for_each(|column| backward::<FUSED, 3>(&lower, column));
+    backward::<FUSED, 3>(&lower, &mut rest);
     Follow { slope, rest }
 }

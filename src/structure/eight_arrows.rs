@@ -112,7 +112,7 @@ impl EightArrows {
 
 /// Lower factor of Cholesky's in place, its diagonal inverted.
 #[inline(always)]
-fn factor<const FUSED: bool, const N: usize>(k: &mut [[Lane; N]; N], least: &Lane, held: &mut [bool; LANES]) {
+pub(super) fn factor<const FUSED: bool, const N: usize>(k: &mut [[Lane; N]; N], least: &Lane, held: &mut [bool; LANES]) {
     for j in 0..N {
         for i in j..N {
             let mut sum = k[i][j];
@@ -137,7 +137,7 @@ fn factor<const FUSED: bool, const N: usize>(k: &mut [[Lane; N]; N], least: &Lan
 
 /// Solves L x = right in place.
 #[inline(always)]
-fn forward<const FUSED: bool, const N: usize>(lower: &[[Lane; N]; N], right: &mut [Lane]) {
+pub(super) fn forward<const FUSED: bool, const N: usize>(lower: &[[Lane; N]; N], right: &mut [Lane]) {
     for i in 0..N {
         let mut sum = right[i];
         for j in 0..i {
@@ -151,7 +151,7 @@ fn forward<const FUSED: bool, const N: usize>(lower: &[[Lane; N]; N], right: &mu
 
 /// Solves L' x = right in place.
 #[inline(always)]
-fn backward<const FUSED: bool, const N: usize>(lower: &[[Lane; N]; N], right: &mut [Lane]) {
+pub(super) fn backward<const FUSED: bool, const N: usize>(lower: &[[Lane; N]; N], right: &mut [Lane]) {
     for i in (0..N).rev() {
         let mut sum = right[i];
         for j in i + 1..N {
