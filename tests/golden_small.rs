@@ -94,7 +94,8 @@ fn parts(text: &str) -> Vec<&str> {
     text.split(|c: char| c.is_whitespace() || ",:;\"()[]{}<>=".contains(c)).filter(|p| !p.is_empty()).collect()
 }
 
-/// Compares with what is kept: numbers to 1e-8, since another processor may change last bits and weak directions widen them.
+/// Compares with what is kept: numbers to 1e-8, since another processor may change last bits and weak directions widen them; what
+/// is nearly nothing to 1e-7, since it may be the difference of two loads, each as the search for contacts leaves it.
 pub(crate) fn keep(name: &str, found: &str) {
     let path = format!("{}/tests/data/small/{name}.txt", env!("CARGO_MANIFEST_DIR"));
     let lines = found.replace("}, ", "},\n");
@@ -107,7 +108,11 @@ pub(crate) fn keep(name: &str, found: &str) {
     let (kept, found) = (parts(&kept), parts(&lines));
     for (i, (k, f)) in kept.iter().zip(&found).enumerate() {
         let near = match (k.parse::<f64>(), f.parse::<f64>()) {
-            (Ok(x), Ok(y)) => x == y || (x - y).abs() <= 1e-9 + 1e-8 * x.abs().max(y.abs()) || (x.is_nan() && y.is_nan()),
+            (Ok(x), Ok(y)) => {
+                let most = x.abs().max(y.abs());
+                let allowed = if most < 1e-4 { 1e-7 } else { 1e-9 + 1e-8 * most };
+                x == y || (x - y).abs() <= allowed || (x.is_nan() && y.is_nan())
+            }
             _ => k == f,
         };
         assert!(near, "{name}: {f} instead of {k}, after {:?}", &kept[i.saturating_sub(8)..i]);

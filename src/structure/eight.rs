@@ -17,6 +17,9 @@ use crate::math::lanes::{LANES, Lane, ZERO, add_product, add_times, multiply_add
 /// Most whole steps: what needs more is no case for them.
 const MOST_STEPS: usize = 8;
 
+/// Steps in which what is unbalanced may rise.
+const FREE_STEPS: usize = 3;
+
 /// How a block's support follows a step of the pose: step of s = slope x step of d - rest.
 #[derive(Debug, Clone, Copy)]
 struct Follow {
@@ -96,8 +99,8 @@ fn newton(problem: &Problem<'_>, contacts: &ContactSet<'_>, eight: &mut Eight) {
             if going[i] && eight.residual[i] <= WANTED_RESIDUAL[1] {
                 (eight.settled[i], going[i]) = (Some(steps), false);
             }
-            // Nearly there, residuals fall by squares: one that does not is rounding, or a corner of a law.
-            going[i] &= eight.residual[i] < 0.5 * before[i];
+            // The first steps may go too far; then residuals fall by squares: one that does not is rounding, or a corner of a law.
+            going[i] &= eight.residual[i] < if steps < FREE_STEPS { f64::INFINITY } else { 0.5 * before[i] };
             before[i] = eight.residual[i];
         }
         if going == [false; LANES] {
@@ -270,4 +273,78 @@ fn eliminated<const FUSED: bool>(force: &mut [Lane; 5], tangent: &mut [[Lane; 5]
     slope.iter_mut().for_each(|column| backward::<FUSED, 3>(&lower, column));
     backward::<FUSED, 3>(&lower, &mut rest);
     Follow { slope, rest }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::plan::Level;
+    use crate::input::read_plan;
+    use crate::structure::equilibrium::minimise;
+    use crate::structure::{Acting, Drag, FloatMap, Machine};
+
+    /// Poses at one station of the demo's machine on supports that yield, floats before and beyond their stops: every lane is
+    /// settled by whole steps, to where the search of one ends.
+    #[test]
+    fn check_eight_poses_are_each_what_they_are_alone() {
+        let mut plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        plan.block.level = Level::Contact;
+        plan.supports[1].stiffness = [f64::INFINITY; 3];
+        // Stiff joints, then floating ones.
+        for (arrangement, shift_mm) in [(0, 0.01), (1, 0.4)] {
+            let machine = Machine::new(&plan, arrangement).unwrap();
+            let map = FloatMap::new(&machine, Drag::Minus).unwrap();
+            let noise = |lane: usize, i: usize| ((lane * 37 + i * 101 + 13) % 97) as f64 / 97.0 - 0.5;
+            let blocks = plan.block_count();
+            let of_block = |lane: usize, b: usize| -> [f64; 5] {
+                std::array::from_fn(|j| {
+                    noise(lane, 5 * b + j) * if j < 2 { 6e-3 } else { 5e-5 }
+                        + if j == 0 && b >= blocks / 2 { shift_mm * lane as f64 } else { 0.0 }
+                })
+            };
+            let imposed: Vec<Vec<[f64; 5]>> = (0..LANES).map(|lane| (0..blocks).map(|b| of_block(lane, b)).collect()).collect();
+            let loads: Vec<Vector24> = (0..LANES).map(|lane| machine.case_loads(lane % plan.duty.len())).collect();
+            let offsets: Vec<Vec<f64>> = (0..LANES).map(|lane| vec![0.02 * lane as f64; map.count()]).collect();
+            let acting = |lane: usize| Acting { load: &loads[lane], imposed: &imposed[lane], offsets: &offsets[lane] };
+            let problems: Vec<Problem<'_>> = (0..LANES).map(|lane| machine.problem(&machine.springs, &map, &acting(lane))).collect();
+            let start =
+                |lane: usize| State { pose: map.linear_pose(&(loads[lane] + machine.rail_forces(&imposed[lane]))), yields: Vec::new() };
+            let starts: Vec<State> = (0..LANES).map(start).collect();
+            let both: Vec<(Problem<'_>, &State)> = problems.iter().copied().zip(&starts).collect();
+            let settled = Eight::default().settle(&both);
+            assert_eq!(settled.len(), LANES);
+            for (lane, found) in settled.iter().enumerate() {
+                let alone = minimise(&problems[lane], starts[lane].clone()).unwrap();
+                let found = found.as_ref().unwrap_or_else(|| panic!("arrangement {arrangement}, lane {lane} is not settled"));
+                assert!((1..=MOST_STEPS).contains(&found.steps));
+                let (pose, own) = (alone.state.pose, found.state.pose);
+                let scaled = |v: Vector24| Vector24::from_fn(|i, _| v[i] / freedom_scale(i)).amax();
+                assert!(scaled(pose - own) < 1e-9 * scaled(pose), "arrangement {arrangement}, lane {lane}: {own} against {pose}");
+                let set = machine.contacts(&imposed[lane]).unwrap();
+                for ((b, of), d) in found.blocks.iter().enumerate().zip(set.displacements(&pose, &alone.state.yields)) {
+                    let expected = set.rows.loads(&d);
+                    let most = expected.force.iter().fold(1.0_f64, |most, f| most.max(f.abs()));
+                    assert!(of.force.iter().zip(expected.force).all(|(a, b)| (a - b).abs() < 1e-7 * most), "lane {lane}, block {b}");
+                    assert!(alone.state.yields[b].iter().zip(found.state.yields[b]).all(|(a, b)| (a - b).abs() < 1e-10));
+                }
+            }
+        }
+    }
+
+    /// A pose that is no number settles nowhere, and its neighbours do not notice.
+    #[test]
+    fn check_a_lane_that_cannot_be_settled_is_left_to_the_search() {
+        let mut plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        plan.block.level = Level::Contact;
+        let machine = Machine::new(&plan, 0).unwrap();
+        let map = FloatMap::new(&machine, Drag::Law).unwrap();
+        let (load, imposed) = (machine.case_loads(0), vec![[0.0; 5]; plan.block_count()]);
+        let problem = machine.problem(&machine.springs, &map, &Acting { load: &load, imposed: &imposed, offsets: &[] });
+        let good = State { pose: map.linear_pose(&load), yields: Vec::new() };
+        let bad = State { pose: Vector24::repeat(f64::NAN), yields: Vec::new() };
+        let alone = Eight::default().settle(&[(problem, &good)]);
+        let beside = Eight::default().settle(&[(problem, &good), (problem, &bad)]);
+        assert!(beside[1].is_none());
+        assert_eq!(alone[0].as_ref().unwrap().state.pose, beside[0].as_ref().unwrap().state.pose);
+    }
 }

@@ -125,7 +125,7 @@ impl Machine<'_> {
         Ok(())
     }
 
-    fn problem<'a>(&'a self, stiffness: &'a Matrix24, map: &'a FloatMap, acting: &Acting<'a>) -> Problem<'a> {
+    pub(super) fn problem<'a>(&'a self, stiffness: &'a Matrix24, map: &'a FloatMap, acting: &Acting<'a>) -> Problem<'a> {
         Problem { stiffness, load: acting.load, floats: map.set(acting.offsets), contacts: self.contacts(acting.imposed) }
     }
 }

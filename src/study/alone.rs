@@ -1,11 +1,15 @@
 //! Each source of error alone at its limits, all else perfect: what it costs by itself. Single limits do not
 //! hold together; they rank the sources, they are not for a drawing.
 
+use rayon::prelude::*;
+
 use super::evaluate::{Evaluator, Work};
+use super::outcome::Outcome;
 use super::sampling::Draws;
 use super::service::{ServiceState, service_states};
 use crate::input::sources::ErrorSpec;
 use crate::input::{ErrorKind, Installation, Source};
+use crate::math::lanes::LANES;
 use crate::structure::NotConverged;
 use crate::units::MRAD;
 
@@ -34,26 +38,31 @@ pub struct Alone {
 pub fn sources_alone(evaluator: &Evaluator<'_>) -> Result<Vec<Alone>, NotConverged> {
     let plan = evaluator.plan();
     let draws = Draws::new(plan, evaluator.machine.rails());
-    let mut work = Work::default();
     let still = [ServiceState::still()];
-    let mut list = Vec::new();
-    for source in &plan.errors.sources {
-        let Some(spec) = ErrorKind::ALL.iter().find(|s| s.kind == source.kind) else { continue };
-        let mut worst: Option<Alone> = None;
+    let (mut tried, mut all) = (Vec::new(), Vec::new());
+    for (number, source) in plan.errors.sources.iter().enumerate() {
         for value in [source.lower, source.upper] {
-            for installation in installations(&draws, evaluator, source, value) {
-                let outcome = evaluator.evaluate(&installation, &still, &mut work)?;
-                if worst.as_ref().is_none_or(|w| outcome.life_km < w.life_km) {
-                    worst = Some(described(spec, value, outcome.life_km, outcome.extra_load_n));
-                }
-            }
+            let own = installations(&draws, evaluator, source, value);
+            tried.extend(own.iter().map(|_| (number, value)));
+            all.extend(own);
         }
-        list.extend(worst);
+    }
+    let eight = |works: &mut Vec<Work>, eight: &[Installation]| evaluator.evaluate_side_by_side(eight, &still, works);
+    let outcomes = all.par_chunks(LANES).map_init(Vec::new, eight).collect::<Result<Vec<_>, _>>().map_err(|(_, error)| error)?;
+    let outcomes: Vec<(usize, f64, Outcome)> =
+        tried.into_iter().zip(outcomes.into_iter().flatten()).map(|((number, value), outcome)| (number, value, outcome)).collect();
+    let mut list = Vec::new();
+    for (number, source) in plan.errors.sources.iter().enumerate() {
+        let Some(spec) = ErrorKind::ALL.iter().find(|s| s.kind == source.kind) else { continue };
+        let own = outcomes.iter().filter(|(of, ..)| *of == number);
+        // Of limits that cost the same but for rounding the first is named.
+        let worst = own.reduce(|worst, next| if next.2.life_km < worst.2.life_km * (1.0 - 1e-9) { next } else { worst });
+        list.extend(worst.map(|(_, value, outcome)| described(spec, *value, outcome.life_km, outcome.extra_load_n)));
     }
     let mut service = service_states(plan);
     service.iter_mut().for_each(|state| state.skew_mm = 0.0);
     if service.iter().any(|s| s.thermal != Default::default()) || has_wind_up(evaluator) {
-        let outcome = evaluator.evaluate(&Installation::perfect(plan), &service, &mut work)?;
+        let outcome = evaluator.evaluate(&Installation::perfect(plan), &service, &mut Work::default())?;
         list.push(Alone {
             source: if has_wind_up(evaluator) { "temperatures and shaft wind-up in service" } else { "temperatures in service" }.into(),
             limit: None,
@@ -62,7 +71,9 @@ pub fn sources_alone(evaluator: &Evaluator<'_>) -> Result<Vec<Alone>, NotConverg
             extra_load_n: outcome.extra_load_n,
         });
     }
-    list.sort_by(|a, b| a.life_km.total_cmp(&b.life_km));
+    // To the eighth digit: sources that cost the same but for rounding keep the order of the plan.
+    let cost = |alone: &Alone| (1e8 * alone.life_km.ln()).round();
+    list.sort_by(|a, b| cost(a).total_cmp(&cost(b)));
     Ok(list)
 }
 
