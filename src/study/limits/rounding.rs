@@ -111,13 +111,13 @@ mod tests {
     fn rounded(planned: (f64, f64), scale: f64, beside: f64) -> Option<Rounded> {
         let mut plan = two_heights();
         (plan.errors.sources[0].lower, plan.errors.sources[0].upper) = planned;
-        let off = |plan: &Plan| {
-            let evaluator = Evaluator::new(Machine::new(plan, 0).unwrap(), plan.study.drag).unwrap();
-            let installation = Installation { height_mm: 0.133, ..Installation::perfect(plan) };
+        let off_mm = {
+            let evaluator = Evaluator::new(Machine::new(&plan, 0).unwrap(), plan.study.drag).unwrap();
+            let installation = Installation { height_mm: 0.133, ..Installation::perfect(&plan) };
             let still = [ServiceState::still()];
             evaluator.evaluate(&installation, &still, &mut Work::default()).unwrap().tool_displacement_mm
         };
-        plan.requirements[0].limit = off(&plan);
+        plan.requirements[0].limit = off_mm;
         let evaluator = Evaluator::new(Machine::new(&plan, 0).unwrap(), plan.study.drag).unwrap();
         let depth = Depth { rough_draws: 0, single_draws: 400, common_draws: 0, set_draws: 0 };
         let errors = |scale: f64| scaled(&plan.errors, |kind| if kind == ErrorKind::Height { scale } else { beside });

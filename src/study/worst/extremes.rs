@@ -187,7 +187,8 @@ mod tests {
         let tolerance_box = ToleranceBox::new(&plan, draws.modes().clone());
         let extremes = Extremes::new(&evaluator, &tolerance_box).unwrap();
         assert_eq!(extremes.past_stops, [0.0; 2]);
-        let values: [(&str, f64, fn(&Outcome) -> f64); 6] = [
+        type Value = fn(&Outcome) -> f64;
+        let values: [(&str, f64, Value); 6] = [
             ("peak_load_n", 1e-6, |o| o.peak_load_n),
             ("static_safety", 1e-6, |o| 1.0 / o.static_safety),
             ("float_travel_used", 1e-6, |o| o.float_travel_used),
