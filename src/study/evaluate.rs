@@ -27,7 +27,8 @@ pub struct Work {
     /// Contact-level blocks: what each load case and state carries from station to station, and the rows' lives.
     carried: Vec<Carried>,
     rows: Vec<RowLives>,
-    eight: Eight,
+    /// Working memory of several side by side, of the first of them, once it was needed.
+    eight: Option<Box<Eight>>,
     /// Largest equivalent load of any block at each station of the last installation, N.
     pub stroke_peak_n: Vec<f64>,
     /// Mean load, largest load and least static safety of each block of the last installation.

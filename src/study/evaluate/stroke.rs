@@ -28,6 +28,9 @@ impl Evaluator<'_> {
         service: &[ServiceState],
         works: &mut Vec<Work>,
     ) -> Result<Vec<Outcome>, (usize, NotConverged)> {
+        if installations.is_empty() {
+            return Ok(Vec::new());
+        }
         works.resize_with(works.len().max(installations.len()), Work::default);
         self.run_all(installations, service, &mut works[..installations.len()], None)
     }
@@ -121,7 +124,7 @@ impl Evaluator<'_> {
         if self.row_rating_n.is_none() {
             return Ok(());
         }
-        let mut eight = works.first_mut().map(|w| std::mem::take(&mut w.eight)).unwrap_or_default();
+        let mut eight = works.first_mut().and_then(|first| first.eight.take());
         let both = running.iter_mut().zip(works.iter_mut());
         let mut list: Vec<Settling<'_>> = both
             .map(|(one, work)| Settling {
@@ -133,9 +136,9 @@ impl Evaluator<'_> {
             .collect();
         let settled = match &mut list[..] {
             [one] => self.machine.settle_contacts(map, &one.acting, one.pose, one.floats, one.carried).map_err(|e| (0, e)),
-            list => self.machine.settle_contacts_of_eight(map, list, &mut eight),
+            list => self.machine.settle_contacts_of_eight(map, list, eight.get_or_insert_default()),
         };
-        works.iter_mut().take(1).for_each(|w| w.eight = std::mem::take(&mut eight));
+        works.iter_mut().take(1).for_each(|first| first.eight = eight.take());
         settled
     }
 }
