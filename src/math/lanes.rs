@@ -49,3 +49,18 @@ pub fn raise(to: &mut Lane, x: &Lane) {
         to[i] = if x[i] > to[i] { x[i] } else { to[i] };
     }
 }
+
+/// Part of a lane.
+#[inline(always)]
+#[must_use]
+pub fn part<const N: usize>(of: &Lane, first: usize) -> [f64; N] {
+    let mut part = [0.0; N];
+    part.copy_from_slice(&of[first..first + N]);
+    part
+}
+
+/// Writes a part of a lane.
+#[inline(always)]
+pub fn put<const N: usize>(to: &mut Lane, first: usize, part: [f64; N]) {
+    to[first..first + N].copy_from_slice(&part);
+}

@@ -8,10 +8,10 @@
 
 use multiversion::{multiversion, target::target_cfg_f};
 
-use super::linear_fatigue::Weights;
+use super::linear_fatigue::{Ends, Weights};
 use super::linear_map::{BlockArms, LinearMap, RAIL};
 use crate::input::plan::Element;
-use crate::math::lanes::{LANES, Lane, ZERO, multiply_add};
+use crate::math::lanes::{LANES, Lane, ZERO, multiply_add, part, put};
 
 /// Extremes and sums of a batch.
 #[derive(Debug, Clone, Default)]
@@ -44,6 +44,9 @@ struct Memory {
     rail: Vec<Lane>,
     forces: Vec<Lane>,
     response: Vec<Lane>,
+    /// Equivalent loads of a block, and squares of a joint's force against its own, situation by situation.
+    equivalent: Vec<Lane>,
+    squares: Vec<Lane>,
 }
 
 /// The larger of two, lane by lane. Arrays go by value: only then does the compiler keep them in wide registers.
@@ -68,17 +71,6 @@ fn farthest(to: &mut Lane, x: &Lane, [low, high]: [f64; 2], size: f64) {
     *to = larger(larger(up, down), *to);
 }
 
-/// Part of a lane.
-#[inline(always)]
-fn part<const N: usize>(of: &Lane, first: usize) -> [f64; N] {
-    std::array::from_fn(|i| of[first + i])
-}
-
-#[inline(always)]
-fn put<const N: usize>(to: &mut Lane, first: usize, part: [f64; N]) {
-    to[first..first + N].copy_from_slice(&part);
-}
-
 /// Runs a batch of installations, given by their numbers, through every station and situation.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
 pub(super) fn sweep(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep) {
@@ -91,8 +83,8 @@ pub(super) fn sweep(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sw
 #[inline(always)]
 fn by_element<const FUSED: bool, const N: usize>(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep) {
     match w.element {
-        Element::Ball => all::<FUSED, N>(map, w, numbers, out, |p| w.ball_fatigue::<FUSED>(p)),
-        Element::Roller => all::<FUSED, N>(map, w, numbers, out, |p| w.roller_fatigue(p)),
+        Element::Ball => all::<FUSED, N>(map, w, numbers, out, |loads, shares, ends| w.balls::<FUSED, N>(loads, shares, ends)),
+        Element::Roller => all::<FUSED, N>(map, w, numbers, out, |loads, shares, ends| w.rollers::<FUSED, N>(loads, shares, ends)),
     }
 }
 
@@ -102,7 +94,7 @@ fn all<const FUSED: bool, const N: usize>(
     w: &Weights,
     numbers: &[Lane],
     out: &mut Sweep,
-    fatigue: impl Fn(f64) -> f64 + Copy,
+    fatigue: impl Fn(&[Lane], &[f64], Ends<N>) -> [f64; N] + Copy,
 ) {
     let blocks = map.blocks.len();
     for list in [&mut out.fatigue, &mut out.peak] {
@@ -130,7 +122,7 @@ fn all<const FUSED: bool, const N: usize>(
             one_block::<FUSED, N>(map, w, (b, station.share), out, &mut at_station, fatigue);
         }
         out.stroke.push(at_station);
-        others::<FUSED>(map, out);
+        others::<FUSED, N>(map, out);
     }
 }
 
@@ -179,7 +171,7 @@ fn block_loads<const FUSED: bool>(block: &BlockArms, truck: &[Lane], rail: &[Lan
     loads
 }
 
-/// Counts one block at one station in every situation, `N` lanes at a time.
+/// Counts one block at one station in every situation, `N` lanes at a time: first all equivalent loads, then what they tire.
 #[inline(always)]
 fn one_block<const FUSED: bool, const N: usize>(
     map: &LinearMap,
@@ -187,24 +179,24 @@ fn one_block<const FUSED: bool, const N: usize>(
     (b, share): (usize, f64),
     out: &mut Sweep,
     at_station: &mut Lane,
-    fatigue: impl Fn(f64) -> f64,
+    fatigue: impl Fn(&[Lane], &[f64], Ends<N>) -> [f64; N],
 ) {
     let block = &map.blocks[b];
-    let memory = &out.memory;
+    let memory = &mut out.memory;
     let truck = &memory.response[5 * block.side..5 * block.side + 5];
     let loads = block_loads::<FUSED>(block, truck, &memory.rail, &memory.mounts[5 * b..5 * b + 5]);
     out.lift = larger(std::array::from_fn(|i| loads[1][i] + block.most_lift), out.lift);
+    memory.equivalent.resize(block.constants.len(), ZERO);
     for first in (0..LANES).step_by(N) {
-        let own: [[f64; N]; 5] = std::array::from_fn(|j| part(&loads[j], first));
-        let (mut sum, mut peak) = ([0.0; N], [0.0; N]);
-        for (constants, share) in block.constants.iter().zip(&map.shares) {
+        let [y, z, roll, pitch, yaw] = &loads;
+        let own: [[f64; N]; 5] = [part(y, first), part(z, first), part(roll, first), part(pitch, first), part(yaw, first)];
+        let (mut least, mut peak) = ([f64::INFINITY; N], [0.0; N]);
+        for (constants, to) in block.constants.iter().zip(&mut memory.equivalent) {
             let p: [f64; N] = std::array::from_fn(|i| Weights::load(&Weights::sizes(&own, constants, i)));
-            peak = larger(p, peak);
-            sum = std::array::from_fn(|i| multiply_add::<FUSED>(fatigue(p[i]), *share, sum[i]));
+            (least, peak) = (smaller(p, least), larger(p, peak));
+            put::<N>(to, first, p);
         }
-        for constants in &block.constants[map.shares.len()..] {
-            peak = larger(std::array::from_fn(|i| Weights::load(&Weights::sizes(&own, constants, i))), peak);
-        }
+        let sum = fatigue(&memory.equivalent, &map.shares, Ends { first, least, most: peak });
         let (fatigue, before): ([f64; N], [f64; N]) = (part(&out.fatigue[b], first), part(&out.peak[b], first));
         let (at, most): ([f64; N], [f64; N]) = (part(at_station, first), part(&out.peak_static, first));
         put::<N>(&mut out.fatigue[b], first, std::array::from_fn(|i| multiply_add::<FUSED>(sum[i], share, fatigue[i])));
@@ -220,8 +212,8 @@ fn one_block<const FUSED: bool, const N: usize>(
 
 /// Joints, tool points and floats at one station.
 #[inline(always)]
-fn others<const FUSED: bool>(map: &LinearMap, out: &mut Sweep) {
-    let response = &out.memory.response;
+fn others<const FUSED: bool, const N: usize>(map: &LinearMap, out: &mut Sweep) {
+    let Memory { response, squares, .. } = &mut out.memory;
     for joint in &map.joints {
         let springs = &response[joint.springs.clone()];
         let (mut own, mut most) = (ZERO, [f64::NEG_INFINITY; LANES]);
@@ -229,12 +221,9 @@ fn others<const FUSED: bool>(map: &LinearMap, out: &mut Sweep) {
             own = std::array::from_fn(|i| multiply_add::<FUSED>(spring[i], spring[i], own[i]));
         }
         // |f + c|^2 = |f|^2 + (2 f c + |c|^2)
-        for (twice, square) in &joint.constants {
-            let mut with = [*square; LANES];
-            for (spring, c) in springs.iter().zip(twice) {
-                with = std::array::from_fn(|i| multiply_add::<FUSED>(spring[i], *c, with[i]));
-            }
-            most = larger(with, most);
+        joint.twice.product_from::<FUSED, N>(&joint.squares, springs, squares);
+        for with in &squares[..map.situations] {
+            most = larger(*with, most);
         }
         out.joint_square = larger(std::array::from_fn(|i| own[i] + most[i]), out.joint_square);
     }

@@ -12,6 +12,7 @@ use super::numbers::Numbers;
 use super::service::ServiceState;
 use crate::geometry::RailPoint;
 use crate::input::Installation;
+use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::structure::{Drag, NotConverged, TakenUp, Vector24};
 
 /// Values that a rail takes at a place: lateral, vertical, roll, each with its slope.
@@ -48,8 +49,10 @@ pub(super) struct BlockArms {
 pub(super) struct JointRows {
     /// Their rows in the response.
     pub(super) springs: std::ops::Range<usize>,
-    /// Each situation: twice the springs' forces, and the sum of squares of them and of the drags, N^2.
-    pub(super) constants: Vec<(Vec<f64>, f64)>,
+    /// Twice the springs' forces in each situation, over the springs.
+    pub(super) twice: Tiles,
+    /// Sum of squares of them and of the drags in each situation, N^2, in all lanes; as many as there are rows in tiles.
+    pub(super) squares: Vec<Lane>,
 }
 
 /// One distinct tool point.
@@ -79,6 +82,8 @@ pub(super) struct LinearMap {
     pub(super) blocks: Vec<BlockArms>,
     /// Share of the distance of each situation that has one; the others stand behind them.
     pub(super) shares: Vec<f64>,
+    /// How many situations there are.
+    pub(super) situations: usize,
     /// Forces of the rails on the trucks over the rail values.
     pub(super) forces: Tiles,
     /// y, z, rx, ry, rz of both trucks, joint springs, tool points, floats over those forces.
@@ -168,6 +173,7 @@ impl LinearMap {
             joints: ask.joints(&situations),
             tools: ask.tool_rows(&situations),
             floats: ask.floats(&situations),
+            situations: situations.shares.len(),
             shares: situations.shares.into_iter().filter(|share| *share > 0.0).collect(),
             forces: Tiles::new(&forces),
             response: Tiles::new(&response),
@@ -301,14 +307,13 @@ impl Asker<'_, '_> {
     fn joints(&self, situations: &Situations) -> Vec<JointRows> {
         let first = self.rows()[0];
         let of = |(j, range): (usize, std::ops::Range<usize>)| {
-            let one = |(forces, drags): (&Vec<f64>, &Vec<f64>)| {
-                let own = &forces[range.clone()];
-                (own.iter().map(|f| 2.0 * f).collect(), own.iter().map(|f| f * f).sum::<f64>() + drags[j])
-            };
-            JointRows {
-                springs: first + range.start..first + range.end,
-                constants: situations.joints.iter().zip(&situations.drag_squares).map(one).collect(),
-            }
+            let own = |forces: &Vec<f64>| forces[range.clone()].to_vec();
+            let twice: Vec<Sparse> = situations.joints.iter().map(|f| (0u32..).zip(own(f)).map(|(i, f)| (i, 2.0 * f)).collect()).collect();
+            let squares = situations.joints.iter().zip(&situations.drag_squares);
+            let mut squares: Vec<Lane> = squares.map(|(f, drags)| [own(f).iter().map(|f| f * f).sum::<f64>() + drags[j]; LANES]).collect();
+            let twice = Tiles::new(&twice);
+            squares.resize(twice.outputs(), ZERO);
+            JointRows { springs: first + range.start..first + range.end, twice, squares }
         };
         self.evaluator.machine.joint_springs().into_iter().enumerate().map(of).collect()
     }

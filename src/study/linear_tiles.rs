@@ -1,25 +1,27 @@
-//! Many short rows times eight installations side by side: rows with the same inputs are taken four at a time, so that an
-//! input is read once for four sums that do not wait for each other.
+//! Many short rows times eight installations side by side: rows with the same inputs are taken four or eight at a time, so that
+//! an input is read once for as many sums that do not wait for each other.
 
-use crate::math::lanes::{LANES, Lane, ZERO, multiply_add};
+use crate::math::lanes::{LANES, Lane, ZERO, multiply_add, part, put};
 
 /// A short row over some inputs: number of the input and factor.
 pub(super) type Sparse = Vec<(u32, f64)>;
 
-/// Rows in a tile.
-const TILE: usize = 4;
+/// Rows in a small tile and in a large one.
+const SMALL: usize = 4;
+const LARGE: usize = 8;
 
-/// Four rows: where they go, their inputs, and four factors an input.
+/// Some rows: where they go, their inputs, and their factors input by input.
 #[derive(Debug, Clone)]
-struct Tile {
-    to: [u32; TILE],
-    inputs: Vec<(u32, [f64; TILE])>,
+struct Tile<const ROWS: usize> {
+    to: [u32; ROWS],
+    inputs: Vec<(u32, [f64; ROWS])>,
 }
 
-/// Rows by fours.
+/// Rows by eights where they have the same inputs, by fours where not.
 #[derive(Debug, Clone)]
 pub(super) struct Tiles {
-    tiles: Vec<Tile>,
+    large: Vec<Tile<LARGE>>,
+    small: Vec<Tile<SMALL>>,
     outputs: usize,
 }
 
@@ -28,76 +30,115 @@ impl Tiles {
     pub(super) fn new(rows: &[Sparse]) -> Self {
         let mut left: Vec<usize> = (0..rows.len()).collect();
         left.sort_by_key(|&r| std::cmp::Reverse(rows[r].len()));
-        let mut tiles = Vec::new();
+        let (mut large, mut small): (Vec<_>, Vec<Tile<SMALL>>) = (Vec::new(), Vec::new());
         while !left.is_empty() {
             let mut of = vec![left.remove(0)];
-            while of.len() < TILE && !left.is_empty() {
+            while of.len() < SMALL && !left.is_empty() {
                 let has = |j: u32| of.iter().any(|&r| rows[r].iter().any(|e| e.0 == j));
                 let new = |r: usize| rows[r].iter().filter(|e| !has(e.0)).count();
                 let next = (0..left.len()).min_by_key(|&k| (new(left[k]), left[k])).unwrap_or(0);
                 of.push(left.remove(next));
             }
-            tiles.push(tile(rows, &of));
+            let tile = tile(rows, &of);
+            match small.pop_if(|before| before.inputs.iter().map(|i| i.0).eq(tile.inputs.iter().map(|i| i.0))) {
+                Some(before) => large.push(joined(&before, &tile)),
+                None => small.push(tile),
+            }
         }
-        let outputs = tiles.len() * TILE;
-        Self { tiles, outputs }
+        let outputs = large.len() * LARGE + small.len() * SMALL;
+        Self { large, small, outputs }
+    }
+
+    /// How many values a product has: the rows and what fills up the last tile.
+    pub(super) fn outputs(&self) -> usize {
+        self.outputs
     }
 
     /// `to` = rows x inputs.
     #[inline(always)]
     pub(super) fn product<const FUSED: bool, const N: usize>(&self, x: &[Lane], to: &mut Vec<Lane>) {
-        self.sums::<FUSED, N>(|_| [ZERO; TILE], x, to);
+        self.sums::<FUSED, N>(|_| ZERO, x, to);
     }
 
     /// `to` = `start` + rows x inputs.
     #[inline(always)]
     pub(super) fn product_from<const FUSED: bool, const N: usize>(&self, start: &[Lane], x: &[Lane], to: &mut Vec<Lane>) {
-        self.sums::<FUSED, N>(|tile| tile.to.map(|r| start[r as usize]), x, to);
+        self.sums::<FUSED, N>(|row| start[row as usize], x, to);
     }
 
     /// `N` lanes are one instruction's. Where that is all of them, four sums would wait for each other: two tiles go side by side.
     /// Every sum is taken in the order of its inputs: the same bits either way.
     #[inline(always)]
-    fn sums<const FUSED: bool, const N: usize>(&self, start: impl Fn(&Tile) -> [Lane; TILE], x: &[Lane], to: &mut Vec<Lane>) {
+    fn sums<const FUSED: bool, const N: usize>(&self, start: impl Fn(u32) -> Lane, x: &[Lane], to: &mut Vec<Lane>) {
         to.resize(self.outputs, ZERO);
-        let (pairs, single) = if N == LANES { self.tiles.as_chunks::<2>() } else { (&[][..], &self.tiles[..]) };
+        for tile in &self.large {
+            for first in (0..LANES).step_by(N) {
+                let [a, b, c, d, e, f, g, h] = tile.to;
+                let at = |row| part::<N>(&start(row), first);
+                let mut sums = [at(a), at(b), at(c), at(d), at(e), at(f), at(g), at(h)];
+                for (j, factors) in &tile.inputs {
+                    add_input::<FUSED, N, LARGE>(&mut sums, factors, part(&x[*j as usize], first));
+                }
+                for (row, sum) in tile.to.iter().zip(sums) {
+                    put(&mut to[*row as usize], first, sum);
+                }
+            }
+        }
+        let (pairs, single) = if N == LANES { self.small.as_chunks::<2>() } else { (&[][..], &self.small[..]) };
         for [one, other] in pairs {
-            let (mut sums, mut others) = (start(one), start(other));
+            let (mut sums, mut others) = (one.starts(&start), other.starts(&start));
             let both = one.inputs.len().min(other.inputs.len());
-            for (input, of_other) in one.inputs[..both].iter().zip(&other.inputs[..both]) {
-                add_input::<FUSED>(&mut sums, input, x);
-                add_input::<FUSED>(&mut others, of_other, x);
+            for ((j, factors), (k, of_other)) in one.inputs[..both].iter().zip(&other.inputs[..both]) {
+                let (x_one, x_other) = (x[*j as usize], x[*k as usize]);
+                add_input::<FUSED, LANES, SMALL>(&mut sums, factors, x_one);
+                add_input::<FUSED, LANES, SMALL>(&mut others, of_other, x_other);
             }
             one.finish::<FUSED>(sums, both, x, to);
             other.finish::<FUSED>(others, both, x, to);
         }
         for tile in single {
-            tile.finish::<FUSED>(start(tile), 0, x, to);
+            tile.finish::<FUSED>(tile.starts(&start), 0, x, to);
         }
     }
 }
 
-fn tile(rows: &[Sparse], of: &[usize]) -> Tile {
-    let mut inputs: Vec<(u32, [f64; TILE])> = Vec::new();
+fn tile(rows: &[Sparse], of: &[usize]) -> Tile<SMALL> {
+    let mut inputs: Vec<(u32, [f64; SMALL])> = Vec::new();
     for (q, &r) in of.iter().enumerate() {
         for &(j, factor) in &rows[r] {
             let at = inputs.iter().position(|i| i.0 == j).unwrap_or_else(|| {
-                inputs.push((j, [0.0; TILE]));
+                inputs.push((j, [0.0; SMALL]));
                 inputs.len() - 1
             });
             inputs[at].1[q] += factor;
         }
     }
+    inputs.sort_by_key(|i| i.0);
     // Only the last tile is not full: its filling goes behind the last row.
     Tile { to: std::array::from_fn(|q| of.get(q).map_or(rows.len() + q - of.len(), |&r| r) as u32), inputs }
 }
 
-impl Tile {
+/// Two small tiles with the same inputs.
+fn joined(one: &Tile<SMALL>, other: &Tile<SMALL>) -> Tile<LARGE> {
+    let inputs = one.inputs.iter().zip(&other.inputs);
+    Tile {
+        to: std::array::from_fn(|q| if q < SMALL { one.to[q] } else { other.to[q - SMALL] }),
+        inputs: inputs.map(|(a, b)| (a.0, std::array::from_fn(|q| if q < SMALL { a.1[q] } else { b.1[q - SMALL] }))).collect(),
+    }
+}
+
+impl Tile<SMALL> {
+    #[inline(always)]
+    fn starts(&self, start: &impl Fn(u32) -> Lane) -> [Lane; SMALL] {
+        let [a, b, c, d] = self.to;
+        [start(a), start(b), start(c), start(d)]
+    }
+
     /// Adds the inputs from `done` on and writes the sums.
     #[inline(always)]
-    fn finish<const FUSED: bool>(&self, mut sums: [Lane; TILE], done: usize, x: &[Lane], to: &mut [Lane]) {
-        for input in &self.inputs[done..] {
-            add_input::<FUSED>(&mut sums, input, x);
+    fn finish<const FUSED: bool>(&self, mut sums: [Lane; SMALL], done: usize, x: &[Lane], to: &mut [Lane]) {
+        for (j, factors) in &self.inputs[done..] {
+            add_input::<FUSED, LANES, SMALL>(&mut sums, factors, x[*j as usize]);
         }
         for (r, sum) in self.to.iter().zip(sums) {
             to[*r as usize] = sum;
@@ -106,8 +147,7 @@ impl Tile {
 }
 
 #[inline(always)]
-fn add_input<const FUSED: bool>(sums: &mut [Lane; TILE], (j, factors): &(u32, [f64; TILE]), x: &[Lane]) {
-    let x = &x[*j as usize];
+fn add_input<const FUSED: bool, const N: usize, const ROWS: usize>(sums: &mut [[f64; N]; ROWS], factors: &[f64; ROWS], x: [f64; N]) {
     for (sum, factor) in sums.iter_mut().zip(factors) {
         *sum = std::array::from_fn(|i| multiply_add::<FUSED>(x[i], *factor, sum[i]));
     }
