@@ -240,7 +240,7 @@ mod tests {
     fn check_cells_are_what_an_installation_with_both_errors_comes_to() {
         let (a, b) = (ErrorKind::CrossLevel(0), ErrorKind::Height);
         for drawn in [true, false] {
-            let plan = demo(|plan| plan.errors.sources.retain(|s| (s.kind == a || s.kind == b) && (drawn || s.kind == a)));
+            let plan = demo(|plan| plan.errors.sources.retain(|s| s.kind == a || s.kind == b && drawn));
             let e = evaluator(&plan, 1);
             let still = [ServiceState::still()];
             let axis = |kind: ErrorKind, values: &[f64]| {
