@@ -308,6 +308,41 @@ mod tests {
         }
     }
 
+    /// Against the joints themselves: as long as what the waves of a profile take up, each as high as its zone holds it, adds up to less
+    /// than a slot there is a map, and from there on there is none.
+    #[test]
+    fn check_waves_fill_a_slot_by_what_their_zone_holds() {
+        let used = |zone_mm: f64| {
+            let plan = demo(DEMO, &[(ErrorKind::StraightnessLateral(0), zone_mm)]);
+            of(&plan, 0, |evaluator, map| {
+                let draws = Draws::new(&plan, evaluator.machine.rails());
+                let of_zone = ToleranceBox::new(&plan, draws.modes().clone());
+                let tau = |j: usize, share: f64| {
+                    let mut point = vec![0.0; of_zone.dimension()];
+                    point[j] = share * of_zone.reach(j);
+                    evaluator.taken_up(&of_zone.installation(&plan, &point)).unwrap().tau
+                };
+                let slots = evaluator.machine.take_up_limits();
+                // A tenth of each wave, at which no slot is near its end, ten times.
+                let none = tau(0, 0.0);
+                let mut sums: Vec<f64> = none.iter().map(|t| t.abs()).collect();
+                for j in 0..of_zone.dimension() {
+                    let moved = tau(j, 0.1);
+                    sums.iter_mut().zip(moved.iter().zip(&none)).for_each(|(sum, (t, t0))| *sum += 10.0 * (t - t0).abs());
+                }
+                let most = sums.iter().zip(&slots).filter(|(_, slot)| **slot > 0.0).map(|(sum, slot)| sum / slot).fold(0.0, f64::max);
+                (most, map.is_ok())
+            })
+        };
+        let (at_two, _) = used(2.0);
+        for share in [0.5, 0.98, 1.03, 2.0] {
+            // By proportion, but for a hundredth of the slot that the bridge's weight takes up.
+            let (most, affine) = used(2.0 * share / at_two);
+            assert!((most / share - 1.0).abs() < 0.02 && (most < 1.0) == (share < 1.0), "{most} not {share}");
+            assert_eq!(affine, share < 1.0, "{share}: {most}");
+        }
+    }
+
     /// A slot is at its end where the middle and all that the errors may move it come to it, and not a hair before.
     #[test]
     fn check_a_slot_is_at_its_end_from_its_width_on() {
