@@ -133,3 +133,36 @@ fn installations(draws: &Draws<'_>, evaluator: &Evaluator<'_>, source: &Source, 
         _ => vec![draws.with(source.kind, value)],
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+    use crate::structure::Machine;
+
+    /// A shaft winds up where the machine speeds up or stops; two motors in step do not. Without heat it is then still a source.
+    #[test]
+    fn check_wind_up_is_a_source_where_a_shaft_drives() {
+        let shaft = "kind = \"shaft\"\nmotor_at = \"a\"\nshaft_n_m_per_mrad = 1.5\npinion_radius_mm = 24";
+        let heat = "temperatures in service";
+        for (drive, seasons, expected) in [
+            ("kind = \"two\"", true, Some(heat)),
+            (shaft, true, Some("temperatures and shaft wind-up in service")),
+            ("kind = \"two\"", false, None),
+            (shaft, false, Some("temperatures and shaft wind-up in service")),
+        ] {
+            let text = include_str!("../../examples/panel-bridge.toml")
+                .replace("stations = 21 ", "stations = 2 ")
+                .replace("kind = \"two\"", drive);
+            let mut plan = read_plan(&text, "panel-bridge.toml").unwrap();
+            plan.errors.sources.retain(|s| s.kind == ErrorKind::Height);
+            if !seasons {
+                plan.seasons.iter_mut().for_each(|s| s.thermal = Default::default());
+            }
+            let evaluator = Evaluator::new(Machine::new(&plan, 1).unwrap(), plan.study.drag).unwrap();
+            let list = sources_alone(&evaluator).unwrap();
+            let of_service: Vec<&str> = list.iter().filter(|a| a.limit.is_none()).map(|a| a.source.as_str()).collect();
+            assert_eq!(of_service, expected.into_iter().collect::<Vec<_>>(), "{drive}");
+        }
+    }
+}

@@ -167,3 +167,112 @@ impl<'e, 'p> Batch<'e, 'p> {
         o
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::plan::DragStates;
+    use crate::input::{ErrorKind, Plan, read_plan};
+    use crate::structure::Machine;
+
+    /// The demo at two stations with these errors alone.
+    fn demo(changes: &[(&str, &str)], kept: &[ErrorKind]) -> Plan {
+        let mut text = include_str!("../../examples/panel-bridge.toml").replace("stations = 21 ", "stations = 2 ");
+        for (from, to) in changes {
+            assert!(text.contains(from), "{from}");
+            text = text.replace(from, to);
+        }
+        let mut plan = read_plan(&text, "panel-bridge.toml").unwrap();
+        plan.errors.sources.retain(|s| kept.contains(&s.kind));
+        plan
+    }
+
+    fn with_batch<T>(
+        plan: &Plan,
+        (arrangement, drag): (usize, DragStates),
+        look: impl FnOnce(&Evaluator<'_>, &Draws<'_>, &Batch<'_, '_>) -> T,
+    ) -> T {
+        let evaluator = Evaluator::new(Machine::new(plan, arrangement).unwrap(), drag).unwrap();
+        let draws = Draws::new(plan, evaluator.machine.rails());
+        let service = service_states(plan);
+        look(&evaluator, &draws, &Batch::new(&evaluator, &draws, &service).unwrap())
+    }
+
+    /// Each error by itself, so that none hides behind another: eight installations on the map against each alone, in seasons, with a
+    /// load case that has no share of the distance.
+    #[test]
+    fn check_each_error_on_the_map_is_what_it_is_by_itself() {
+        use ErrorKind as K;
+        let kinds = [
+            K::BlockLateral,
+            K::BlockVertical,
+            K::CrossLevel(0),
+            K::Height,
+            K::StraightnessVertical(1),
+            K::StraightnessRoll(0),
+            K::BridgeLength,
+        ];
+        for arrangement in 0..2 {
+            for kind in kinds {
+                let plan = demo(&[], &[kind]);
+                with_batch(&plan, (arrangement, plan.study.drag), |evaluator, draws, batch| {
+                    assert!(batch.is_fast());
+                    let mut memory = Memory::default();
+                    let mut rngs: Vec<_> = (0..LANES as u64)
+                        .map(|i| {
+                            let mut rng: super::super::engine::Stream = rand::SeedableRng::seed_from_u64(7);
+                            rng.set_stream(i);
+                            rng
+                        })
+                        .collect();
+                    draws.numbers(&mut rngs, &mut memory.numbers);
+                    let found = batch.run(&memory.numbers, LANES, true, &mut memory.work).unwrap();
+                    for (i, (fast, stroke)) in found.iter().enumerate() {
+                        let mut work = Work::default();
+                        let installation = Draws::installation(draws, &own(&memory.numbers, i));
+                        let slow = evaluator.evaluate(&installation, &service_states(&plan), &mut work).unwrap();
+                        let figures = |o: &Outcome| {
+                            [
+                                o.life_km,
+                                o.peak_load_n,
+                                o.extra_load_n,
+                                o.static_safety,
+                                o.float_travel_used,
+                                o.tool_displacement_mm,
+                                o.tool_yaw_mrad,
+                                o.joint_force_n,
+                                o.pull_n,
+                            ]
+                        };
+                        for (k, (x, y)) in figures(fast).into_iter().zip(figures(&slow)).enumerate() {
+                            assert!((x - y).abs() <= 2e-6 * y.abs().max(1e-6), "{kind:?} {arrangement} {i} figure {k}: {x} against {y}");
+                        }
+                        for (x, y) in stroke.as_ref().unwrap().iter().zip(&work.stroke_peak_n) {
+                            assert!((x - y).abs() <= 2e-6 * y, "{kind:?} {arrangement} {i} stroke: {x} against {y}");
+                        }
+                    }
+                });
+            }
+        }
+    }
+
+    /// What is not affine has no map: drag by its law, floats beside slots, a slot that the least error fills.
+    #[test]
+    fn check_what_is_not_affine_is_evaluated_one_by_one() {
+        let fast = |changes: &[(&str, &str)], kept: ErrorKind, arrangement: usize, drag: DragStates| {
+            with_batch(&demo(changes, &[kept]), (arrangement, drag), |_, _, batch| batch.is_fast())
+        };
+        let (both, law) = (DragStates::BothSigns, DragStates::Law);
+        assert!(fast(&[], ErrorKind::Span, 0, both) && fast(&[], ErrorKind::Span, 1, both));
+        // Without floats there is nothing to drag.
+        assert!(fast(&[], ErrorKind::Span, 0, law) && !fast(&[], ErrorKind::Span, 1, law));
+        let slots = [("{ joint = \"locating\"", "{ joint = \"bolted\"")];
+        assert!(!fast(&slots, ErrorKind::Span, 1, both));
+        // 0.03 mm of span is taken up by two slots of 0.005 mm, and not by a height.
+        let narrow = [(
+            "y = { law = \"elastic\", stiffness_n_per_um = 500, take_up_mm = 1.5 }",
+            "y = { law = \"elastic\", stiffness_n_per_um = 500, take_up_mm = 0.005 }",
+        )];
+        assert!(!fast(&narrow, ErrorKind::Span, 0, both));
+    }
+}

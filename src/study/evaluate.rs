@@ -14,6 +14,8 @@ use super::rows::RowLives;
 use super::service::{ServiceState, drag_states};
 
 mod stroke;
+#[cfg(test)]
+mod tests;
 
 /// Working memory of one thread.
 #[derive(Debug, Clone, Default)]

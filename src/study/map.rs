@@ -218,4 +218,90 @@ mod tests {
             assert!((round_up(x) / expected - 1.0).abs() < 1e-12, "{x}: {} not {expected}", round_up(x));
         }
     }
+
+    /// The demo at two stations and what its map shows of two errors, in no season.
+    fn demo(change: impl FnOnce(&mut Plan)) -> Plan {
+        let text = include_str!("../../examples/panel-bridge.toml").replace("stations = 21 ", "stations = 2 ");
+        let mut plan = crate::input::read_plan(&text, "panel-bridge.toml").unwrap();
+        change(&mut plan);
+        plan
+    }
+
+    fn evaluator(plan: &Plan, arrangement: usize) -> Evaluator<'_> {
+        Evaluator::new(crate::structure::Machine::new(plan, arrangement).unwrap(), plan.study.drag).unwrap()
+    }
+
+    fn spec(kind: ErrorKind) -> &'static ErrorSpec {
+        ErrorKind::ALL.iter().find(|s| s.kind == kind).unwrap()
+    }
+
+    /// Against an installation of each error in its own unit: 0.5 mrad is 0.5e-3 rad, on either axis, drawn by the plan or not.
+    #[test]
+    fn check_cells_are_what_an_installation_with_both_errors_comes_to() {
+        let (a, b) = (ErrorKind::CrossLevel(0), ErrorKind::Height);
+        for drawn in [true, false] {
+            let plan = demo(|plan| plan.errors.sources.retain(|s| s.kind == a || s.kind == b && drawn));
+            let e = evaluator(&plan, 1);
+            let still = [ServiceState::still()];
+            let axis = |kind: ErrorKind, values: &[f64]| {
+                let unit = if kind == a { "mrad" } else { "mm" };
+                Axis { kind, key: "", label: "", unit, planned: None, values: values.to_vec() }
+            };
+            for (x, y) in [(axis(a, &[-0.5, 0.1, 0.4]), axis(b, &[0.3, -0.2])), (axis(b, &[-0.5, 0.1, 0.4]), axis(a, &[0.3, -0.2]))] {
+                let found = rows(&e, &x, &y, &still).unwrap();
+                for (row, v) in found.iter().zip(&y.values) {
+                    for (cell, u) in row.iter().zip(&x.values) {
+                        let (mrad, mm) = if x.kind == a { (u, v) } else { (v, u) };
+                        let mut installation = Installation { height_mm: *mm, ..Installation::perfect(&plan) };
+                        installation.cross_level_rad[0] = 1e-3 * mrad;
+                        let expected = e.evaluate(&installation, &still, &mut Work::default()).unwrap();
+                        assert!((cell.life_km / expected.life_km - 1.0).abs() < 1e-6, "{drawn} {mrad} {mm}: {}", cell.life_km);
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn check_the_chosen_arrangement_is_marked() {
+        let plan = demo(|plan| plan.errors.sources.retain(|s| [ErrorKind::Height, ErrorKind::Span].contains(&s.kind)));
+        let evaluators = [0, 1].map(|arrangement| evaluator(&plan, arrangement));
+        let found = map(&evaluators, spec(ErrorKind::Span), spec(ErrorKind::Height), true).unwrap();
+        assert_eq!(
+            found.arrangements.iter().map(|a| (a.name.as_str(), a.chosen)).collect::<Vec<_>>(),
+            [("stiff", false), ("floating", true)]
+        );
+    }
+
+    /// By hand: an axis goes a fifth past where the required life ends, to the next half of a first digit; but not to an end that lies
+    /// beyond twelve planned tolerances. Angles are planned in radians and shown in mrad.
+    #[test]
+    fn ref_an_axis_follows_the_required_life_up_to_twelve_planned_tolerances() {
+        let plan = demo(|plan| {
+            plan.errors.sources.iter_mut().filter(|s| s.kind == ErrorKind::Height).for_each(|s| (s.lower, s.upper) = (-0.5, 0.4));
+        });
+        let e = evaluator(&plan, 1);
+        let still = [ServiceState::still()];
+        let reach = |end_mm: f64| {
+            let life = |height_mm: f64| {
+                let installation = Installation { height_mm, ..Installation::perfect(&plan) };
+                e.evaluate(&installation, &still, &mut Work::default()).unwrap().life_km
+            };
+            let limit = life(end_mm).min(life(-end_mm));
+            let required = Requirement { measure: Measure::Life, limit, quantile: 0.95, confidence: 0.95 };
+            let found = axis(std::slice::from_ref(&e), spec(ErrorKind::Height), Some(&required), &still).unwrap();
+            assert_eq!((found.planned, found.values.len()), (Some((-0.5, 0.4)), CELLS + 1));
+            assert!((found.values[0] + found.values[CELLS]).abs() < 1e-12);
+            found.values[CELLS]
+        };
+        // 2.5 x 0.5 = 1.25; 1.2 x 2 = 2.4; 1.2 x 5.5 = 6.6; 9 mm is past 12 x 0.5.
+        let near = |found: f64, expected: f64| assert!((found - expected).abs() < 1e-9, "{found} not {expected}");
+        near(reach(0.7), 1.5);
+        near(reach(2.0), 2.5);
+        near(reach(5.5), 7.0);
+        near(reach(9.0), 1.5);
+        let angle = spec(ErrorKind::CrossLevel(0));
+        let (lower, upper) = planned(&plan, angle, "mrad").unwrap();
+        assert!((lower + 0.5).abs() < 1e-12 && (upper - 0.5).abs() < 1e-12);
+    }
 }

@@ -271,3 +271,46 @@ fn band(evaluator: &Evaluator<'_>, strokes: &[Vec<f64>]) -> Result<Band, NotConv
         installations: strokes.len() as u64,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::plan::Law;
+    use crate::input::{ErrorKind, Plan, read_plan};
+    use crate::structure::Machine;
+
+    /// The floating demo at two stations with one error, and this drag.
+    fn demo(drag_n: f64) -> Plan {
+        let text = include_str!("../../examples/panel-bridge.toml").replace("stations = 21 ", "stations = 2 ");
+        let mut plan = read_plan(&text, "panel-bridge.toml").unwrap();
+        plan.errors.sources.retain(|s| s.kind == ErrorKind::Span);
+        plan.seasons.iter_mut().for_each(|s| s.thermal = Default::default());
+        let Law::Float { drag, .. } = &mut plan.arrangements[1].ends[1][0].components[1].law else { panic!("a float") };
+        *drag = drag_n;
+        plan
+    }
+
+    fn evaluator(plan: &Plan, arrangement: usize) -> Evaluator<'_> {
+        Evaluator::new(Machine::new(plan, arrangement).unwrap(), plan.study.drag).unwrap()
+    }
+
+    /// A float sticks where it is pushed by less than its drag: always under a huge one, never under next to none, and in between in as
+    /// many of the first installations as the law says of each alone.
+    #[test]
+    fn check_the_share_of_floats_that_stick_is_counted_by_the_law() {
+        let share = |drag_n: f64, draws: u64| sticking(&evaluator(&demo(drag_n), 1), draws, 7).unwrap();
+        assert_eq!((share(1e6, 20), share(1e-9, 20), share(0.0, 20)), (1.0, 0.0, 0.0));
+        assert_eq!(sticking(&evaluator(&demo(1e6), 0), 20, 7).unwrap(), 0.0);
+        let drag_n = 600.0;
+        let plan = demo(drag_n);
+        let by_law = Evaluator::new(Machine::new(&plan, 1).unwrap(), DragStates::Law).unwrap();
+        let (draws, service) = (Draws::new(&plan, by_law.machine.rails()), service_states(&plan));
+        let alone = super::super::engine::run(0, 400, 7, Work::default, |work, _, rng| {
+            by_law.evaluate(&draws.draw(rng), &service, work).unwrap().float_sticks
+        });
+        let counted = |n: usize| alone[..n].iter().filter(|s| **s).count() as f64 / n as f64;
+        assert!(counted(20) > 0.1 && counted(20) < 0.9 && counted(20) != counted(300) && counted(300) != counted(400));
+        // No more than 300 are looked at.
+        assert_eq!([share(drag_n, 20), share(drag_n, 300), share(drag_n, 400)], [counted(20), counted(300), counted(300)]);
+    }
+}

@@ -5,6 +5,8 @@
 mod rounding;
 mod search;
 mod set;
+#[cfg(test)]
+mod tests;
 mod usage;
 
 pub use rounding::{drawn_below, rounded_inside, unit};

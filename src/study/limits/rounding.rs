@@ -84,6 +84,19 @@ mod tests {
         assert_eq!((drawn_above(0.31), drawn_above(0.3), drawn_above(0.0001)), (0.5, 0.3, 0.001));
     }
 
+    /// Where the logarithm is rounded up to the next decade there is still a value below.
+    #[test]
+    fn check_numbers_next_to_a_decade_are_drawn_as_its_neighbours() {
+        for (decade, below) in [(0.01, 0.008), (1.0, 0.8), (10.0, 8.0), (1000.0, 800.0)] {
+            let near = decade / (1.0 + 1e-9);
+            let mut x = near * (1.0 - 20.0 * f64::EPSILON);
+            while x < near * (1.0 + 20.0 * f64::EPSILON) {
+                assert!([below, decade].contains(&drawn_below(x)), "{x}: {}", drawn_below(x));
+                x = x.next_up();
+            }
+        }
+    }
+
     #[test]
     fn limits_are_rounded_inwards_on_both_sides() {
         let r = rounded_inside(&source(ErrorKind::Span, -0.34, 0.17));

@@ -261,3 +261,140 @@ fn joint_order(laws: &[((usize, usize, usize), Law)]) -> Vec<(usize, usize)> {
     order.dedup();
     order
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::ErrorKind::{self, BridgeLength, Height, Span};
+    use crate::input::{Plan, read_plan};
+    use crate::structure::Machine;
+    use crate::study::sampling::Draws;
+
+    const DEMO: &str = include_str!("../../../examples/panel-bridge.toml");
+
+    /// The demo at two stations with these errors alone, each between its limits.
+    fn demo(text: &str, errors: &[(ErrorKind, f64)]) -> Plan {
+        let mut plan = read_plan(&text.replace("stations = 21 ", "stations = 2 "), "panel-bridge.toml").unwrap();
+        plan.errors.sources.retain(|s| errors.iter().any(|(kind, _)| *kind == s.kind));
+        for source in &mut plan.errors.sources {
+            let (_, limit) = errors.iter().find(|(kind, _)| *kind == source.kind).unwrap();
+            (source.lower, source.upper) = (if source.kind.profile().is_some() { 0.0 } else { -limit }, *limit);
+        }
+        plan
+    }
+
+    fn of<T>(plan: &Plan, arrangement: usize, look: impl FnOnce(&Evaluator<'_>, Result<AffineMap, NoMap>) -> T) -> T {
+        let evaluator = Evaluator::new(Machine::new(plan, arrangement).unwrap(), plan.study.drag).unwrap();
+        let draws = Draws::new(plan, evaluator.machine.rails());
+        let map = AffineMap::new(&evaluator, &ToleranceBox::new(plan, draws.modes().clone()));
+        look(&evaluator, map)
+    }
+
+    fn is_affine(plan: &Plan) -> bool {
+        of(plan, 0, |_, map| match map {
+            Ok(_) => true,
+            Err(why) => {
+                assert!(why.0.contains("slot may come to its end"), "{why:?}");
+                false
+            }
+        })
+    }
+
+    /// By hand: what the rails are apart too far is shared by two slots of 1.5 mm, so they end at 3 mm, whichever errors make them up.
+    #[test]
+    fn check_errors_that_fill_a_slot_only_together_leave_no_map() {
+        for (span, length, affine) in [(1.3, 1.3, true), (1.7, 1.7, false), (2.5, 0.2, true), (0.2, 3.2, false), (3.2, 0.2, false)] {
+            assert_eq!(is_affine(&demo(DEMO, &[(Span, span), (BridgeLength, length)])), affine, "{span} {length}");
+        }
+    }
+
+    /// Against the joints themselves: as long as what the waves of a profile take up, each as high as its zone holds it, adds up to less
+    /// than a slot there is a map, and from there on there is none.
+    #[test]
+    fn check_waves_fill_a_slot_by_what_their_zone_holds() {
+        let used = |zone_mm: f64| {
+            let plan = demo(DEMO, &[(ErrorKind::StraightnessLateral(0), zone_mm)]);
+            of(&plan, 0, |evaluator, map| {
+                let draws = Draws::new(&plan, evaluator.machine.rails());
+                let of_zone = ToleranceBox::new(&plan, draws.modes().clone());
+                let tau = |j: usize, share: f64| {
+                    let mut point = vec![0.0; of_zone.dimension()];
+                    point[j] = share * of_zone.reach(j);
+                    evaluator.taken_up(&of_zone.installation(&plan, &point)).unwrap().tau
+                };
+                let slots = evaluator.machine.take_up_limits();
+                // A tenth of each wave, at which no slot is near its end, ten times.
+                let none = tau(0, 0.0);
+                let mut sums: Vec<f64> = none.iter().map(|t| t.abs()).collect();
+                for j in 0..of_zone.dimension() {
+                    let moved = tau(j, 0.1);
+                    sums.iter_mut().zip(moved.iter().zip(&none)).for_each(|(sum, (t, t0))| *sum += 10.0 * (t - t0).abs());
+                }
+                let most = sums.iter().zip(&slots).filter(|(_, slot)| **slot > 0.0).map(|(sum, slot)| sum / slot).fold(0.0, f64::max);
+                (most, map.is_ok())
+            })
+        };
+        let (at_two, _) = used(2.0);
+        for share in [0.5, 0.98, 1.03, 2.0] {
+            // By proportion, but for a hundredth of the slot that the bridge's weight takes up.
+            let (most, affine) = used(2.0 * share / at_two);
+            assert!((most / share - 1.0).abs() < 0.02 && (most < 1.0) == (share < 1.0), "{most} not {share}");
+            assert_eq!(affine, share < 1.0, "{share}: {most}");
+        }
+    }
+
+    /// A slot is at its end where the middle and all that the errors may move it come to it, and not a hair before.
+    #[test]
+    fn check_a_slot_is_at_its_end_from_its_width_on() {
+        let plan = demo(DEMO, &[(Height, 0.2)]);
+        let evaluator = Evaluator::new(Machine::new(&plan, 0).unwrap(), plan.study.drag).unwrap();
+        let map = FloatMap::new(&evaluator.machine, Drag::Plus).unwrap();
+        let builder = Builder { evaluator: &evaluator, map, tools: Vec::new(), service: Vec::new() };
+        let slots = evaluator.machine.take_up_limits();
+        assert!(slots.contains(&0.0) && slots.contains(&1.5) && slots.contains(&0.01));
+        for (i, slot) in slots.iter().enumerate() {
+            let ends = |middle: f64, reach: f64| {
+                let mut of_slots = vec![(0.0, 0.0); slots.len()];
+                of_slots[i] = (middle * slot, reach * slot);
+                builder.check_slots(&of_slots).is_err()
+            };
+            let found =
+                [(0.0, 1.0), (0.4, 0.5), (-0.4, 0.5), (0.5, 0.6), (-0.5, 0.6), (0.0, 0.999_999), (1.0, 0.0), (-1.0, 0.0), (0.0, 9.0)]
+                    .map(|(middle, reach)| ends(middle, reach));
+            // What has no slot takes nothing up.
+            let is = *slot > 0.0;
+            assert_eq!(found, [is, false, false, is, is, false, is, is, is], "{slot}");
+        }
+        let unslotted: Vec<(f64, f64)> = slots.iter().map(|s| if *s > 0.0 { (0.0, 0.0) } else { (1.0, 1.0) }).collect();
+        assert_eq!(builder.check_slots(&unslotted), Ok(()));
+    }
+
+    #[test]
+    fn check_floats_beside_slots_leave_no_map() {
+        let plan = demo(&DEMO.replace("{ joint = \"locating\"", "{ joint = \"bolted\""), &[(Height, 0.2)]);
+        of(&plan, 1, |_, map| assert!(map.unwrap_err().0.contains("floats move while other joints are tightened")));
+    }
+
+    /// A joint whose y floats has no force in y but the float's own, whatever the errors are: its drag where that is known, and all of it
+    /// unknown where the law alone counts.
+    #[test]
+    fn check_the_force_of_a_floating_joint_is_that_of_its_float() {
+        for (drag, known_n, unknown_n) in [("both_signs", 15.0, 0.0), ("law", 0.0, 15.0)] {
+            let text = DEMO.replace("drag = \"both_signs\"", &format!("drag = \"{drag}\""));
+            let plan = demo(&text, &[(Height, 0.2), (Span, 0.3), (ErrorKind::Seat, 0.05)]);
+            of(&plan, 1, |evaluator, map| {
+                let map = map.unwrap();
+                // Two joints at end A, then the floating one.
+                let (size, y) = (9, 7);
+                assert!(map.joints.iter().all(|forces| forces.len() == size && forces[y].abs() == known_n), "{:?}", map.joints);
+                let sum: f64 = map.joints.iter().map(|forces| forces[y]).sum();
+                assert_eq!((sum, map.unknown_n.clone()), (0.0, vec![unknown_n]));
+                assert_eq!(evaluator.drags().len() as f64 * 15.0, 15.0 + known_n);
+                for station in 0..2 {
+                    let row = &map.joint_rows[station * size + y];
+                    assert!(row.len() == map.columns && row[..map.columns - 1].iter().all(|r| *r == 0.0) && row[map.columns - 1] == 1.0);
+                }
+            });
+        }
+    }
+}

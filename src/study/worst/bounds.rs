@@ -119,6 +119,10 @@ pub(super) fn float_reach(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &
             .collect();
         let change = next.iter().zip(&past).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
         past = next;
+        // Grown without end: the difference of two such numbers would not show it.
+        if past.iter().any(|e| !e.is_finite()) {
+            return None;
+        }
         if change <= 1e-13 * (1.0 + past.iter().copied().fold(0.0, f64::max)) {
             // Substitution stops a hair below its limit: a thousandth more is surely above it.
             return Some((0..m).map(|j| (if past[j] > 0.0 { stop(j).0 + 1.001 * past[j] } else { free[j] }, 1.001 * past[j])).collect());
@@ -130,4 +134,74 @@ pub(super) fn float_reach(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &
 /// Bound of the resultant of `count` components whose rows and values are given: root of the sum of squared bounds.
 pub(super) fn resultant(spreads: &[f64], values: &[f64]) -> f64 {
     spreads.iter().zip(values).map(|(s, v)| (v.abs() + s).powi(2)).sum::<f64>().sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::by_hand::{float, map, plan_of_two, square};
+    use super::*;
+
+    /// Two floats at two stations: where each can come to, and how each pushes both.
+    fn of_two_floats(compliance: [[f64; 2]; 2]) -> AffineMap {
+        let mut found = map(&[(0, 0.3), (0, 0.2), (1, 0.4), (1, 0.1)]);
+        found.floats = [[2.0, -1.0], [-2.5, 0.5], [1.5, -3.0], [0.0, 0.0]].map(Vec::from).into();
+        // Station 0: float 0 moves by 0.3 with the errors, float 1 by 0.5; station 1: by 1.5 and 0.2.
+        found.float_rows = [[0.1, -0.2], [0.4, 0.1], [1.0, 0.5], [0.2, 0.0]].map(Vec::from).into();
+        found.compliance = compliance.map(Vec::from).into();
+        found
+    }
+
+    fn reached(found: &AffineMap, laws: [Law; 2]) -> Option<Vec<(f64, f64)>> {
+        let plan = plan_of_two();
+        float_reach(found, &square(&plan), &laws)
+    }
+
+    fn near(found: &[(f64, f64)], expected: [(f64, f64); 2]) {
+        let close = |a: f64, b: f64| (a - b).abs() < 1e-10 * (1.0 + b.abs());
+        assert!(found.iter().zip(expected).all(|(f, e)| close(f.0, e.0) && close(f.1, e.1)), "{found:?} against {expected:?}");
+    }
+
+    /// By hand: float 0 is farthest at station 1, 1.5 and 1.5 by the errors; float 1 there too, 3.0 and 0.2.
+    #[test]
+    fn check_a_float_that_cannot_reach_its_stop_goes_as_far_as_its_worst_place() {
+        let far = float(5.0, 300.0);
+        near(&reached(&of_two_floats([[0.1, 0.02], [0.02, 0.05]]), [far, far]).unwrap(), [(3.0, 0.0), (3.2, 0.0)]);
+    }
+
+    /// By hand: past the stops by e with 2 e0 = 1 + 0.02 x 20 e1 and 2 e1 = 0.5 + 0.02 x 10 e0, so e1 = 0.3 / 0.98, and
+    /// e0 = 0.5 + 0.2 e1. A float whose stop is 1 mm away from where it comes to is pushed by 0.2 x 0.5 only and stays free.
+    #[test]
+    fn ref_stops_that_push_each_other_settle_where_both_are_held() {
+        let compliance = [[0.1, -0.02], [-0.02, 0.05]];
+        let (e0, e1) = (0.5 + 0.2 * 0.3 / 0.98, 0.3 / 0.98);
+        let found = reached(&of_two_floats(compliance), [float(2.0, 10.0), float(2.7, 20.0)]).unwrap();
+        near(&found, [(2.0 + 1.001 * e0, 1.001 * e0), (2.7 + 1.001 * e1, 1.001 * e1)]);
+        let found = reached(&of_two_floats(compliance), [float(2.0, 10.0), float(4.2, 20.0)]).unwrap();
+        near(&found, [(2.0 + 1.001 * 0.5, 1.001 * 0.5), (3.2, 0.0)]);
+        // What a stop pushes is counted by how far the other float yields to it, which the order of the two does not change.
+        let lopsided = [[0.1, 0.03], [0.01, 0.05]];
+        // 2 e0 = 1 + 0.01 x 20 e1, 2 e1 = 0.5 + 0.03 x 10 e0.
+        let e0 = (0.5 + 0.1 * 0.25) / (1.0 - 0.1 * 0.15);
+        let e1 = 0.25 + 0.15 * e0;
+        let found = reached(&of_two_floats(lopsided), [float(2.0, 10.0), float(2.7, 20.0)]).unwrap();
+        near(&found, [(2.0 + 1.001 * e0, 1.001 * e0), (2.7 + 1.001 * e1, 1.001 * e1)]);
+    }
+
+    /// By hand: two floats alike, each past its stop by 2 e = a + g e. With g near 2 the substitution comes near its limit slowly and
+    /// goes far; digits are those of a number of that size. From 2 on there is no limit.
+    #[test]
+    fn ref_stops_that_drive_each_other_far_have_a_bound_as_long_as_there_is_one() {
+        let driven = |g: f64| {
+            let mut found = of_two_floats([[0.1, 0.1 * g], [0.1 * g, 0.1]]);
+            found.floats.iter_mut().for_each(|f| f.fill(2.0));
+            found.float_rows.iter_mut().for_each(|r| r.fill(0.0));
+            // 2 mm where nothing stops them: a = 0.28.
+            reached(&found, [float(1.72, 10.0); 2])
+        };
+        for g in [1.5, 1.9, 1.9944] {
+            let e = 1.001 * 0.28 / (2.0 - g);
+            near(&driven(g).unwrap(), [(1.72 + e, e); 2]);
+        }
+        assert!(driven(2.0).is_none() && driven(2.5).is_none());
+    }
 }

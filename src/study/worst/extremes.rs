@@ -165,6 +165,7 @@ fn tool_parts(map: &AffineMap, cases: usize, parts: Range<usize>) -> impl Iterat
 
 #[cfg(test)]
 mod tests {
+    use super::super::by_hand::{CORNERS, along, float, map, plan_of_two, square};
     use super::*;
     use crate::input::read_plan;
     use crate::structure::Machine;
@@ -204,6 +205,54 @@ mod tests {
             let bound = if key == "static_safety" { 1.0 / extremes.of(key) } else { extremes.of(key) };
             let attained = value(&outcome) / bound;
             assert!(attained > 1.0 - less && attained < 1.0 + 1e-9, "{key}: {attained} of its bound");
+        }
+    }
+
+    /// Each search begins in the corner of its own quantity; loads, lives and whatever else in that of the most loaded block.
+    #[test]
+    fn check_every_quantity_starts_from_its_own_corner() {
+        let at = |value: f64, u: f64| (value, vec![u, -u]);
+        let dynamic = Spreads { values: Vec::new(), weights: [1.0; 5] };
+        let mut extremes = Extremes {
+            map: map(&[]),
+            dynamic,
+            blocks: vec![at(10.0, 0.1), at(30.0, 0.2), at(20.0, 0.3)],
+            static_load_n: at(40.0, 0.4),
+            travel: at(0.5, 0.5),
+            joint_n: at(600.0, 0.6),
+            tool_mm: at(0.7, 0.7),
+            yaw_rad: at(8e-4, 0.8),
+            past_stops: Vec::new(),
+            c0_n: 100.0,
+        };
+        let keys =
+            ["peak_load_n", "life_km", "static_safety", "float_travel_used", "joint_force_n", "tool_displacement_mm", "tool_yaw_mrad"];
+        let expected = [0.2, 0.2, 0.4, 0.5, 0.6, 0.7, 0.8].map(|u| vec![vec![u, -u]]);
+        assert_eq!(keys.map(|key| extremes.starts(key)), expected);
+        // A quantity that nothing moves has no corner.
+        extremes.travel = (0.0, Vec::new());
+        assert!(extremes.starts("float_travel_used").is_empty());
+    }
+
+    /// Against every corner of the square in every place: of the float that uses most of its travel, the corner that moves it farthest.
+    /// By hand it is 1.0 + 2.5 of 4 mm, though another place stands farther out and another product is larger.
+    #[test]
+    fn check_the_corner_of_the_travel_moves_the_float_that_uses_most_of_it() {
+        let plan = plan_of_two();
+        for side in [1.0, -1.0] {
+            let mut found = map(&[(0, 0.5), (1, 0.3), (2, 0.2)]);
+            found.floats = vec![vec![0.5, -side], vec![-2.0, 3.0 * side], vec![1.0, 1.7 * side]];
+            let rows = [[0.1, 0.7], [1.0, -1.5], [0.3, -0.3], [0.2, 0.1], [0.5, 0.1], [0.9, 0.8]];
+            found.float_rows = rows.map(Vec::from).into();
+            let laws = [float(9.0, 300.0), float(4.0, 300.0)];
+            let floats = [(2.6, 0.0), (3.5, 0.0)];
+            let (used, corner) = travel_bound(&found, &square(&plan), &laws, &floats);
+            assert_eq!(used, 3.5 / 4.0);
+            let way =
+                |point: &[f64]| (0..3).map(|s| (found.floats[s][1] + along(&found.float_rows[2 * s + 1], point)).abs()).fold(0.0, f64::max);
+            assert_eq!(CORNERS.map(|c| way(&c)).into_iter().fold(0.0, f64::max), 3.5);
+            assert_eq!(way(&corner), 3.5, "{corner:?}");
+            assert_eq!(corner, [-side, side]);
         }
     }
 }

@@ -140,3 +140,98 @@ impl<'a> Tree<'a> {
         LeastLife { bound_km: 0.0, opened, stopped: false }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::by_hand::{CORNERS, along, map, plan_of_two, square};
+    use super::*;
+    use crate::input::Plan;
+
+    const BLOCKS: usize = 2;
+
+    /// P is the sum of sizes of Fy and Fz here.
+    const WEIGHTS: [f64; 5] = [1.0, 1.0, 0.0, 0.0, 0.0];
+
+    /// Two blocks at two stations under Fy and Fz. What helps one block harms the other; a place without a share of the distance is
+    /// loaded out of all proportion.
+    fn two_blocks() -> AffineMap {
+        let mut found = map(&[(0, 0.6), (1, 0.4), (1, 0.0)]);
+        let loads = [[100.0, -900.0], [-150.0, -700.0], [200.0, -800.0], [50.0, -1000.0], [9e4, 0.0], [9e4, 0.0]];
+        found.loads = loads.map(|[y, z]| [y, z, 0.0, 0.0, 0.0]).into();
+        let rows = [
+            [[200.0, -50.0], [-300.0, 100.0]],
+            [[-100.0, 250.0], [250.0, -300.0]],
+            [[150.0, 20.0], [-200.0, 250.0]],
+            [[-60.0, -120.0], [350.0, 150.0]],
+        ];
+        for of_block in rows {
+            found.load_rows.extend(of_block.map(Vec::from));
+            found.load_rows.extend(vec![vec![0.0; 2]; 3]);
+        }
+        found
+    }
+
+    /// P of a block in a place at a point.
+    fn load(of: &AffineMap, place: usize, block: usize, point: &[f64]) -> f64 {
+        let first = (of.places[place].station * BLOCKS + block) * 5;
+        (0..2).map(|i| (of.loads[place * BLOCKS + block][i] + along(&of.load_rows[first + i], point)).abs()).sum()
+    }
+
+    /// Life with P of every block in every place given.
+    fn life_km(plan: &Plan, of: &AffineMap, p: impl Fn(usize, usize) -> f64) -> f64 {
+        let block = &plan.block;
+        let of_block = |b: usize| {
+            let mut sum = LifeSum::default();
+            for (n, place) in of.places.iter().enumerate().filter(|(_, place)| place.share > 0.0) {
+                sum.add(block.element, place.share, effective_load(block, p(n, b)));
+            }
+            rating_life_km(block, sum.mean_load_n(block.element))
+        };
+        system_life_km(block.element, (0..BLOCKS).map(of_block))
+    }
+
+    fn with_tree(look: impl FnOnce(&Plan, &AffineMap, &Tree<'_>)) {
+        let plan = plan_of_two();
+        let of = two_blocks();
+        let spreads = Spreads::new(&of, &square(&plan), BLOCKS, WEIGHTS);
+        look(&plan, &of, &Tree::new(&plan.block, &of, &spreads, 2));
+    }
+
+    /// Against enumeration: with every error fixed the bound is the life of that corner; with some left open each block in each place
+    /// takes the greatest load of the corners that are left.
+    #[test]
+    fn check_a_branch_is_bounded_by_the_greatest_load_of_its_corners() {
+        with_tree(|plan, of, tree| {
+            for sides in [vec![], vec![false], vec![true], vec![false, false], vec![false, true], vec![true, false], vec![true, true]] {
+                let held = |c: &&[f64; 2]| sides.iter().zip(&tree.order).all(|(side, &j)| (c[j] > 0.0) == *side);
+                let left: Vec<_> = CORNERS.iter().filter(held).collect();
+                assert_eq!(left.len(), 4 >> sides.len());
+                let expected = life_km(plan, of, |n, b| left.iter().map(|c| load(of, n, b, &c[..])).fold(0.0, f64::max));
+                let found = tree.bound_km(&sides);
+                assert!((found / expected - 1.0).abs() < 1e-12, "{sides:?}: {found} against {expected}");
+            }
+        });
+    }
+
+    /// A search ends where the gap is 5 %, where enough branches are open, or where it is stopped, and says which of them it was.
+    #[test]
+    fn check_a_search_ends_for_the_reason_that_it_says() {
+        with_tree(|plan, of, tree| {
+            let root_km = tree.bound_km(&[]);
+            let run = |attained_km: f64, most: usize, stop: bool| tree.search(attained_km, most, &|| stop);
+            let at_root = |stopped: bool| LeastLife { bound_km: root_km, opened: 0, stopped };
+            assert_eq!(run(1.04 * root_km, 100, false), at_root(false));
+            assert_eq!(run(1.04 * root_km, 100, true), at_root(false));
+            assert_eq!(run(1.06 * root_km, 0, false), at_root(false));
+            assert_eq!(run(1.06 * root_km, 100, true), at_root(true));
+            assert!(run(1.06 * root_km, 100, false).opened > 0);
+            // Nothing is bounded above what is attained.
+            assert_eq!(run(0.9 * root_km, 100, false).bound_km, 0.9 * root_km);
+            let least_km = CORNERS.map(|c| life_km(plan, of, |n, b| load(of, n, b, &c))).into_iter().fold(f64::INFINITY, f64::min);
+            assert!(least_km > 1.1 * root_km, "{least_km} against {root_km}");
+            let found = run(least_km, 100, false);
+            assert!(found.bound_km <= least_km * (1.0 + 1e-12) && found.bound_km >= least_km / 1.05, "{found:?} against {least_km}");
+            assert!(!found.stopped && (1..=3).contains(&found.opened));
+        });
+    }
+}

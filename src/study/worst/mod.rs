@@ -2,6 +2,8 @@
 
 mod affine;
 mod bounds;
+#[cfg(test)]
+mod by_hand;
 mod extremes;
 mod least_life;
 mod search;

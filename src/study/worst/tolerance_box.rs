@@ -312,4 +312,20 @@ mod tests {
             assert_eq!(reach[0], reach[1], "all profiles have the same waves");
         }
     }
+
+    /// Where one wave is held by no point of the grid its amplitude has no end, and no bound may be made of that: not for a quantity
+    /// that hangs on it, and not a smaller one for others.
+    #[test]
+    fn check_a_wave_that_nothing_holds_has_no_bound() {
+        let mut of = box_of_four();
+        let modes = of.modes();
+        let held =
+            nalgebra::DMatrix::from_fn(2 * modes, modes, |row, mode| if row / 2 == mode && mode != 1 { [-1.0, 1.0][row % 2] } else { 0.0 });
+        of.band = Band::new(&held);
+        // By hand: 0 <= c - a, c + a <= 1 hold a between -1/2 and 1/2.
+        near(&[of.profile_support(&unit(&of, 0), &mut Corners::default()).0], &[0.5]);
+        let (reach, amplitudes) = of.profile_support(&unit(&of, 1), &mut Corners::default());
+        assert_eq!((reach, amplitudes), (f64::INFINITY, vec![0.0; modes]));
+        assert_eq!((of.reach(of.scalars() + 1), of.mode_reach(&unit(&of, 1))), (f64::INFINITY, f64::INFINITY));
+    }
 }
