@@ -27,7 +27,7 @@ pub struct Distribution {
     low: f64,
     high: f64,
     mean: f64,
-    /// Sum of squared deviations from the running mean (Welford, Technometrics 4, 1962).
+    /// Sum of squared deviations from the mean, lot by lot (Chan, Golub and LeVeque, The American Statistician 37, 1983).
     squares: f64,
 }
 
@@ -45,26 +45,38 @@ fn least(class: u64) -> f64 {
 }
 
 impl Distribution {
-    /// Takes a value in. NaN counts as the largest one.
-    pub fn insert(&mut self, value: f64) {
+    /// Takes values in. NaN counts as the largest one.
+    pub fn extend(&mut self, values: &[f64]) {
+        let Some(first) = values.first() else { return };
         if self.count == 0 {
-            (self.low, self.high) = (value, value);
+            (self.low, self.high) = (*first, *first);
         }
-        self.count += 1;
-        self.low = if value < self.low { value } else { self.low };
-        self.high = if value > self.high || value.is_nan() { value } else { self.high };
-        let off = value - self.mean;
-        self.mean += off / self.count as f64;
-        self.squares += off * (value - self.mean);
+        for &value in values {
+            self.low = if value < self.low { value } else { self.low };
+            self.high = if value > self.high || value.is_nan() { value } else { self.high };
+        }
+        self.count_moments(values);
         if self.pages.is_empty() {
-            self.kept.push(value);
+            self.kept.extend_from_slice(values);
             self.sorted = false;
             if self.kept.len() > KEPT {
                 std::mem::take(&mut self.kept).into_iter().for_each(|v| self.classify(v));
             }
         } else {
-            self.classify(value);
+            values.iter().for_each(|v| self.classify(*v));
         }
+    }
+
+    /// The values' own mean and squared deviations, then both lots as one.
+    fn count_moments(&mut self, values: &[f64]) {
+        let (before, own) = (self.count as f64, values.len() as f64);
+        let mean = values.iter().sum::<f64>() / own;
+        let squares: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+        let off = mean - self.mean;
+        self.count += values.len() as u64;
+        let all = self.count as f64;
+        self.mean += off * own / all;
+        self.squares += squares + off * off * before * own / all;
     }
 
     fn classify(&mut self, value: f64) {
@@ -174,7 +186,7 @@ mod tests {
 
     fn of(values: &[f64]) -> Distribution {
         let mut d = Distribution::default();
-        values.iter().for_each(|v| d.insert(*v));
+        values.chunks(777).for_each(|lot| d.extend(lot));
         d.sort();
         d
     }

@@ -66,7 +66,8 @@ impl Tally {
     pub fn take(&mut self, plan: &Plan, outcomes: &[Outcome]) {
         // Each reading is counted by one thread in the order of the draws: the same bits for any number of threads.
         self.readings.par_iter_mut().zip(Reading::ALL).for_each(|(distribution, reading)| {
-            outcomes.iter().map(|o| reading.of(o)).filter(|v| !v.is_nan() || !reading.is_of_rows()).for_each(|v| distribution.insert(v));
+            let known = outcomes.iter().map(|o| reading.of(o)).filter(|v| !v.is_nan() || !reading.is_of_rows());
+            distribution.extend(&known.collect::<Vec<_>>());
         });
         for (hits, requirement) in self.hits.iter_mut().zip(&plan.requirements) {
             *hits += outcomes.iter().filter(|o| shortfall(requirement, o) <= 0.0).count() as u64;
