@@ -341,6 +341,8 @@ mod tests {
         }
         assert_eq!(b, [0.0; 6], "a rail that nobody read is left to the plan's prior");
         assert_eq!(unread_pads(&plan, VERTICAL, &[at(B, 2600.0)])[A], [0.0; 6]);
+        // 260 mm before the third pad is more than half of the 500 mm behind it, though less than half of the 600 mm before.
+        assert!(unread_pads(&plan, VERTICAL, &[at(A, 740.0)])[A].iter().all(|room| *room > 0.08));
     }
 
     #[test]

@@ -146,7 +146,7 @@ fn axes(points: &[Point]) -> Option<(Vector3<f64>, Vector3<f64>)> {
         return Some((along * sense, Vector3::z()));
     }
     let across = means[B] - means[A];
-    let up = along.cross(&(across - along * along.dot(&across))).try_normalize(1e-9)?;
+    let up = along.cross(&across).try_normalize(1e-9)?;
     let sense = if up.z < 0.0 { -1.0 } else { 1.0 };
     Some((along * sense, up * sense))
 }
