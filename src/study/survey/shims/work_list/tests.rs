@@ -1,3 +1,5 @@
+//! Limits that are aimed at, what a list is worth, what stops it and when it is proved.
+
 use super::*;
 use crate::geometry::Rails;
 use crate::input::read_plan;
