@@ -364,4 +364,16 @@ mod tests {
         };
         assert_eq!([said(0.9e9), said(2e9), said(3e12)], [None, Some("2e9".into()), Some("3e12".into())]);
     }
+
+    #[test]
+    fn check_floats_that_never_slide_are_told_by_their_share() {
+        let plan = demo();
+        let evaluator = Evaluator::new(Machine::new(&plan, 1).unwrap(), plan.study.drag).unwrap();
+        let said = |sticking: f64| {
+            let mut list = Vec::new();
+            from_draws(&evaluator, &Tally::new(&plan), sticking, &mut list);
+            list.into_iter().filter(|f| f.what == "a float never slides").map(|f| f.amount).collect::<Vec<_>>()
+        };
+        assert_eq!([said(0.25), said(0.0)], [vec!["25.0 % of installations".to_string()], vec![]]);
+    }
 }

@@ -132,4 +132,13 @@ mod tests {
     fn check_each_reading_stands_at_its_own_place() {
         assert!(Reading::ALL.iter().enumerate().all(|(i, r)| *r as usize == i));
     }
+
+    /// What only rows tell is no number where there are none, and everything else is one.
+    #[test]
+    fn check_what_is_of_rows_is_no_number_without_them() {
+        let without = Outcome::start();
+        let of_rows: Vec<Reading> = Reading::ALL.into_iter().filter(|r| r.is_of_rows()).collect();
+        assert_eq!(of_rows, [Reading::LifeByLoad, Reading::PeakElement, Reading::PeakPressure, Reading::ElementSafety]);
+        assert!(Reading::ALL.iter().all(|r| r.of(&without).is_nan() == r.is_of_rows()));
+    }
 }

@@ -146,4 +146,19 @@ mod tests {
         assert_eq!(named.len(), usize::from(!seat_is_free), "{said:?}");
         assert!(named.iter().all(|f| f.amount == format!("joint {} of {there}", there + 2) && f.place.ends_with("end b")));
     }
+
+    /// What rounding leaves, a billionth of 1 and the greater limit, is let pass: 1e-8 beside -7 to 9 and -9 to 7.
+    #[test]
+    fn check_rounding_beyond_a_limit_is_not_remarked_on() {
+        let mut plan = plan();
+        let mut said = |(lower, upper): (f64, f64), height_mm: f64| {
+            plan.errors.sources.iter_mut().filter(|s| s.kind == ErrorKind::Height).for_each(|s| (s.lower, s.upper) = (lower, upper));
+            remarks(&plan, &plan.arrangements[0], &Installation { height_mm, ..Installation::perfect(&plan) }).len()
+        };
+        for limits in [(-7.0, 9.0), (-9.0, 7.0)] {
+            assert_eq!([9.5e-9, 1.1e-8].map(|beyond| said(limits, limits.1 + beyond)), [0, 1], "{limits:?}");
+            assert_eq!([9.5e-9, 1.1e-8].map(|beyond| said(limits, limits.0 - beyond)), [0, 1], "{limits:?}");
+        }
+        assert_eq!([0.9e-9, 1.1e-9].map(|beyond| said((0.0, 0.0), beyond)), [0, 1]);
+    }
 }

@@ -150,11 +150,7 @@ fn arrangement(
             true => None,
             false => Some(scale_beside_the_others(evaluator, depth, seed, &|s| kinds.contains(&s.kind))?),
         };
-        let judgement = match headroom {
-            None => Judgement::Nothing,
-            Some(_) if all.reach == Reach::Never => Judgement::NoToleranceHelps,
-            Some(h) => judge(&h, shares),
-        };
+        let judgement = judge(headroom.as_ref(), all.reach, shares);
         let sources = plan.errors.sources.iter().filter(|s| kinds.contains(&s.kind)).copied().collect();
         Ok(CalloutReview { callout, sources, headroom, shares, judgement })
     };
@@ -181,7 +177,12 @@ fn arrangement(
     })
 }
 
-fn judge(headroom: &ScaleLimit, shares: [f64; 2]) -> Judgement {
+/// `all` is the common factor of everything on the drawing.
+fn judge(headroom: Option<&ScaleLimit>, all: Reach, shares: [f64; 2]) -> Judgement {
+    let Some(headroom) = headroom else { return Judgement::Nothing };
+    if all == Reach::Never {
+        return Judgement::NoToleranceHelps;
+    }
     match headroom.reach {
         Reach::Scale(s) if s < 1.0 => Judgement::TooLoose,
         Reach::Scale(s) if s < MUCH => Judgement::Right,
@@ -221,7 +222,8 @@ mod tests {
 
     #[test]
     fn check_judgements_of_headrooms_and_shares() {
-        let judged = |reach: Reach, shares: [f64; 2]| judge(&ScaleLimit { reach, sure: reach, possible: reach, stopped_by: None }, shares);
+        let limit = |reach: Reach| ScaleLimit { reach, sure: reach, possible: reach, stopped_by: None };
+        let judged = |reach: Reach, shares: [f64; 2]| judge(Some(&limit(reach)), Reach::Scale(0.9), shares);
         for (reach, shares, expected) in [
             (Reach::Scale(0.99), [0.5; 2], Judgement::TooLoose),
             (Reach::Scale(1.0), [0.5; 2], Judgement::Right),
@@ -235,6 +237,11 @@ mod tests {
             assert_eq!(judged(reach, shares), expected, "{reach:?} {shares:?}");
         }
         assert_eq!([Reach::Never, Reach::Scale(1.5), Reach::Always].map(factor), [0.0, 1.5, f64::INFINITY]);
+        // Where everything at zero breaks a requirement no callout is to blame, and one that feeds nothing is worth nothing.
+        for reach in [Reach::Never, Reach::Scale(0.5), Reach::Scale(1.5), Reach::Always] {
+            assert_eq!(judge(Some(&limit(reach)), Reach::Never, [0.5; 2]), Judgement::NoToleranceHelps);
+            assert_eq!(judge(None, reach, [0.5; 2]), Judgement::Nothing);
+        }
     }
 
     #[test]

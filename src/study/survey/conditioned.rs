@@ -341,6 +341,8 @@ mod tests {
         }
         assert_eq!(b, [0.0; 6], "a rail that nobody read is left to the plan's prior");
         assert_eq!(unread_pads(&plan, VERTICAL, &[at(B, 2600.0)])[A], [0.0; 6]);
+        // 260 mm before the third pad is more than half of the 500 mm behind it, though less than half of the 600 mm before.
+        assert!(unread_pads(&plan, VERTICAL, &[at(A, 740.0)])[A].iter().all(|room| *room > 0.08));
     }
 
     #[test]
@@ -359,5 +361,56 @@ mod tests {
             assert!((found[rail] / zone[A] - 1.0).abs() < 1e-12 && found[1 - rail] == 0.0, "{found:?}");
         }
         assert_eq!(amplitudes(&zoned, &[at(A, 500.0)]), zone, "a stated zone is the plan's");
+    }
+
+    /// Readings across of one rail, or between both, in one common reference.
+    fn part(readings: &[(Option<usize>, f64, f64)]) -> Part {
+        let plan = plan();
+        let reading = |&(rail, x_mm, value): &(Option<usize>, f64, f64)| {
+            let place = crate::input::survey::Place { line: 1, column: String::new(), written: String::new() };
+            let quantity = if rail.is_some() { Quantity::Lateral } else { Quantity::Gauge };
+            Reading { place, quantity, rail, x_mm, value, uncertainty: Some(0.02) }
+        };
+        let corrected = Corrected {
+            readings: readings.iter().map(reading).collect(),
+            scale: 0.0,
+            level_zero_rad: 0.0,
+            keeps_common_yaw: false,
+            height_is_seen: true,
+            turn_with_rolls: false,
+            said: Vec::new(),
+            findings: Vec::new(),
+        };
+        Part::new(&plan, &Rails::new(&plan).unwrap(), &corrected, Reference::Common, LATERAL).unwrap()
+    }
+
+    fn at_pads(rail: Option<usize>, value: f64) -> Vec<(Option<usize>, f64, f64)> {
+        (0..14).map(|i| (rail, 500.0 * f64::from(i), value)).collect()
+    }
+
+    /// A rail's line is told by its own readings, or by the other rail's and the distance between them.
+    #[test]
+    fn check_lines_are_seen_where_readings_tell_them() {
+        let of_a = part(&at_pads(Some(A), 0.4));
+        assert_eq!((of_a.seen, of_a.read), ([[true, true], [false, false]], [true, false]));
+        // 14 readings of 0.02 leave their mean known to 0.005, and the vague prior does not pull at it.
+        assert!(of_a.posterior.mean_profiles()[A].iter().all(|v| (v - 0.4).abs() < 0.005));
+        assert_eq!(part(&at_pads(Some(B), 0.4)).seen, [[false; 2]; 2]);
+        // Gauge alone leaves nothing open: rail A's line is taken as the reference.
+        assert_eq!(part(&at_pads(None, 0.4)).seen, [[true; 2]; 2]);
+        // One pad of rail A near its middle (s = 1/26) tells its offset and not its drift; the gauge tells all of B against A.
+        let mut one_pad = at_pads(None, 0.4);
+        one_pad.push((Some(A), 3500.0, 0.1));
+        assert_eq!(part(&one_pad).seen, [[true, false], [true, true]]);
+    }
+
+    /// Read 100 mm beside it, a pad that is out is still the one that is named.
+    #[test]
+    fn check_a_settled_pad_is_the_nearest_to_its_reading() {
+        for (pad, beside) in [(8, 100.0), (8, -100.0), (3, 200.0)] {
+            let mut readings = at_pads(Some(A), 0.0);
+            (readings[pad].1, readings[pad].2) = (500.0 * pad as f64 + beside, 0.3);
+            assert_eq!(part(&readings).settled, [(A, pad)], "{beside}");
+        }
     }
 }

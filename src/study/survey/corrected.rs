@@ -234,3 +234,100 @@ impl Weighed {
         if high > low { from + (to - from) * ((x_mm - low) / (high - low)).clamp(0.0, 1.0) } else { from }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+    use crate::input::survey::{Place, read_survey};
+
+    fn plan() -> Plan {
+        read_plan(include_str!("../../../examples/panel-bridge.toml"), "plan.toml").unwrap()
+    }
+
+    fn reading(quantity: Quantity, rail: Option<usize>, x_mm: f64) -> Reading {
+        let place = Place { line: 1, column: String::new(), written: String::new() };
+        Reading { place, quantity, rail, x_mm, value: 0.1, uncertainty: Some(0.01) }
+    }
+
+    /// A survey of these readings, the bridge off the rails, and its frame's temperature not stated.
+    fn corrected(readings: Vec<Reading>, state: impl Fn(&mut State)) -> Corrected {
+        let plan = plan();
+        let text = "# u_point_mm = 0.01\n# bridge = off\nrail,station,lateral\nA,0,0\n";
+        let mut survey = read_survey(text.as_bytes(), "survey.csv", &plan, &[], &[]).unwrap();
+        state(&mut survey.state);
+        survey.readings = readings;
+        let placed = Placed { readings: survey.readings.clone(), motion: None, said: Vec::new() };
+        correct(&plan, &survey, &placed, None).unwrap()
+    }
+
+    /// All sixteen ways to read or not to read heights of rails, their difference, gravity and cross-levels by the instrument.
+    /// Heights in axes that lean leave the lean open, unless the difference is read: it is turned away with the
+    /// cross-levels where they lean alike, and left unseen where they do not.
+    #[test]
+    fn check_a_lean_is_open_only_in_heights_without_gravity_and_difference() {
+        for ways in 0..16 {
+            let [heights, gravity, difference, levels] = [1, 2, 4, 8].map(|bit| ways & bit != 0);
+            let mut readings = vec![reading(Quantity::Lateral, Some(0), 0.0)];
+            readings.extend(heights.then(|| reading(Quantity::Vertical, Some(1), 0.0)));
+            readings.extend(difference.then(|| reading(Quantity::Height, None, 0.0)));
+            let found = corrected(readings, |s| (s.z_is_gravity, s.levels_by_instrument) = (Some(gravity), levels));
+            let said = found.findings.iter().any(|f| f.what.contains("cannot be seen"));
+            let told = (found.height_is_seen, found.turn_with_rolls, said, found.said.len());
+            let expected = match (heights, gravity, difference) {
+                (true, false, false) => (false, levels, !levels, usize::from(levels)),
+                _ => (true, false, false, 0),
+            };
+            assert_eq!(told, expected, "{heights} {gravity} {difference} {levels}");
+        }
+    }
+
+    /// What warms and stretches is the length between the rails: it is in the gauge and in rail B's place across.
+    #[test]
+    fn check_temperatures_concern_lengths_across_and_nothing_else() {
+        for (quantity, rail, concerned) in [
+            (Quantity::Gauge, None, true),
+            (Quantity::Lateral, Some(1), true),
+            (Quantity::Lateral, Some(0), false),
+            (Quantity::Vertical, Some(1), false),
+            (Quantity::CrossLevel, Some(1), false),
+            (Quantity::Height, None, false),
+        ] {
+            let found = corrected(vec![reading(quantity, rail, 0.0)], |s| s.frame_dt_k = None);
+            assert_eq!((found.findings.len(), found.scale > 0.0), (usize::from(concerned), concerned), "{quantity:?} {rail:?}");
+            let warm = corrected(vec![reading(quantity, rail, 0.0)], |s| s.frame_dt_k = Some(2.0));
+            // By hand: a span that is read 2 K too warm is too wide by 2 K times its expansion.
+            let plan = plan();
+            let grown = if concerned { 2.0 * plan.frame.expansion_per_k * plan.frame.span_mm } else { 0.0 };
+            assert!((warm.readings[0].value - (0.1 - grown)).abs() < 1e-12, "{quantity:?} {rail:?}");
+        }
+    }
+
+    /// Blocks 100 mm behind and 300 mm before the truck's reference, the bridge standing at 2000: they press on 1900 and on 2300.
+    #[test]
+    fn check_a_standing_bridge_presses_where_its_blocks_stand() {
+        let mut plan = plan();
+        for truck in &mut plan.trucks {
+            truck.blocks.truncate(2);
+            (truck.blocks[0].x_mm, truck.blocks[1].x_mm) = (-100.0, 300.0);
+        }
+        plan.supports.iter_mut().for_each(|s| s.stiffness = [1e3, 2e3, 3e3]);
+        plan.block.length_mm = Some(80.0);
+        let weighed = Weighed { plan };
+        let mut response = weighed.respond(2000.0, None).unwrap();
+        response.block_loads = [[100.0, -200.0], [300.0, -600.0], [10.0, -20.0], [50.0, -100.0]].map(|[y, z]| [y, z, 0.0, 0.0, 0.0]).into();
+        let of =
+            |rail: usize, component: usize, x_mm: f64, bridge: BridgeState| weighed.at(&response, rail, component, 2000.0, x_mm, bridge);
+        let standing = BridgeState::Standing(2000.0);
+        // Load over stiffness at each block, in the middle the mean of both, half a block (40 mm) beyond as at the block, then nothing.
+        for (x_mm, share) in
+            [(1900.0, 100.0), (2100.0, 200.0), (2300.0, 300.0), (2339.0, 300.0), (1861.0, 100.0), (2341.0, 0.0), (1859.0, 0.0)]
+        {
+            assert!((of(0, 0, x_mm, standing) - share / 1e3).abs() < 1e-12, "{x_mm}");
+            assert!((of(0, 1, x_mm, standing) + 2.0 * share / 2e3).abs() < 1e-12, "{x_mm}");
+        }
+        assert!((of(1, 0, 2300.0, standing) - 0.05).abs() < 1e-12 && (of(1, 1, 1900.0, standing) + 0.01).abs() < 1e-12);
+        // A travelling one is over every place with the mean of its blocks.
+        assert!((of(0, 0, 77.0, BridgeState::Travelling) - 0.2).abs() < 1e-12);
+    }
+}

@@ -165,3 +165,35 @@ impl View<'_> {
         self.corrected.readings.iter().filter(move |r| r.quantity == quantity && r.rail == rail)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+    use crate::input::survey::read_survey;
+    use crate::study::survey::evaluate_survey;
+
+    /// Headings of the panels of a survey with this head and these columns, all at zero at every pad.
+    fn headings(head: &str, columns: &str) -> Vec<&'static str> {
+        let plan = read_plan(include_str!("../../../examples/panel-bridge.toml"), "plan.toml").unwrap();
+        let rails = Rails::new(&plan).unwrap();
+        let zeros = ",0".repeat(columns.split(',').count());
+        let mut text = format!("{head}# u_point_mm = 0.01\n# frame_c = 20\n# bridge = off\nrail,station,{columns}\n");
+        for rail in ["A", "B"] {
+            text.extend(plan.frame.anchors_x_mm.iter().map(|x| format!("{rail},{x}{zeros}\n")));
+        }
+        let survey = read_survey(text.as_bytes(), "survey.csv", &plan, &[], &[]).unwrap();
+        let found = evaluate_survey(&plan, &rails, &survey).unwrap();
+        panels(&plan, &rails, &found.corrected, &found.measured, None).iter().map(|p| p.heading.split([':', ',']).next().unwrap()).collect()
+    }
+
+    /// Where z is not tied to gravity the height of rail B over rail A is not seen, and there is nothing to show.
+    #[test]
+    fn check_only_what_was_read_and_can_be_seen_is_shown() {
+        assert_eq!(headings("", "lateral"), ["Span", "Straightness across"]);
+        assert_eq!(headings("", "vertical"), ["Height", "Straightness in height"]);
+        let straight = ["Straightness across", "Straightness in height"];
+        assert_eq!(headings("", "lateral,vertical"), [["Span", "Height"], straight].concat());
+        assert_eq!(headings("# z_axis = free\n", "lateral,vertical"), [["Span"].as_slice(), &straight].concat());
+    }
+}

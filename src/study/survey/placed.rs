@@ -146,7 +146,7 @@ fn axes(points: &[Point]) -> Option<(Vector3<f64>, Vector3<f64>)> {
         return Some((along * sense, Vector3::z()));
     }
     let across = means[B] - means[A];
-    let up = along.cross(&(across - along * along.dot(&across))).try_normalize(1e-9)?;
+    let up = along.cross(&across).try_normalize(1e-9)?;
     let sense = if up.z < 0.0 { -1.0 } else { 1.0 };
     Some((along * sense, up * sense))
 }
@@ -174,4 +174,73 @@ fn fit(plan: &Plan, points: &[Point], nominal: &[f64], upright: bool) -> Option<
         kept = (0..points.len()).filter(|&i| off(i) <= limit).collect();
     }
     motion
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+
+    fn plan() -> Plan {
+        read_plan(include_str!("../../../examples/panel-bridge.toml"), "plan.toml").unwrap()
+    }
+
+    fn point(rail: usize, xyz_mm: [f64; 3]) -> Point {
+        let place = Place { line: 1, column: String::new(), written: String::new() };
+        Point { place, rail, xyz_mm, x_mm: None, uncertainty_mm: None }
+    }
+
+    /// Perfect rails in the plan's own axes, a point a pad: in them the middles of the rails lie square across from each other
+    /// to the last digit.
+    fn square(plan: &Plan) -> Vec<Point> {
+        let pads = &plan.frame.anchors_x_mm;
+        let across = |rail: usize| if rail == B { plan.frame.span_mm } else { 0.0 };
+        [A, B].into_iter().flat_map(|rail| pads.iter().map(move |x| point(rail, [*x, across(rail), 0.0]))).collect()
+    }
+
+    #[test]
+    fn check_points_that_are_square_already_are_matched_with_their_pads() {
+        let plan = plan();
+        let points = square(&plan);
+        let mut said = Vec::new();
+        let found = nominal_x(&plan, &points, &mut said).unwrap();
+        assert_eq!(found, points.iter().map(|p| p.xyz_mm[0]).collect::<Vec<_>>());
+        assert!(said[0].ends_with("(largest misfit 0.0 mm)"), "{said:?}");
+    }
+
+    /// Of two rails that do not match, the first is told.
+    #[test]
+    fn check_points_that_are_missing_are_counted_on_rail_a_first() {
+        let plan = plan();
+        let mut points = square(&plan);
+        points.drain(20..22);
+        let found = |points: &[Point]| nominal_x(&plan, points, &mut Vec::new()).unwrap_err();
+        assert_eq!(found(&points), SurveyError::NoStations { found: 12, pads: 14 });
+        points.remove(5);
+        assert_eq!(found(&points), SurveyError::NoStations { found: 13, pads: 14 });
+    }
+
+    /// Up to a millimetre off, a point among perfect ones counts like every other: the whole is laid by least squares of all.
+    /// One that is 5 mm off is left out, and all others lie where they should.
+    #[test]
+    fn check_only_a_point_that_is_far_off_is_left_out_of_the_fit() {
+        let plan = plan();
+        let perfect = square(&plan);
+        let nominal: Vec<f64> = perfect.iter().map(|p| p.xyz_mm[0]).collect();
+        let wanted: Vec<[f64; 3]> = perfect.iter().map(|p| p.xyz_mm).collect();
+        let mut points = perfect.clone();
+        let lifted = |points: &mut Vec<Point>, by_mm: f64| {
+            points[9].xyz_mm[2] = by_mm;
+            let motion = fit(&plan, points, &nominal, true).unwrap();
+            points.iter().map(|p| motion.of(p.xyz_mm)[2]).collect::<Vec<_>>()
+        };
+        // By hand: upright axes can only be lifted, and least squares lift them by the mean, 0.56 mm over 28 points.
+        for (i, z) in lifted(&mut points, 0.56).into_iter().enumerate() {
+            assert!((z - if i == 9 { 0.54 } else { -0.02 }).abs() < 1e-9, "{i}: {z}");
+        }
+        for (i, z) in lifted(&mut points, 5.0).into_iter().enumerate() {
+            assert!((z - if i == 9 { 5.0 } else { 0.0 }).abs() < 1e-9, "{i}: {z}");
+        }
+        assert_eq!(wanted.len(), 28);
+    }
 }

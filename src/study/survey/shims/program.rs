@@ -356,3 +356,47 @@ impl Model {
         Some(Found { steps: [a.to_vec(), b.to_vec()], objective: solution.objective(), proved, bound })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pads(values: [f64; 3]) -> Vec<Pad> {
+        let places = [-0.5, 0.0, 0.5].into_iter().zip(values);
+        places.map(|(s, value)| Pad { s, value, steps: (-9, 9), cost: 1.0 }).collect()
+    }
+
+    fn task(values: [f64; 3], zone: f64, largest_step: f64) -> Task {
+        Task {
+            rails: [pads(values), pads([0.0; 3])],
+            zones: [zone, 9.0],
+            bounds: Vec::new(),
+            step: 0.1,
+            whole: true,
+            largest_step,
+            bend: [9.0; 2],
+        }
+    }
+
+    /// What reaches a limit keeps it, though its digits come out a hair beyond: 3 x 0.1 is more than 0.3.
+    #[test]
+    fn check_a_limit_may_be_reached() {
+        let still = [vec![0; 3], vec![0; 3]];
+        // By hand: the line through 0, 0.3, 0 lies at 0.1, so that they stand 0.2 over and 0.1 under it.
+        for (zone, kept) in [(0.3, true), (0.3 - 1e-8, true), (0.29, false)] {
+            assert_eq!(keeps(&task([0.0, 0.3, 0.0], zone, 9.0), &still, 0.0), kept, "{zone}");
+        }
+        for (n, kept) in [(3, true), (-3, true), (4, false), (-4, false)] {
+            assert_eq!(keeps(&task([0.0; 3], 9.0, 0.3), &[vec![0, n, 0], vec![0; 3]], 0.0), kept, "{n}");
+        }
+    }
+
+    /// The steps between neighbours count, not how far all of them are moved.
+    #[test]
+    fn check_a_rail_that_is_moved_as_a_whole_has_no_steps() {
+        for n in [-8, 8] {
+            assert!(keeps(&task([0.0; 3], 0.2, 0.1), &[vec![n; 3], vec![0; 3]], 0.0));
+            assert!(!keeps(&task([0.0; 3], 9.0, 0.1), &[vec![n, -n, n], vec![0; 3]], 0.0));
+        }
+    }
+}

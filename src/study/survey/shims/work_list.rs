@@ -89,8 +89,7 @@ pub fn correct_rails(
             (!out.is_empty()).then(|| format!("{}: {why}", out.join(", ")))
         });
         let stopped_by = stopped_by.collect();
-        // What the machine will do counts twice what the drawing says: a list that keeps limits and ruins the life is none.
-        let score = if limits { 1.0 } else { 0.0 } + 2.0 * share.min(1.0);
+        let score = score(limits, share);
         let correction =
             Correction { items: items(plan, &moves), after, fewest_proved, tightened, meets_all: limits && requirements, stopped_by };
         if best.as_ref().is_none_or(|(_, s)| score > s + 0.02) {
@@ -115,6 +114,13 @@ pub fn correct_rails(
         correction.stopped_by.push(why.into());
     }
     Ok(best.map(|(c, _)| c))
+}
+
+/// What a list is worth, by the limits it keeps and by what it reaches of the requirements.
+///
+/// What the machine will do counts twice what the drawing says: a list that keeps limits and ruins the life is none.
+fn score(limits: bool, share: f64) -> f64 {
+    f64::from(u8::from(limits)) + 2.0 * share.min(1.0)
 }
 
 fn out(c: &Check) -> bool {
@@ -345,73 +351,4 @@ fn items(plan: &Plan, moves: &Moves) -> Vec<Item> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::geometry::Rails;
-    use crate::input::read_plan;
-    use crate::input::survey::read_survey;
-    use crate::study::survey::{checks::decide, evaluate_survey};
-
-    const HEAD: &str = "# u_point_mm = 0.002\n# frame_c = 20\n# bridge = off\nrail,station,lateral,vertical\n";
-
-    fn plan(changes: &[(ErrorKind, f64)]) -> Plan {
-        let mut plan = read_plan(include_str!("../../../../examples/panel-bridge.toml"), "plan.toml").unwrap();
-        for (kind, limit) in changes {
-            let source = plan.errors.sources.iter_mut().find(|s| s.kind == *kind).unwrap();
-            (source.lower, source.upper) = (if kind.profile().is_some() { 0.0 } else { -limit }, *limit);
-        }
-        plan
-    }
-
-    /// Rails that are straight in height, read at every pad.
-    fn read(plan: &Plan, lateral: impl Fn(usize, usize) -> f64) -> Measured {
-        let pads = plan.frame.anchors_x_mm.iter().enumerate();
-        let rows = [A, B].into_iter().flat_map(|rail| pads.clone().map(move |(i, x)| (rail, i, *x)));
-        let text = rows.fold(HEAD.to_string(), |t, (rail, i, x)| t + &format!("{},{x},{},0\n", SIDES[rail], lateral(rail, i)));
-        let survey = read_survey(text.as_bytes(), "survey.csv", plan, &[], &[]).unwrap();
-        evaluate_survey(plan, &Rails::new(plan).unwrap(), &survey).unwrap().measured
-    }
-
-    fn check(key: &'static str, uncertainty: f64) -> Check {
-        let decision = decide(0.0, uncertainty, None, 1.0);
-        Check { key, label: key, unit: "mm", value: 0.0, minimum_zone: None, uncertainty, lower: None, upper: 1.0, decision }
-    }
-
-    /// Room is the limit less the guard band (1.645 u) less half a step across; zones likewise, 3 % less, a whole step.
-    #[test]
-    fn check_limits_that_are_aimed_at_by_hand() {
-        let plan = plan(&[(ErrorKind::Height, 0.4), (ErrorKind::StraightnessLateral(A), 0.8), (ErrorKind::StraightnessVertical(B), 1.2)]);
-        let known = [check("span", 0.05), check("parallelism", 0.1), check("height", 0.3), check("straightness_lateral_a", 0.02)];
-        let moves: Moves = std::array::from_fn(|_| std::array::from_fn(|_| vec![0.0; 14]));
-        let rails = read(&plan, |rail, i| if (rail, i) == (B, 3) { 0.3 } else { 0.0 });
-        let of = |direction: usize, tightened: f64| task(&plan, &rails, &known, direction, tightened, 0.02, (-9, 9), 0.25, &moves);
-        let near = |found: f64, expected: f64| assert!((found - expected).abs() < 1e-9, "{found} against {expected}");
-        for share in [1.0, 0.6] {
-            let across = of(LATERAL, share);
-            assert_eq!(across.bounds.iter().map(|b| b.factors).collect::<Vec<_>>(), [[-1.0, 0.0, 1.0, 0.0], [0.0, -1.0, 0.0, 1.0]]);
-            for (bound, u) in across.bounds.iter().zip([0.05, 0.1]) {
-                near(bound.high, (1.0 - GUARD * u - 0.01) * share);
-                near(bound.low, -bound.high);
-            }
-            near(across.zones[A], (0.97 * 0.8 - GUARD * 0.02 - 0.02) * share);
-            // A step of 0.3 mm as it stands may be taken out, and one step more.
-            assert!((across.largest_step - 0.32).abs() < 5e-3, "{}", across.largest_step);
-            // What the uncertainty eats up is aimed at by half; heights come in whole steps, so that nothing is rounded.
-            let up = of(VERTICAL, share);
-            assert_eq!(up.bounds.len(), 1);
-            near(up.bounds[0].high, 0.2 * share);
-            near(up.zones[B], 0.97 * 1.2 * share);
-            near(up.largest_step, 0.25);
-        }
-        // The crest of a wave of height z and pi correlation lengths l lies z/2 (1 - cos(2 x 500 mm / l)) over its neighbours' mean.
-        let turn = 1000.0 / plan.frame.correlation_length_mm;
-        for (task, rail) in [(of(LATERAL, 1.0), A), (of(VERTICAL, 1.0), B)] {
-            let crest = task.zones[rail] / 2.0 * (1.0 - turn.cos());
-            assert!((task.bend[rail] / crest - 1.0).abs() < 0.03, "{} against {crest}", task.bend[rail]);
-        }
-        let mut bare = plan.clone();
-        bare.errors.sources.retain(|s| s.kind.profile().is_none());
-        let free = task(&bare, &rails, &known, VERTICAL, 1.0, 0.05, (0, 9), 0.25, &moves);
-        assert!(free.zones[A] > 10.0, "without a straightness limit a rail may be as crooked as it likes: {}", free.zones[A]);
-    }
-}
+mod tests;
