@@ -18,6 +18,8 @@ const OF_SUBJECTS: [&str; 2] = ["library", "command_line"];
 const LONGEST_S: f64 = 15.0;
 /// Memory a test program may ask for, kB.
 const MEMORY_KB: u32 = 6_000_000;
+/// Tests up to this time are asked before all others, s.
+pub(crate) const QUICK_S: f64 = 0.03;
 /// Tests and changes are run by so many at once.
 pub(crate) const WORKERS: usize = 2;
 
@@ -39,7 +41,7 @@ impl Test {
     }
 }
 
-/// All tests, and for every change those that reach it: those that hold numbers, then the others, quickest first.
+/// All tests, and for every change those that reach it: the quickest, those that hold numbers, then the others.
 #[derive(Debug)]
 pub(crate) struct Suite {
     pub(crate) binaries: Vec<Binary>,
@@ -113,7 +115,7 @@ impl Suite {
             }
         }
         for list in self.reached_by.values_mut() {
-            let order = |t: usize| (!self.tests[t].holds_numbers(), self.tests[t].seconds);
+            let order = |t: usize| (self.tests[t].seconds > QUICK_S, !self.tests[t].holds_numbers(), self.tests[t].seconds);
             list.sort_by(|a, b| order(*a).partial_cmp(&order(*b)).unwrap());
         }
         Ok(())

@@ -57,10 +57,12 @@ impl Tree {
             let mut files = Vec::new();
             rust_files(&from.join("src").join(room), &mut files)?;
             files.sort();
+            let of_tests = modules_of_tests(&files)?;
             for path in files {
                 let file = path.strip_prefix(from.join("src"))?.to_string_lossy().into_owned();
                 let text = std::fs::read_to_string(&path)?;
-                let places = if changed(&file) { find(&file, &text, next)? } else { Vec::new() };
+                let code = !path.file_stem().is_some_and(|stem| of_tests.iter().any(|t| stem == t.as_str()));
+                let places = if code && changed(&file) { find(&file, &text, next)? } else { Vec::new() };
                 next += places.iter().map(|p| p.mutants.len() as u32).sum::<u32>();
                 sources.push(Source { file, text, places });
             }
@@ -197,6 +199,17 @@ fn rust_files(folder: &Path, into: &mut Vec<PathBuf>) -> Result<(), Failed> {
         }
     }
     Ok(())
+}
+
+/// Names of the modules that are there for tests alone, each in a file of its own.
+fn modules_of_tests(files: &[PathBuf]) -> Result<Vec<String>, Failed> {
+    let mut names = Vec::new();
+    for path in files {
+        let text = std::fs::read_to_string(path)?;
+        let after = text.split("#[cfg(test)]\nmod ").skip(1).filter_map(|t| t.split_once(';'));
+        names.extend(after.map(|(name, _)| name.to_string()).filter(|n| n.chars().all(|c| c.is_alphanumeric() || c == '_')));
+    }
+    Ok(names)
 }
 
 /// Copies what differs, but for the sources of rooms that are written with their changes.

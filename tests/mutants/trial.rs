@@ -2,12 +2,12 @@
 
 use crate::outcome::Outcome;
 use crate::places::Mutant;
-use crate::suite::{End, Suite};
+use crate::suite::{End, QUICK_S, Suite};
 use std::collections::HashMap;
 use std::sync::Mutex;
 
 /// Tests up to these times go together, one process for each program, s.
-const STEPS_S: [f64; 6] = [0.03, 0.15, 0.6, 2.0, 8.0, 1e9];
+const STEPS_S: [f64; 6] = [QUICK_S, 0.15, 0.6, 2.0, 8.0, 1e9];
 /// A test that takes so many times its time, and this much more, s, does not end.
 const PATIENCE: (f64, f64) = (5.0, 2.0);
 /// Of the tests that noticed the last changes of a function, so many are asked first.
