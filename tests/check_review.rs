@@ -90,7 +90,7 @@ fn ref_too_loose_a_callout_is_named_with_how_much_and_adjustment_takes_it_out() 
     assert!(met(&r.adjusted, 0), "set to the plan's 0.1 mm it holds");
     assert_eq!(a.callouts[0].judgement, Judgement::TooLoose);
     // No length of the bridge helps: the span alone is beyond.
-    assert_eq!(a.callouts[1].headroom.unwrap().reach, Reach::Never);
+    assert_eq!((a.callouts[1].headroom.unwrap().reach, a.callouts[1].judgement), (Reach::Never, Judgement::OthersFirst));
     let (item, scale) = a.tighten.unwrap();
     let expected = span_at_limit(0.02) / 0.2;
     // The sure end lies below by the scatter of the quantile.

@@ -7,7 +7,7 @@ use railtrue::geometry::Rails;
 use railtrue::input::survey::{Quantity, read_survey};
 use railtrue::input::{ErrorKind, Installation, Plan};
 use railtrue::study::survey::history::pads_moved;
-use railtrue::study::survey::{Conformity, LATERAL, Measured, Placed, SurveyError, VERTICAL, panels, place};
+use railtrue::study::survey::{Conformity, LATERAL, Measured, Placed, SurveyError, VERTICAL, about_readings, panels, place};
 
 use crate::check_survey::{SHARP, STRAIGHT, Stand, checked, evaluated, get, plan, points, rigid_plan, same_loads, still};
 use crate::golden_surveys::few_pads;
@@ -401,4 +401,31 @@ fn check_a_rail_that_was_not_read_again_has_not_moved() {
     let (both, one) = (heights(&plan, &[0, 1], &low), heights(&plan, &[0], &low));
     assert!(pads_moved(&plan, &rails, &both, &one).is_empty());
     assert!(pads_moved(&plan, &rails, &one, &both).is_empty());
+}
+
+/// Rail B leaves its line by 1.4 mm and the gauge says the opposite: by hand neither span nor parallelism is then known to better
+/// than about what they are apart, and nothing passes on it. With a gauge that fits, limits are decided.
+#[test]
+fn check_readings_that_contradict_each_other_decide_nothing() {
+    let plan = plan();
+    let ends = (plan.frame.anchors_x_mm[0], *plan.frame.anchors_x_mm.last().unwrap());
+    let text = |sign: f64| {
+        let head = "# u_point_mm = 0.02\n# u_gauge_mm = 0.03\n# frame_c = 20\n# bridge = off\nrail,station,lateral,vertical,gauge\n";
+        plan.frame.anchors_x_mm.iter().fold(head.to_string(), |t, x| {
+            let off_mm = -0.7 + 1.4 * (x - ends.0) / (ends.1 - ends.0);
+            t + &format!("A,{x},0,0,{}\nB,{x},{off_mm},0,\n", plan.frame.span_mm + sign * off_mm)
+        })
+    };
+    let of = |sign: f64| {
+        let e = evaluated(&plan, &text(sign));
+        let checks = checked(&plan, &e);
+        (get(&checks, "parallelism").clone(), about_readings(&e.findings).len(), e.measured.apart)
+    };
+    let (fits, doubts, apart) = of(1.0);
+    assert_eq!((doubts, apart, fits.decision.verdict), (0, [1.0; 3], Conformity::Fail));
+    assert!((fits.value - 1.4).abs() < 0.05 && fits.uncertainty < 0.05, "{fits:?}");
+    let (apart_from, doubts, apart) = of(-1.0);
+    assert!(doubts == 1 && apart[LATERAL] > 5.0 && apart[VERTICAL] == 1.0, "{apart:?}");
+    assert_eq!(apart_from.decision.verdict, Conformity::NotDecidable);
+    assert!(apart_from.uncertainty > 0.2, "{apart_from:?}");
 }

@@ -253,6 +253,24 @@ fn a_work_list_brings_the_limits_back_and_a_second_survey_checks_it() {
 }
 
 #[test]
+fn readings_that_contradict_each_other_stand_in_the_verdict_and_move_no_pad() {
+    // Rail B runs out by 3 mm, and the gauge says that it runs in.
+    let head = "# u_point_mm = 0.02\n# u_gauge_mm = 0.03\n# frame_c = 20\n# bridge = off\nrail,station,lateral,vertical,gauge\n";
+    let pads = (0..14).map(|i| (500 * i, 3.0 * f64::from(i) / 13.0 - 1.5));
+    let text = pads.fold(head.to_string(), |t, (x, off)| t + &format!("A,{x},0,0,{}\nB,{x},{off},0,\n", 2600.0 - off));
+    let (run, folder) = survey(text.as_bytes(), &[]);
+    run.code(1).stdout(
+        contains("IN DOUBT: readings contradict each other (lateral readings and the gauge)")
+            .and(contains("NOT YET TO BE CARRIED OUT: readings contradict each other"))
+            .and(contains("its readings contradict each other: no pad is to be moved on them")),
+    );
+    let items = json(&folder)["work_list"]["items"].as_array().unwrap().clone();
+    assert!(items.iter().all(|i| i["lateral_mm"] == 0.0), "{items:?}");
+    let page = std::fs::read_to_string(folder.path().join("out/survey.html")).unwrap();
+    assert!(page.contains("In doubt: readings contradict") && page.contains("Not yet to be carried out"));
+}
+
+#[test]
 fn what_stops_a_correction_is_said() {
     let plan = PLAN.to_string() + "\n[correction]\nmost_mm = 0.2\nslot_mm = 0\nmaster = \"a\"\n";
     let folder = folder(SURVEY.as_bytes());

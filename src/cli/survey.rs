@@ -47,14 +47,15 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let result = compute(plan, &rails, &evaluators, &survey, draws)?;
     let mut text = survey_head(plan, &survey, &result.evaluated.said);
     text.push('\n');
-    text += &survey_verdict(&result.now.checks, &result.now.predictions);
+    text += &survey_verdict(&result.now.checks, &result.now.predictions, &result.evaluated.findings);
     text += &checks_table(&result.now.checks);
     text += &format!("\nWHAT THE MACHINE WILL DO ON THESE RAILS ({draws} draws: rails as measured, the rest as the plan tolerates)\n");
     text += &predictions_table(plan, &result.now.predictions);
     match &result.correction {
         None => text += nothing_to_do(&result.now),
         Some((c, after)) => {
-            text += &work_list_text(plan, c, (&result.now.checks, &result.now.predictions), (&after.checks, &after.predictions));
+            let before = (result.now.checks.as_slice(), result.now.predictions.as_slice());
+            text += &work_list_text(plan, c, before, (&after.checks, &after.predictions), &result.evaluated.findings);
         }
     }
     let site = Site { plan, rails: &rails, evaluators: &evaluators };
@@ -143,10 +144,10 @@ fn history(loaded: &Loaded, site: &Site<'_>, args: &SurveyArgs, survey: &Survey,
     };
     let check = expected.map_or_else(String::new, |e| prediction_check(&e, &now));
     epochs.push(now);
-    let changes = changes(&epochs);
+    let changes = changes(&epochs, args.shimmed);
     let pads = pads_moved(plan, rails, &epochs[0].measured, &epochs[epochs.len() - 1].measured);
     let figure = history_figure(&epochs, &changes, &plan.title).map_err(|e| Failure(e.to_string()))?;
-    Ok(Some(History { text: check + &history_text(&epochs, &changes, &pads), figure, changes, pads }))
+    Ok(Some(History { text: check + &history_text(&epochs, &changes, &pads, args.shimmed), figure, changes, pads }))
 }
 
 /// Why there is no work list.

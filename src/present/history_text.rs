@@ -18,7 +18,7 @@ use crate::units::SIDES;
 
 /// What moved between the surveys, and where a straight line leads.
 #[must_use]
-pub fn history_text(epochs: &[Epoch], changes: &[Change], pads: &[PadMoved]) -> String {
+pub fn history_text(epochs: &[Epoch], changes: &[Change], pads: &[PadMoved], shimmed: bool) -> String {
     let mut out = String::from("WHAT HAS MOVED\n");
     for (i, e) in epochs.iter().enumerate() {
         let _ = writeln!(out, "survey {}: {}{}", i + 1, e.file, e.day.map_or(", not dated".into(), |d| format!(", {}", date_of(d))));
@@ -45,10 +45,12 @@ pub fn history_text(epochs: &[Epoch], changes: &[Change], pads: &[PadMoved]) -> 
         ]);
     }
     align_right(&mut table, 1..5);
-    let _ = writeln!(
-        out,
-        "{table}\nmoved: by more than 1.96 times the uncertainty of the difference. The date is that of a straight line, no more: nothing says that it goes on like that."
-    );
+    let line = if shimmed {
+        "Pads were shimmed before the last survey: what moved holds that too, so no line is drawn through it. Drift is counted anew from the last survey on."
+    } else {
+        "The date is that of a straight line, no more: nothing says that it goes on like that."
+    };
+    let _ = writeln!(out, "{table}\nmoved: by more than 1.96 times the uncertainty of the difference. {line}");
     for p in pads.iter().take(8) {
         let direction = ["across", "in height", "in cross-level"][p.direction];
         let unit = if p.direction == 2 { "mm/m" } else { "mm" };

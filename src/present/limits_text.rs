@@ -30,6 +30,9 @@ pub fn limits_text(plan: &Plan, limits: &LimitsResult) -> String {
         }
     }
     text += &set_text(plan, limits);
+    if !plan.assumed.is_empty() {
+        let _ = writeln!(text, "- assumed in the plan, not measured and from no data sheet: {}", plan.assumed.join("; "));
+    }
     text
 }
 

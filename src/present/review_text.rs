@@ -77,6 +77,7 @@ fn judgement(j: Judgement) -> &'static str {
         Judgement::TooLoose => "too loose",
         Judgement::Right => "right",
         Judgement::TighterThanItPays => "tighter than it pays",
+        Judgement::OthersFirst => "tighten the other first",
         Judgement::NoToleranceHelps => "no tolerance helps",
         Judgement::Nothing => "controls nothing counted",
     }

@@ -3,7 +3,7 @@
 use super::json::Origin;
 use super::page::{Cell, Figure, Mark, Page, Section, Table};
 use super::summary::{CAUTIONS, words};
-use super::survey_text::{CHECK_HEAD, CHECK_NOTE, PREDICTION_HEAD, check_rows, prediction_rows, probability};
+use super::survey_text::{CHECK_HEAD, CHECK_NOTE, PREDICTION_HEAD, check_rows, in_doubt, prediction_rows, probability};
 use super::work_list_text::{LIMITS_HEAD, head, limit_rows, lives, row};
 use crate::input::Plan;
 use crate::input::survey::Survey;
@@ -67,6 +67,9 @@ impl SurveyPage<'_> {
                 section = section.verdict(mark, format!("{words}: {}.", list.join("; ")));
             }
         }
+        if let Some(words) = in_doubt(self.findings) {
+            section = section.verdict(Mark::Bad, format!("In doubt: {words}"));
+        }
         for p in predictions {
             let counted = || p.verdicts.iter().filter(|v| v.status != Status::NotApplicable);
             let mark = if counted().all(|v| v.status == Status::Met) {
@@ -85,6 +88,9 @@ impl SurveyPage<'_> {
 
     fn work_list(&self, correction: &Correction, checks: &[Check], predictions: &[Prediction]) -> Section {
         let mut section = Section::new("Work list");
+        if let Some(words) = in_doubt(self.findings) {
+            section = section.verdict(Mark::Bad, format!("Not yet to be carried out: {words}"));
+        }
         let stops = correction.stopped_by.iter().map(|s| format!("What stops it: {s}."));
         if correction.items.is_empty() {
             return section.text("No pad that may be moved would help.").list(stops);

@@ -8,7 +8,7 @@ use crate::input::Plan;
 use crate::input::plan::Measure;
 use crate::input::survey::Survey;
 use crate::math::order::quantile;
-use crate::study::survey::{Check, Conformity, Prediction};
+use crate::study::survey::{Check, Conformity, Prediction, about_readings};
 use crate::study::{Finding, Status, Verdict};
 
 /// What was read and how it was brought to the plan's reference.
@@ -32,7 +32,7 @@ pub fn survey_head(plan: &Plan, survey: &Survey, said: &[String]) -> String {
 
 /// The verdict in a few lines.
 #[must_use]
-pub fn survey_verdict(checks: &[Check], predictions: &[Prediction]) -> String {
+pub fn survey_verdict(checks: &[Check], predictions: &[Prediction], findings: &[Finding]) -> String {
     let of = |wanted: Conformity| checks.iter().filter(|c| c.decision.verdict == wanted).map(|c| c.label).collect::<Vec<_>>();
     let mut text = format!("VERDICT   limits: {} of {} pass", of(Conformity::Pass).len(), checks.len());
     for (wanted, words) in
@@ -43,6 +43,9 @@ pub fn survey_verdict(checks: &[Check], predictions: &[Prediction]) -> String {
             let _ = write!(text, "\n          {words}: {}", list.join("; "));
         }
     }
+    if let Some(words) = in_doubt(findings) {
+        let _ = write!(text, "\n          IN DOUBT: {words}");
+    }
     for p in predictions {
         let chosen = if p.chosen { " (chosen)" } else { "" };
         let one = |v: &Verdict| format!("{} {}", v.requirement.measure.key(), probability(v));
@@ -50,6 +53,14 @@ pub fn survey_verdict(checks: &[Check], predictions: &[Prediction]) -> String {
         let _ = write!(text, "\n          {} joints{chosen}: {}", p.name, parts.join(", "));
     }
     text + "\n\n"
+}
+
+/// Readings that are to be settled before anything is moved; nothing where there are none.
+pub(super) fn in_doubt(findings: &[Finding]) -> Option<String> {
+    let doubts = about_readings(findings);
+    let first = doubts.first()?;
+    let more = if doubts.len() > 1 { format!(", and {} more", doubts.len() - 1) } else { String::new() };
+    Some(format!("{} ({}{more}). Limits and work list rest on it: settle it before a pad is moved.", first.what, first.place))
 }
 
 /// Heading of [`check_rows`].
@@ -106,8 +117,9 @@ fn verdict(c: &Check) -> String {
         (Conformity::Pass, _) => "PASS".into(),
         (Conformity::Fail, _) => "FAIL".into(),
         (Conformity::NotSeen, _) => "not read".into(),
+        (Conformity::NotDecidable, None) => "NOT DECIDABLE: readings contradict each other".into(),
         (Conformity::NotDecidable, Some(u)) if u < 0.05 * c.uncertainty => "NOT DECIDABLE: it lies on the limit".into(),
-        (Conformity::NotDecidable, u) => format!("NOT DECIDABLE; u = {} would do", significant(u.unwrap_or(0.0), 2)),
+        (Conformity::NotDecidable, Some(u)) => format!("NOT DECIDABLE; u = {} would do", significant(u, 2)),
     }
 }
 

@@ -54,7 +54,7 @@ pub fn study_tables(plan: &Plan, study: &StudyResult) -> String {
 }
 
 fn table(plan: &Plan, a: &ArrangementResult) -> Table {
-    let mut table = plain_table(["", "perfect", "median", "95 in 100", "95 % sure between", "worst found", "requirement"]);
+    let mut table = plain_table(["", "perfect", "median", "95 in 100", "95 % sure between", "worst by search", "requirement"]);
     for (name, reading, write, measure) in ROWS {
         let shown = match measure {
             Some(Measure::FloatTravel) => a.has_floats,

@@ -3,17 +3,27 @@
 use std::fmt::Write as _;
 
 use super::numbers::{percent, plain, significant};
-use super::survey_text::with_uncertainty;
+use super::survey_text::{in_doubt, with_uncertainty};
 use super::tables::{align_right, plain_table};
 use crate::input::Plan;
+use crate::study::Finding;
 use crate::study::survey::shims::{Correction, Item};
 use crate::study::survey::{Check, Conformity, Prediction};
 use crate::units::{MRAD, SIDES};
 
 /// The list of pads with what to do at each, then limits and life before and after.
 #[must_use]
-pub fn work_list_text(plan: &Plan, correction: &Correction, before: (&[Check], &[Prediction]), after: (&[Check], &[Prediction])) -> String {
+pub fn work_list_text(
+    plan: &Plan,
+    correction: &Correction,
+    before: (&[Check], &[Prediction]),
+    after: (&[Check], &[Prediction]),
+    findings: &[Finding],
+) -> String {
     let mut text = String::from("WORK LIST, up along rail A and back along rail B\n");
+    if let Some(words) = in_doubt(findings) {
+        let _ = writeln!(text, "NOT YET TO BE CARRIED OUT: {words}");
+    }
     if correction.items.is_empty() {
         text += "No pad that may be moved would help.\n";
         for stop in &correction.stopped_by {

@@ -243,3 +243,49 @@ fn others<const FUSED: bool, const N: usize>(map: &LinearMap, out: &mut Sweep) {
         farthest(&mut out.travel_used, &response[float.row], float.constants, float.travel);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::read_plan;
+    use crate::structure::Machine;
+    use crate::study::engine::words;
+    use crate::study::evaluate::Evaluator;
+    use crate::study::sampling::{Draws, middled};
+    use crate::study::service::service_states;
+
+    /// What the loop for a wide register gives, that for two narrow ones gives to the last bit; without the fused multiply-add
+    /// the last digits may differ.
+    #[test]
+    fn check_every_kind_of_processor_counts_the_same() {
+        let text = include_str!("../../examples/panel-bridge.toml").replace("stations = 21 ", "stations = 3 ");
+        for element in [Element::Ball, Element::Roller] {
+            let mut plan = read_plan(&text, "panel-bridge.toml").unwrap();
+            plan.block.element = element;
+            for arrangement in 0..plan.arrangements.len() {
+                let evaluator = Evaluator::new(Machine::new(&plan, arrangement).unwrap(), plan.study.drag).unwrap();
+                let draws = Draws::new(&plan, evaluator.machine.rails());
+                let map = LinearMap::new(&evaluator, &draws, &service_states(&plan)).unwrap().unwrap();
+                let w = Weights::new(&plan.block);
+                let mut next = words(5, 1);
+                let mut numbers = vec![ZERO; draws.places().len()];
+                numbers.iter_mut().flatten().for_each(|v| *v = middled(next()));
+                draws.spread(&mut numbers);
+                let found = |run: fn(&LinearMap, &Weights, &[Lane], &mut Sweep)| {
+                    let mut out = Sweep::default();
+                    run(&map, &w, &numbers, &mut out);
+                    let own = [out.peak_static, out.lift, out.joint_square, out.tool_square, out.tool_yaw, out.travel_used, out.slot_used];
+                    [&out.fatigue[..], &out.peak, &out.stroke, &own].concat().concat()
+                };
+                let wide = found(by_element::<true, LANES>);
+                assert_eq!(wide, found(by_element::<true, 4>), "{element:?} {arrangement}");
+                let apart = found(by_element::<false, 4>);
+                let picked = found(sweep);
+                assert!(picked == wide || picked == apart, "{element:?} {arrangement}");
+                for (x, y) in wide.iter().zip(&apart) {
+                    assert!((x - y).abs() <= 1e-9 * x.abs().max(1e-3), "{element:?} {arrangement}: {x} {y}");
+                }
+            }
+        }
+    }
+}

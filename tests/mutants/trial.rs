@@ -29,12 +29,16 @@ impl<'s> Trial<'s> {
 
     pub(crate) fn run(&self, mutant: &Mutant) -> Outcome {
         let Some(reaching) = self.suite.reached_by.get(&mutant.id) else { return Outcome::NotReached };
+        // The file's own tests go before all others.
+        let own = module_of(&mutant.file);
+        let (mut reaching, others): (Vec<usize>, Vec<usize>) = reaching.iter().copied().partition(|t| self.suite.tests[*t].name.starts_with(&own));
+        reaching.extend(others);
         let place = format!("{} {}", mutant.file, mutant.function);
         let before = self.noticed.lock().unwrap().get(&place).cloned().unwrap_or_default();
         let first: Vec<usize> =
             before.iter().rev().copied().filter(|t| reaching.contains(t) && self.seconds(&[*t]) < 2.0).take(ASKED_FIRST).collect();
         let mut groups: Vec<Vec<usize>> = first.iter().map(|t| vec![*t]).collect();
-        groups.extend(self.groups(reaching, &first));
+        groups.extend(self.groups(&reaching, &first));
         let mut spent = 0.0;
         for group in groups {
             let ordinary = self.seconds(&group);
@@ -82,4 +86,10 @@ impl<'s> Trial<'s> {
         let others = if group.len() > 1 { format!(" or one of {} more", group.len() - 1) } else { String::new() };
         Outcome::Caught { program: test.subject.clone(), test: format!("{}{others}", test.name) }
     }
+}
+
+/// The path of a file's module, such as `study::limits::`.
+fn module_of(file: &str) -> String {
+    let path = file.trim_end_matches(".rs").trim_end_matches("/mod");
+    format!("{}::", path.replace('/', "::"))
 }

@@ -139,6 +139,9 @@ fn conditions(plan: &Plan) -> Vec<(String, String)> {
     if travel.is_finite() {
         list.push(("floats".into(), format!("set to mid-travel ({} mm either way), moving freely", plain(travel))));
     }
+    if !plan.assumed.is_empty() {
+        list.push(("assumed in the plan, not measured".into(), plan.assumed.join("; ")));
+    }
     list.push(("spread".into(), "of each error as in the plan; * measured on every machine, refused beyond its limits".into()));
     list
 }

@@ -32,6 +32,8 @@ pub enum Judgement {
     Right,
     /// It could allow at least twice as much.
     TighterThanItPays,
+    /// The rest breaks a requirement whatever it allows, and one other callout alone can mend that: judge it again then.
+    OthersFirst,
     /// The requirements fail with every error at zero: no callout is to blame.
     NoToleranceHelps,
     /// It feeds nothing that the plan counts.
@@ -154,10 +156,13 @@ fn arrangement(
         let sources = plan.errors.sources.iter().filter(|s| kinds.contains(&s.kind)).copied().collect();
         Ok(CalloutReview { callout, sources, headroom, shares, judgement })
     };
-    let list: Vec<CalloutReview> = (0..callouts.list.len()).into_par_iter().map(one).collect::<Result<_, NotConverged>>()?;
+    let mut list: Vec<CalloutReview> = (0..callouts.list.len()).into_par_iter().map(one).collect::<Result<_, NotConverged>>()?;
     let mut scales: Vec<(usize, f64)> = list.iter().filter_map(|c| Some((c.callout, factor(c.headroom?.sure)))).collect();
     scales.sort_by(|a, b| b.1.total_cmp(&a.1));
     let tighten = scales.iter().find(|(_, s)| *s > 0.0 && *s < 1.0).filter(|_| !passes).copied();
+    if tighten.is_some() {
+        list.iter_mut().filter(|c| hangs_on_others(c)).for_each(|c| c.judgement = Judgement::OthersFirst);
+    }
     let roomy: Vec<usize> = scales.iter().filter(|(_, s)| *s > 1.0).take(2).map(|(c, _)| *c).collect();
     let relax = if roomy.is_empty() {
         None
@@ -175,6 +180,11 @@ fn arrangement(
         tighten,
         relax,
     })
+}
+
+/// Nothing is known of a callout while the rest fails by itself.
+fn hangs_on_others(c: &CalloutReview) -> bool {
+    c.judgement == Judgement::TooLoose && c.headroom.is_some_and(|h| h.reach == Reach::Never)
 }
 
 /// `all` is the common factor of everything on the drawing.

@@ -35,7 +35,8 @@ pub enum Conformity {
 pub struct Decision {
     /// The verdict.
     pub verdict: Conformity,
-    /// Standard uncertainty that would just decide it; `None` where it is decided or was not read, 0 where the value lies on the limit.
+    /// Standard uncertainty that would just decide it; `None` where it is decided, was not read or rests on readings that contradict
+    /// each other, 0 where the value lies on the limit.
     pub deciding_uncertainty: Option<f64>,
 }
 
@@ -87,11 +88,14 @@ pub fn checks(plan: &Plan, rails: &Rails, measured: &Measured, seed: u64) -> Vec
     for spec in &ErrorKind::ALL {
         let Some(source) = plan.errors.get(spec.kind) else { continue };
         let (unit, scale) = if spec.angle { ("mm/m", 1e-3) } else { ("mm", 1.0) };
-        let check = |value: f64, zone: Option<f64>, uncertainty: f64, seen: bool, lower: Option<f64>| {
-            let decision = if seen {
-                decide(value, uncertainty, lower, source.upper)
-            } else {
+        let check = |direction: usize, value: f64, zone: Option<f64>, uncertainty: f64, seen: bool, lower: Option<f64>| {
+            let decision = if !seen {
                 Decision { verdict: Conformity::NotSeen, deciding_uncertainty: None }
+            } else if measured.apart[direction] > 1.0 {
+                // The middle of two series may pass where neither does.
+                Decision { verdict: Conformity::NotDecidable, deciding_uncertainty: None }
+            } else {
+                decide(value, uncertainty, lower, source.upper)
             };
             Check {
                 key: spec.key,
@@ -105,18 +109,19 @@ pub fn checks(plan: &Plan, rails: &Rails, measured: &Measured, seed: u64) -> Vec
                 decision: Decision { deciding_uncertainty: decision.deciding_uncertainty.map(|u| u / scale), ..decision },
             }
         };
-        if let Some((value, uncertainty, seen)) = line_value(plan, measured, source) {
-            list.push(check(value, None, uncertainty, seen, Some(source.lower)));
+        if let Some((direction, value, uncertainty, seen)) = line_value(plan, measured, source) {
+            list.push(check(direction, value, None, uncertainty, seen, Some(source.lower)));
         } else if let Some((rail, direction)) = spec.kind.profile() {
             let (value, zone, uncertainty) = straightness(plan, rails, measured, direction, rail, seed);
-            list.push(check(value, Some(zone), uncertainty, measured.read[direction][rail] && measured.tells(direction, rail), None));
+            let seen = measured.read[direction][rail] && measured.tells(direction, rail);
+            list.push(check(direction, value, Some(zone), uncertainty, seen, None));
         }
     }
     list
 }
 
-/// Offset or drift with its standard uncertainty, exact from the posterior, and whether it was seen.
-fn line_value(plan: &Plan, measured: &Measured, source: &Source) -> Option<(f64, f64, bool)> {
+/// Direction, offset or drift with its standard uncertainty, exact from the posterior, and whether it was seen.
+fn line_value(plan: &Plan, measured: &Measured, source: &Source) -> Option<(usize, f64, f64, bool)> {
     let (direction, i, rail) = match source.kind {
         ErrorKind::Span => (LATERAL, 0, None),
         ErrorKind::Parallelism => (LATERAL, 1, None),
@@ -137,7 +142,7 @@ fn line_value(plan: &Plan, measured: &Measured, source: &Source) -> Option<(f64,
         (VERTICAL, _) => measured.seen.vertical[i],
         (_, rail) => measured.seen.roll[rail.unwrap_or(A)][i] && !measured.turned_with_rolls,
     };
-    Some((value, uncertainty, seen))
+    Some((direction, value, uncertainty, seen))
 }
 
 /// Peak-to-valley of the most likely profile about its least-squares line and by the minimum zone, with the root mean square

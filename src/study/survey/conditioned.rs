@@ -1,12 +1,14 @@
 //! One direction of the rails conditioned on its readings: which lines are seen, which pads have settled, how rough it is.
 
 use super::SurveyError;
+use super::contradiction::apart;
 use super::corrected::Corrected;
 use super::measured::{LATERAL, ROLL, VERTICAL, line_weights};
+use super::observed::observations;
 use crate::geometry::{Observation, Prior, ProfileModes, ProfilePosterior, Rails};
 use crate::input::plan::Plan;
 use crate::input::sources::Spread;
-use crate::input::survey::{Quantity, Reading, Reference};
+use crate::input::survey::{Reading, Reference};
 use crate::input::{ErrorKind, Source};
 use crate::units::{A, B};
 
@@ -17,6 +19,8 @@ pub(super) struct Part {
     pub(super) seen: [[bool; 2]; 2],
     pub(super) read: [bool; 2],
     pub(super) roughness: (f64, f64),
+    /// By how much the readings contradict each other, over their uncertainties; 1 where they do not.
+    pub(super) apart: f64,
     /// Pads out for themselves: rail and number.
     pub(super) settled: Vec<(usize, usize)>,
     pub(super) used: Vec<Reading>,
@@ -39,8 +43,27 @@ impl Part {
         reference: Reference,
         direction: usize,
     ) -> Result<Self, SurveyError> {
-        let (used, observations, nuisance): (Vec<Reading>, Vec<Observation>, Vec<f64>) =
+        let believed = Self::widened(plan, rails, corrected, reference, direction, 1.0)?;
+        let apart = apart(&believed.used, &believed.posterior.surprise);
+        if apart == 1.0 {
+            return Ok(believed);
+        }
+        // Which of them are wrong is not known: all are known that much less.
+        Ok(Self { apart, ..Self::widened(plan, rails, corrected, reference, direction, apart)? })
+    }
+
+    /// With all uncertainties times a factor.
+    fn widened(
+        plan: &Plan,
+        rails: &Rails,
+        corrected: &Corrected,
+        reference: Reference,
+        direction: usize,
+        factor: f64,
+    ) -> Result<Self, SurveyError> {
+        let (used, mut observations, nuisance): (Vec<Reading>, Vec<Observation>, Vec<f64>) =
             observations(plan, corrected, reference, direction);
+        observations.iter_mut().for_each(|o| o.uncertainty *= factor);
         let own_line = direction == ROLL
             || (reference == Reference::Common && observations.iter().any(|o| o.factors[A] > 0.0 || o.factors == [0.0, 1.0]));
         let reach = observations.iter().map(|o| o.value.abs().max(o.uncertainty)).fold(0.0, f64::max);
@@ -75,7 +98,7 @@ impl Part {
         let mut best = condition(&prior)?;
         let settled = settled_pads(plan, &condition, &mut prior, &mut best, &observations, median)?;
         let roughness = rougher(&condition, &prior, &mut best, &observations, median)?;
-        Ok(Self { posterior: best, seen, read, roughness, settled, used })
+        Ok(Self { posterior: best, seen, read, roughness, apart: 1.0, settled, used })
     }
 }
 
@@ -172,54 +195,6 @@ fn median(values: impl Iterator<Item = f64>) -> f64 {
     list.get(list.len() / 2).copied().unwrap_or(0.0)
 }
 
-/// Readings of one direction as functions of the profiles: with scale, level's zero and each rail's own reference line.
-fn observations(plan: &Plan, corrected: &Corrected, reference: Reference, direction: usize) -> (Vec<Reading>, Vec<Observation>, Vec<f64>) {
-    let span = plan.frame.span_mm;
-    let each = reference == Reference::EachRail;
-    let wide = 30.0 * corrected.readings.iter().map(|r| r.value.abs()).fold(1.0, f64::max);
-    // Unknown 0: scale in lateral, level's zero in roll; 1 to 4: offset and drift of each rail's own reference line.
-    let common = match direction {
-        LATERAL => corrected.scale,
-        ROLL => corrected.level_zero_rad,
-        _ => 0.0,
-    };
-    let nuisance = if each && direction != ROLL { vec![common, wide, wide, wide, wide] } else { vec![common] };
-    let (mut used, mut list) = (Vec::new(), Vec::new());
-    for r in &corrected.readings {
-        let (wanted, factors) = match (r.quantity, r.rail) {
-            (Quantity::Lateral, Some(rail)) => (LATERAL, single(rail)),
-            (Quantity::Vertical, Some(rail)) => (VERTICAL, single(rail)),
-            (Quantity::CrossLevel, Some(rail)) => (ROLL, single(rail)),
-            (Quantity::Gauge, _) => (LATERAL, [-1.0, 1.0]),
-            (Quantity::Height, _) => (VERTICAL, [-1.0, 1.0]),
-            _ => continue,
-        };
-        if wanted != direction {
-            continue;
-        }
-        let mut more = Vec::new();
-        if direction == LATERAL && factors[B] > 0.0 && !(each && r.quantity == Quantity::Lateral) {
-            more.push((0, span));
-        }
-        if direction == ROLL {
-            more.push((0, 1.0));
-        }
-        if each && matches!(r.quantity, Quantity::Lateral | Quantity::Vertical) {
-            let rail = r.rail.unwrap_or(A);
-            more.push((1 + 2 * rail, 1.0));
-            more.push((2 + 2 * rail, plan.frame.s(r.x_mm)));
-        }
-        let uncertainty = r.uncertainty.unwrap_or(f64::NAN);
-        list.push(Observation { x_mm: r.x_mm, factors, nuisance: more, value: r.value, uncertainty });
-        used.push(r.clone());
-    }
-    (used, list, nuisance)
-}
-
-fn single(rail: usize) -> [f64; 2] {
-    if rail == A { [1.0, 0.0] } else { [0.0, 1.0] }
-}
-
 fn kinds(direction: usize) -> [[ErrorKind; 2]; 2] {
     match direction {
         LATERAL => [[ErrorKind::Span, ErrorKind::Parallelism]; 2],
@@ -284,8 +259,10 @@ fn smooth_amplitudes(plan: &Plan, rails: &Rails, direction: usize, observations:
 
 #[cfg(test)]
 mod tests {
+    use super::super::observed::single;
     use super::*;
     use crate::input::read_plan;
+    use crate::input::survey::Quantity;
 
     fn plan() -> Plan {
         read_plan(include_str!("../../../examples/panel-bridge.toml"), "plan.toml").unwrap()

@@ -9,6 +9,18 @@ use crate::input::survey::{Quantity, Reading};
 use crate::study::Finding;
 use crate::units::{A, B, SIDES};
 
+/// A value that is far from what the others of its series say.
+const UNFIT: &str = "a reading does not fit its neighbours";
+
+/// Series that cannot both be right.
+const CONTRADICTION: &str = "readings contradict each other";
+
+/// Doubts about readings themselves, which are to be settled before anything is moved.
+#[must_use]
+pub fn about_readings(findings: &[Finding]) -> Vec<&Finding> {
+    findings.iter().filter(|f| [UNFIT, CONTRADICTION].contains(&f.what.as_str())).collect()
+}
+
 /// Spreads from which a value is pointed out.
 const FAR: f64 = 3.0;
 
@@ -23,6 +35,7 @@ pub fn doubts(plan: &Plan, corrected: &Corrected, measured: &Measured) -> Vec<Fi
             repeats(&series, &mut list);
         }
     }
+    contradictions(measured, &mut list);
     rough(plan, measured, &mut list);
     missing(corrected, &mut list);
     list
@@ -105,7 +118,7 @@ fn doubt(r: &Reading, expected: f64, off: f64, spread: f64) -> Finding {
     };
     let (scale, unit) = unit(r.quantity);
     finding(
-        "a reading does not fit its neighbours",
+        UNFIT,
         format!("line {}, {} = {}, {}", r.place.line, r.place.column, r.place.written, place(r)),
         format!("{:+.3} {unit} from what they say, {:.0} times their spread; {likely}", off / scale, off.abs() / spread),
         "It is used as it stands. Read that point again; correct the line or delete it.",
@@ -141,6 +154,22 @@ fn repeats(series: &[&Reading], list: &mut Vec<Finding>) {
             format!("{:.3} {unit}, {ratio:.1} times the stated uncertainty, from {count} repeats", (sum / count as f64).sqrt() / scale),
             "State the larger figure, or find out what moves.",
         ));
+    }
+}
+
+/// Named first among all doubts.
+fn contradictions(measured: &Measured, list: &mut Vec<Finding>) {
+    for (direction, own, between) in [(0, "lateral readings", "the gauge"), (1, "vertical readings", "the heights of B over A")] {
+        let apart = measured.apart[direction];
+        if apart > 1.0 {
+            let doubt = finding(
+                CONTRADICTION,
+                format!("{own} and {between}"),
+                format!("{apart:.0} times what their uncertainties allow"),
+                "No rails can show both, so all of them count that much less. Check signs, and on which rail each was read; move no pad before.",
+            );
+            list.insert(0, doubt);
+        }
     }
 }
 

@@ -71,9 +71,9 @@ pub struct PadMoved {
     pub uncertainty: f64,
 }
 
-/// Compares surveys in the order of the list.
+/// Compares surveys in the order of the list. Where pads were shimmed between them, what moved holds that too, and no line is drawn.
 #[must_use]
-pub fn changes(epochs: &[Epoch]) -> Vec<Change> {
+pub fn changes(epochs: &[Epoch], shimmed: bool) -> Vec<Change> {
     let Some(first) = epochs.first() else { return Vec::new() };
     let one = |k: usize| {
         let c = &first.checks[k];
@@ -89,7 +89,7 @@ pub fn changes(epochs: &[Epoch]) -> Vec<Change> {
             label: c.label,
             unit: c.unit,
             limits: (c.lower, c.upper),
-            trend: trend(epochs, &values, (c.lower, c.upper)),
+            trend: if shimmed { None } else { trend(epochs, &values, (c.lower, c.upper)) },
             moved_at,
             values,
         }
@@ -224,8 +224,12 @@ mod tests {
 
     #[test]
     fn check_surveys_of_one_day_or_without_a_day_have_no_trend() {
-        let of = |days: [Option<i64>; 2]| changes(&epochs(&[(days[0], 0.1, 0.01), (days[1], 0.4, 0.01)]))[0].trend;
+        let two = |days: [Option<i64>; 2]| epochs(&[(days[0], 0.1, 0.01), (days[1], 0.4, 0.01)]);
+        let of = |days: [Option<i64>; 2]| changes(&two(days), false)[0].trend;
         assert!(of([Some(20_000), Some(20_100)]).is_some());
+        // Shims are no drift.
+        let shimmed = &changes(&two([Some(20_000), Some(20_100)]), true)[0];
+        assert_eq!((shimmed.trend, shimmed.moved_at), (None, Some(1)));
         assert_eq!(of([Some(20_000); 2]), None);
         assert_eq!(of([Some(20_000), None]), None);
     }
@@ -234,17 +238,17 @@ mod tests {
     fn check_a_limit_has_moved_when_it_differs_from_the_first_survey_by_more_than_both_uncertainties() {
         // 1.96 x sqrt(0.03^2 + 0.04^2) = 0.098. The step from 0.09 to 0.12 alone would be none.
         let list = epochs(&[(None, 0.0, 0.03), (None, -0.09, 0.04), (None, 0.09, 0.04), (None, -0.12, 0.04), (None, 0.5, 0.04)]);
-        let found = changes(&list);
+        let found = changes(&list, false);
         assert_eq!((found.len(), found[0].moved_at, found[0].values.len()), (1, Some(3), 5));
-        assert_eq!(changes(&list[..3])[0].moved_at, None);
+        assert_eq!(changes(&list[..3], false)[0].moved_at, None);
         // Surveys that did not see it are passed over; seen once it has no history.
         let mut some = list;
         let unseen = Decision { verdict: Conformity::NotSeen, deciding_uncertainty: None };
         some[0].checks[0].decision = unseen;
         some[2].checks[0].decision = unseen;
-        let found = changes(&some);
+        let found = changes(&some, false);
         assert_eq!(found[0].values.iter().map(|v| v.0).collect::<Vec<_>>(), [1, 3, 4]);
         assert_eq!(found[0].moved_at, Some(4), "-0.12 against -0.09 is no movement");
-        assert!(changes(&some[..3]).is_empty() && changes(&[]).is_empty());
+        assert!(changes(&some[..3], false).is_empty() && changes(&[], false).is_empty());
     }
 }

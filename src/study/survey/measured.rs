@@ -37,6 +37,8 @@ pub struct Measured {
     pub used: [Vec<Reading>; 3],
     /// How much rougher than the plan's prior each direction is: factor on its amplitude, and deviation of each pad for itself.
     pub roughness: [(f64, f64); 3],
+    /// By how much the readings of each direction contradict each other, over their uncertainties; 1 where they do not.
+    pub apart: [f64; 3],
     /// Pads of each direction that stand out for themselves: rail and number from 0.
     pub settled: [Vec<(usize, usize)>; 3],
     /// Drift of what rail A was moved across by since it was read: a yaw that its own line does not show.
@@ -82,6 +84,7 @@ impl Measured {
         parts.iter().enumerate().for_each(|(d, p)| read[d] = p.read);
         let roughness = [0, 1, 2].map(|d| parts[d].roughness);
         let settled = [0, 1, 2].map(|d| parts[d].settled.clone());
+        let apart = [0, 1, 2].map(|d| parts[d].apart);
         let [l, v, r] = <[Part; 3]>::try_from(parts).map_err(|_| SurveyError::NoFrame)?;
         Ok(Self {
             used: [l.used, v.used, r.used],
@@ -91,6 +94,7 @@ impl Measured {
             keeps_common_yaw: corrected.keeps_common_yaw,
             turned_with_rolls: corrected.turn_with_rolls,
             roughness,
+            apart,
             settled,
             moved_yaw_a_mm: 0.0,
             frame: plan.frame.clone(),

@@ -3,11 +3,13 @@
 
 mod checks;
 mod conditioned;
+mod contradiction;
 mod corrected;
 mod doubts;
 pub mod history;
 mod known;
 mod measured;
+mod observed;
 mod panels;
 mod placed;
 pub mod planned;
@@ -16,7 +18,7 @@ pub mod shims;
 
 pub use checks::{Check, Conformity, Decision, GUARD, checks, decide};
 pub use corrected::{Corrected, correct};
-pub use doubts::doubts;
+pub use doubts::{about_readings, doubts};
 pub use measured::{LATERAL, Measured, ROLL, Seen, VERTICAL};
 pub use panels::{Curve, Panel, panels};
 pub use placed::{Placed, place};

@@ -76,6 +76,7 @@ impl AffineMap {
         let taken = builder.taken_up(&centre)?;
         let stations = plan.frame.stations_x_mm.len();
         let mut columns: Vec<Vec<Linear>> = Vec::new();
+        let slots = evaluator.machine.take_up_limits();
         let mut slot_use: Vec<(f64, f64)> = taken.tau.iter().map(|t| (*t, 0.0)).collect();
         for j in 0..tolerance_box.dimension() {
             let reach = tolerance_box.reach(j);
@@ -83,8 +84,9 @@ impl AffineMap {
             point[j] = 1.0;
             let installation = tolerance_box.installation(plan, &point);
             let moved = builder.taken_up(&installation)?;
-            for (total, (t, t0)) in slot_use.iter_mut().zip(moved.tau.iter().zip(&taken.tau)) {
-                total.1 += (t - t0).abs() * reach;
+            for (((_, use_of), slot), (t, t0)) in slot_use.iter_mut().zip(&slots).zip(moved.tau.iter().zip(&taken.tau)) {
+                // A wave is tried at 1 where its zone may hold less: a slot at its end tells nothing of what comes before.
+                *use_of += if at_end(t.abs(), *slot) { f64::INFINITY } else { (t - t0).abs() * reach };
             }
             columns.push((0..stations).map(|s| builder.linear(&installation, &moved, s, &builder.service[0])).collect());
         }
@@ -96,6 +98,11 @@ impl AffineMap {
     pub(super) fn load_row(&self, station: usize, blocks: usize, block: usize, component: usize) -> &[f64] {
         &self.load_rows[(station * blocks + block) * 5 + component]
     }
+}
+
+/// Take-ups never pass a slot: one that comes to its end shows as the slot itself.
+fn at_end(used: f64, slot: f64) -> bool {
+    slot > 0.0 && used > slot * (1.0 - 1e-9)
 }
 
 impl Builder<'_, '_> {
@@ -111,9 +118,7 @@ impl Builder<'_, '_> {
     /// Take-ups are affine only while no slot is at its end anywhere in the box.
     fn check_slots(&self, slot_use: &[(f64, f64)]) -> Result<(), NoMap> {
         let slots = self.evaluator.machine.take_up_limits();
-        // Take-ups never pass a slot: an error that alone comes to its end shows as the slot itself.
-        let at_end = |use_of: f64, slot: f64| slot > 0.0 && use_of > slot * (1.0 - 1e-9);
-        let over = slot_use.iter().zip(&slots).any(|((middle, reach), slot)| at_end(middle.abs() + reach, *slot));
+        let over = slot_use.iter().zip(slots).any(|((middle, reach), slot)| at_end(middle.abs() + reach, slot));
         let why = "a joint's slot may come to its end inside the tolerances, so take-ups are not affine in the errors";
         if over { Err(NoMap(why.into())) } else { Ok(()) }
     }

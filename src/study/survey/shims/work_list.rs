@@ -162,6 +162,10 @@ fn moves(plan: &Plan, measured: &Measured, checks: &[Check], tightened: f64) -> 
             stopped.push((direction, "gauge and height alone do not tell which rail is out: read the master rail itself first".into()));
             continue;
         }
+        if measured.apart[direction] > 1.0 {
+            stopped.push((direction, "its readings contradict each other: no pad is to be moved on them".into()));
+            continue;
+        }
         let task = task(plan, measured, checks, direction, tightened, step, steps, largest, &moves);
         if task.rails.iter().all(|pads| held(pads)) {
             stopped.push((direction, what_holds(direction)));
