@@ -213,7 +213,9 @@ fn a_work_list_brings_the_limits_back_and_a_second_survey_checks_it() {
         })
         .collect();
     let (run, folder) = survey(raised.join("\n").as_bytes(), &[]);
-    run.code(1).stdout(contains("WORK LIST, up along rail A").and(contains("PREDICTED AFTER IT")).and(contains("[ ]")));
+    let assumed = "ASSUMED, the plan has no [correction]: slots of 1 mm either way and shims of 0.05, 0.1, 0.2, 0.5, 1 mm";
+    run.code(1)
+        .stdout(contains("WORK LIST, up along rail A").and(contains("PREDICTED AFTER IT")).and(contains("[ ]")).and(contains(assumed)));
     let v = json(&folder);
     let after = v["work_list"]["checks_after"].as_array().unwrap().iter().find(|c| c["key"] == "height").unwrap().clone();
     assert_eq!(after["decision"]["verdict"], "pass");

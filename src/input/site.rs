@@ -16,6 +16,8 @@ pub struct Site {
 /// What may be moved, by how much, in which steps.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Correction {
+    /// True where the plan has a table of it; else a usual shim box and slot are assumed.
+    pub stated: bool,
     /// Thicknesses in the shim box, thinnest first.
     pub shims_mm: Vec<f64>,
     /// Most shims in one stack.
@@ -64,6 +66,7 @@ pub(super) fn site(root: &View<'_>, frame: &Frame) -> Site {
     Site {
         columns,
         correction: Correction {
+            stated: t.is_there(),
             shims_mm,
             most_shims: t.whole("most_shims").unsigned_abs() as usize,
             most_mm: t.number("most_mm"),

@@ -8,6 +8,7 @@ use super::summary::words;
 use super::tables::{align_right, bound, plain_table, status};
 use crate::input::Source;
 use crate::input::callouts::{Callouts, Made};
+use crate::input::plan::Measure;
 use crate::study::review::{ArrangementReview, Assignment, CalloutReview, Judgement, Review, factor, met, to_draw};
 use crate::study::{Reach, Status, StudyResult};
 
@@ -155,7 +156,11 @@ fn whole(study: &StudyResult) -> String {
     for a in &study.arrangements {
         for v in a.verdicts.iter().filter(|v| v.status != Status::NotApplicable) {
             let worst = a.worst.get(v.requirement.measure.key());
-            let number = |x: Option<f64>| x.map_or_else(|| "-".into(), |x| significant(x, 3));
+            let written = |x: f64| match v.requirement.measure {
+                Measure::FloatTravel | Measure::LifeLoss => percent(x),
+                _ => significant(x, 3),
+            };
+            let number = |x: Option<f64>| x.map_or_else(|| "-".into(), written);
             table.add_row([
                 format!("{} {}", words(v.requirement.measure), bound(v)),
                 a.name.clone(),

@@ -129,7 +129,9 @@ fn change(study: &StudyResult) -> Vec<String> {
             return format!("{}: no source alone costs a tenth of the life", a.name);
         };
         let at = s.limit.map_or_else(String::new, |limit| format!(" of {} {}", significant(limit.abs(), 2), s.unit));
-        format!("{}: {}{at}, alone and without heat it leaves {} km", a.name, s.source, significant(s.life_km, 2))
+        // What comes and goes in service has no limit to name, and may be the heat itself.
+        let alone = if s.limit.is_some() { "alone and without heat" } else { "alone" };
+        format!("{}: {}{at}, {alone} it leaves {} km", a.name, s.source, significant(s.life_km, 2))
     };
     study.arrangements.iter().map(line).collect()
 }

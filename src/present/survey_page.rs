@@ -4,7 +4,7 @@ use super::json::Origin;
 use super::page::{Cell, Figure, Mark, Page, Section, Table};
 use super::summary::{CAUTIONS, words};
 use super::survey_text::{CHECK_HEAD, CHECK_NOTE, PREDICTION_HEAD, check_rows, in_doubt, prediction_rows, probability};
-use super::work_list_text::{LIMITS_HEAD, head, limit_rows, lives, row};
+use super::work_list_text::{LIMITS_HEAD, assumed, head, limit_rows, lives, row};
 use crate::input::Plan;
 use crate::input::survey::Survey;
 use crate::study::survey::shims::Correction;
@@ -95,6 +95,7 @@ impl SurveyPage<'_> {
         if correction.items.is_empty() {
             return section.text("No pad that may be moved would help.").list(stops);
         }
+        section = assumed(self.plan).into_iter().fold(section, Section::text);
         let tapered = correction.items.iter().any(|i| i.taper_rad != 0.0);
         // The pad heads its row; the box to tick comes last.
         let columns = if tapered { 1..7 } else { 1..6 };

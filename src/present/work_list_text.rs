@@ -31,6 +31,9 @@ pub fn work_list_text(
         }
         return text + "\n";
     }
+    if let Some(words) = assumed(plan) {
+        let _ = writeln!(text, "{words}");
+    }
     let tapered = correction.items.iter().any(|i| i.taper_rad != 0.0);
     let mut table = plain_table(head(tapered));
     for item in &correction.items {
@@ -72,6 +75,19 @@ pub fn work_list_text(
     }
     text.push('\n');
     text
+}
+
+/// What of shims and slots the plan does not say.
+pub(super) fn assumed(plan: &Plan) -> Option<String> {
+    let c = &plan.site.correction;
+    let list = || c.shims_mm.iter().map(|s| plain(*s)).collect::<Vec<_>>().join(", ");
+    (!c.stated).then(|| {
+        format!(
+            "ASSUMED, the plan has no [correction]: slots of {} mm either way and shims of {} mm. State yours before anything is ordered.",
+            plain(c.slot_mm),
+            list()
+        )
+    })
 }
 
 /// Heading of the list.

@@ -31,7 +31,8 @@ impl<'s> Trial<'s> {
         let Some(reaching) = self.suite.reached_by.get(&mutant.id) else { return Outcome::NotReached };
         // The file's own tests go before all others.
         let own = module_of(&mutant.file);
-        let (mut reaching, others): (Vec<usize>, Vec<usize>) = reaching.iter().copied().partition(|t| self.suite.tests[*t].name.starts_with(&own));
+        let (mut reaching, others): (Vec<usize>, Vec<usize>) =
+            reaching.iter().copied().partition(|t| self.suite.tests[*t].name.starts_with(&own));
         reaching.extend(others);
         let place = format!("{} {}", mutant.file, mutant.function);
         let before = self.noticed.lock().unwrap().get(&place).cloned().unwrap_or_default();

@@ -63,6 +63,7 @@ mod tests {
 
     fn shop(shims_mm: &[f64], most_shims: usize, most_mm: f64) -> Correction {
         Correction {
+            stated: true,
             shims_mm: shims_mm.to_vec(),
             most_shims,
             most_mm,
