@@ -4,26 +4,26 @@
 
 use super::block::{BlockLoads, RowBlock, RowLoad, RowPlace};
 use super::element::Element;
-use crate::math::lanes::{LANES, Lane, ZERO, add_times, multiply_add};
+use crate::math::lanes::{EIGHT, EIGHT_ZEROS, EightLane, add_times, multiply_add};
 
 /// Force and tangent of a block in the order y, z, roll, pitch, yaw; of the tangent the upper half, `tangent[i][j]` with j >= i.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Eight {
-    pub(crate) force: [Lane; 5],
-    pub(crate) tangent: [[Lane; 5]; 5],
+    pub(crate) force: [EightLane; 5],
+    pub(crate) tangent: [[EightLane; 5]; 5],
 }
 
 /// What [`RowBlock::loads`] says, of eight: the force, and of each row fatigue, greatest load, approach over that under preload.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct EightLoads {
-    pub(crate) force: [Lane; 5],
-    pub(crate) rows: [[Lane; 3]; 4],
+    pub(crate) force: [EightLane; 5],
+    pub(crate) rows: [[EightLane; 3]; 4],
 }
 
 impl EightLoads {
     /// Those of one.
     pub(crate) fn of(&self, lane: usize) -> BlockLoads {
-        let row = |[fatigue, greatest_n, over]: &[Lane; 3]| RowLoad {
+        let row = |[fatigue, greatest_n, over]: &[EightLane; 3]| RowLoad {
             fatigue: fatigue[lane],
             greatest_n: greatest_n[lane],
             approach_over_preload: over[lane],
@@ -35,7 +35,7 @@ impl EightLoads {
 impl RowBlock {
     /// What [`RowBlock::force_and_tangent`] says of one displacement, of eight.
     #[inline(always)]
-    pub(crate) fn eight<const FUSED: bool>(&self, d: &[Lane; 5]) -> Eight {
+    pub(crate) fn eight<const FUSED: bool>(&self, d: &[EightLane; 5]) -> Eight {
         match self.rolling.element {
             Element::Ball => self.eight_by::<FUSED>(d, f64::sqrt),
             Element::Roller => self.eight_by::<FUSED>(d, |approach| Element::Roller.root(approach)),
@@ -43,8 +43,8 @@ impl RowBlock {
     }
 
     #[inline(always)]
-    fn eight_by<const FUSED: bool>(&self, d: &[Lane; 5], root: impl Fn(f64) -> f64 + Copy) -> Eight {
-        let mut eight = Eight { force: [ZERO; 5], tangent: [[ZERO; 5]; 5] };
+    fn eight_by<const FUSED: bool>(&self, d: &[EightLane; 5], root: impl Fn(f64) -> f64 + Copy) -> Eight {
+        let mut eight = Eight { force: [EIGHT_ZEROS; 5], tangent: [[EIGHT_ZEROS; 5]; 5] };
         for row in self.rows() {
             let (across, along) = arms(row);
             let (middle, change) = self.approach_of_eight(&across, d);
@@ -70,7 +70,7 @@ impl RowBlock {
 
     /// Forces and row loads at eight displacements.
     #[inline(always)]
-    pub(crate) fn loads_of_eight<const FUSED: bool>(&self, d: &[Lane; 5]) -> EightLoads {
+    pub(crate) fn loads_of_eight<const FUSED: bool>(&self, d: &[EightLane; 5]) -> EightLoads {
         match self.rolling.element {
             Element::Ball => self.loads_by::<FUSED>(d, f64::sqrt, |load| load * load * load),
             Element::Roller => self.loads_by::<FUSED>(d, |a| Element::Roller.root(a), |load| Element::Roller.fatigue(load)),
@@ -80,7 +80,7 @@ impl RowBlock {
     #[inline(always)]
     fn loads_by<const FUSED: bool>(
         &self,
-        d: &[Lane; 5],
+        d: &[EightLane; 5],
         root: impl Fn(f64) -> f64 + Copy,
         fatigue: impl Fn(f64) -> f64 + Copy,
     ) -> EightLoads {
@@ -90,13 +90,13 @@ impl RowBlock {
             let approach = if approach > 0.0 { approach } else { 0.0 };
             stiffness * root(approach) * approach
         };
-        let mut loads = EightLoads { force: [ZERO; 5], rows: [[ZERO; 3]; 4] };
+        let mut loads = EightLoads { force: [EIGHT_ZEROS; 5], rows: [[EIGHT_ZEROS; 3]; 4] };
         for (row, to) in self.rows().iter().zip(&mut loads.rows) {
             let (across, along) = arms(row);
             let (middle, change) = self.approach_of_eight(&across, d);
-            let (mut q, mut qx, mut sum) = (ZERO, ZERO, ZERO);
+            let (mut q, mut qx, mut sum) = (EIGHT_ZEROS, EIGHT_ZEROS, EIGHT_ZEROS);
             for &x in elements {
-                for i in 0..LANES {
+                for i in 0..EIGHT {
                     let own = load(multiply_add::<FUSED>(change[i], x, middle[i]));
                     q[i] += own;
                     qx[i] = multiply_add::<FUSED>(own, x, qx[i]);
@@ -105,7 +105,7 @@ impl RowBlock {
             }
             (0..3).for_each(|a| add_times::<FUSED>(&mut loads.force[a], &q, across[a]));
             (0..2).for_each(|a| add_times::<FUSED>(&mut loads.force[3 + a], &qx, along[a]));
-            for i in 0..LANES {
+            for i in 0..EIGHT {
                 let greatest = middle[i] + change[i].abs() * end;
                 to[0][i] = sum[i] / elements.len() as f64;
                 to[1][i] = load(greatest);
@@ -117,9 +117,9 @@ impl RowBlock {
 
     /// Approach of a row's middle and its change per mm along the rail.
     #[inline(always)]
-    fn approach_of_eight(&self, [ny, nz, lever]: &[f64; 3], d: &[Lane; 5]) -> (Lane, Lane) {
-        let (mut middle, mut change) = (ZERO, ZERO);
-        for i in 0..LANES {
+    fn approach_of_eight(&self, [ny, nz, lever]: &[f64; 3], d: &[EightLane; 5]) -> (EightLane, EightLane) {
+        let (mut middle, mut change) = (EIGHT_ZEROS, EIGHT_ZEROS);
+        for i in 0..EIGHT {
             middle[i] = self.preload_approach_mm() + ny * d[0][i] + nz * d[1][i] + lever * d[2][i];
             change[i] = ny * d[4][i] - nz * d[3][i];
         }
@@ -128,10 +128,10 @@ impl RowBlock {
 
     /// Load, load x, slope, slope x, slope x^2 over a row whose approach is `middle + change * x`.
     #[inline(always)]
-    fn sums_of_eight<const FUSED: bool>(&self, middle: &Lane, change: &Lane, root: impl Fn(f64) -> f64 + Copy) -> [Lane; 5] {
-        let mut sums = [ZERO; 5];
+    fn sums_of_eight<const FUSED: bool>(&self, middle: &EightLane, change: &EightLane, root: impl Fn(f64) -> f64 + Copy) -> [EightLane; 5] {
+        let mut sums = [EIGHT_ZEROS; 5];
         for &x in self.elements_x_mm() {
-            for i in 0..LANES {
+            for i in 0..EIGHT {
                 let approach = multiply_add::<FUSED>(change[i], x, middle[i]);
                 let approach = if approach > 0.0 { approach } else { 0.0 };
                 let slope = root(approach);
@@ -170,12 +170,12 @@ mod tests {
     fn check_eight_displacements_are_each_what_they_are_alone() {
         for element in [Element::Ball, Element::Roller] {
             let block = RowBlock::new(&sample(element), 800.0).unwrap();
-            let d: [Lane; 5] = std::array::from_fn(|j| {
+            let d: [EightLane; 5] = std::array::from_fn(|j| {
                 std::array::from_fn(|i| ((7 * i + 3 * j) % 8) as f64 * if j < 2 { 1.5e-3 } else { 2e-4 } - if j < 2 { 5e-3 } else { 7e-4 })
             });
             let eight = block.eight::<false>(&d);
             let loads = block.loads_of_eight::<false>(&d);
-            for i in 0..LANES {
+            for i in 0..EIGHT {
                 let alone = block.loads(&Vector5::from_fn(|j, _| d[j][i]));
                 let own = loads.of(i);
                 let size = alone.force.iter().fold(0.0_f64, |most, f| most.max(f.abs()));

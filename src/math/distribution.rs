@@ -1,7 +1,6 @@
 //! How values are spread over any number of draws, in memory that does not grow with them.
 
-use std::collections::BTreeMap;
-
+use super::lanes::{EIGHT, EIGHT_ZEROS};
 use super::order::{Quantile, quantile_of_ranks};
 
 /// Values kept one by one. Beyond so many only their number in narrow classes is kept.
@@ -21,8 +20,8 @@ const LEAST: f64 = 1e-30;
 pub struct Distribution {
     kept: Vec<f64>,
     sorted: bool,
-    /// By the upper bits of the class, counts of the classes on that page.
-    pages: BTreeMap<u64, Vec<u64>>,
+    /// In rising order: upper bits of the class, and counts of the classes on that page.
+    pages: Vec<(u64, Vec<u64>)>,
     count: u64,
     low: f64,
     high: f64,
@@ -44,6 +43,17 @@ fn least(class: u64) -> f64 {
     f64::from_bits(if rising >> 63 == 1 { rising & !(1 << 63) } else { !rising })
 }
 
+/// Sum over values in eight sums that do not wait for each other.
+fn side_by_side(values: &[f64], of: impl Fn(f64) -> f64) -> f64 {
+    let mut sums = EIGHT_ZEROS;
+    let (eights, rest) = values.as_chunks::<EIGHT>();
+    for eight in eights {
+        sums.iter_mut().zip(eight).for_each(|(sum, v)| *sum += of(*v));
+    }
+    sums.iter_mut().zip(rest).for_each(|(sum, v)| *sum += of(*v));
+    sums.iter().sum()
+}
+
 impl Distribution {
     /// Takes values in. NaN counts as the largest one.
     pub fn extend(&mut self, values: &[f64]) {
@@ -60,18 +70,19 @@ impl Distribution {
             self.kept.extend_from_slice(values);
             self.sorted = false;
             if self.kept.len() > KEPT {
-                std::mem::take(&mut self.kept).into_iter().for_each(|v| self.classify(v));
+                let kept = std::mem::take(&mut self.kept);
+                self.classify(&kept);
             }
         } else {
-            values.iter().for_each(|v| self.classify(*v));
+            self.classify(values);
         }
     }
 
     /// The values' own mean and squared deviations, then both lots as one.
     fn count_moments(&mut self, values: &[f64]) {
         let (before, own) = (self.count as f64, values.len() as f64);
-        let mean = values.iter().sum::<f64>() / own;
-        let squares: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+        let mean = side_by_side(values, |v| v) / own;
+        let squares = side_by_side(values, |v| (v - mean) * (v - mean));
         let off = mean - self.mean;
         self.count += values.len() as u64;
         let all = self.count as f64;
@@ -79,10 +90,20 @@ impl Distribution {
         self.squares += squares + off * off * before * own / all;
     }
 
-    fn classify(&mut self, value: f64) {
-        let class = class(value);
-        let page = self.pages.entry(class / CLASSES as u64).or_insert_with(|| vec![0; CLASSES]);
-        page[class as usize % CLASSES] += 1;
+    /// Values that follow each other are mostly on the same page.
+    fn classify(&mut self, values: &[f64]) {
+        let mut last = 0;
+        for value in values {
+            let class = class(*value);
+            let number = class / CLASSES as u64;
+            if self.pages.get(last).is_none_or(|page| page.0 != number) {
+                last = self.pages.binary_search_by_key(&number, |page| page.0).unwrap_or_else(|at| {
+                    self.pages.insert(at, (number, vec![0; CLASSES]));
+                    at
+                });
+            }
+            self.pages[last].1[class as usize % CLASSES] += 1;
+        }
     }
 
     /// Puts the kept values in order; ranks are read afterwards.

@@ -9,6 +9,7 @@ pub mod lanes;
 pub mod normal;
 pub mod order;
 pub mod proportion;
+pub mod root;
 pub mod scrambled;
 pub mod sobol;
 pub mod spline;

@@ -12,7 +12,7 @@ use super::kinematics::{end, truck};
 use super::mechanism::freedom_scale;
 use super::{DOF, Vector24};
 use crate::contact::{BlockLoads, EightLoads};
-use crate::math::lanes::{LANES, Lane, ZERO, add_product, add_times, multiply_add, subtract_product};
+use crate::math::lanes::{EIGHT, EIGHT_ZEROS, EightLane, add_product, add_times, multiply_add, subtract_product};
 
 /// Most whole steps: what needs more is no case for them.
 const MOST_STEPS: usize = 8;
@@ -23,27 +23,27 @@ const FREE_STEPS: usize = 3;
 /// How a block's support follows a step of the pose: step of s = slope x step of d - rest.
 #[derive(Debug, Clone, Copy)]
 struct Follow {
-    slope: [[Lane; 3]; 5],
-    rest: [Lane; 3],
+    slope: [[EightLane; 3]; 5],
+    rest: [EightLane; 3],
 }
 
 /// What differs from lane to lane, and working memory.
 #[derive(Debug, Clone, Default)]
 pub struct Eight {
-    load: [Lane; DOF],
-    imposed: Vec<[Lane; 5]>,
-    offsets: Vec<Lane>,
-    pose: [Lane; DOF],
-    yields: Vec<[Lane; 3]>,
-    displacements: Vec<[Lane; 5]>,
+    load: [EightLane; DOF],
+    imposed: Vec<[EightLane; 5]>,
+    offsets: Vec<EightLane>,
+    pose: [EightLane; DOF],
+    yields: Vec<[EightLane; 3]>,
+    displacements: Vec<[EightLane; 5]>,
     loads: Vec<EightLoads>,
-    plain: [Lane; DOF],
-    gradient: [Lane; DOF],
-    residual: Lane,
+    plain: [EightLane; DOF],
+    gradient: [EightLane; DOF],
+    residual: EightLane,
     arrows: Box<EightArrows>,
     follow: Vec<Option<Follow>>,
     /// Steps that each lane took, where it settled.
-    settled: [Option<usize>; LANES],
+    settled: [Option<usize>; EIGHT],
 }
 
 /// A lane's answer.
@@ -64,7 +64,7 @@ impl Eight {
         self.load = std::array::from_fn(|i| std::array::from_fn(|lane| of(lane).0.load[i]));
         self.pose = std::array::from_fn(|i| std::array::from_fn(|lane| of(lane).1.pose[i]));
         self.offsets.clear();
-        self.offsets.extend((0..first.floats.elements.len()).map(|f| -> Lane { std::array::from_fn(|l| of(l).0.floats.offsets[f]) }));
+        self.offsets.extend((0..first.floats.elements.len()).map(|f| -> EightLane { std::array::from_fn(|l| of(l).0.floats.offsets[f]) }));
         let imposed = |lane: usize, b: usize, i: usize| of(lane).0.contacts.map_or(0.0, |c| c.imposed[b][i]);
         let yielded = |lane: usize, b: usize, i: usize| of(lane).1.yields.get(b).map_or(0.0, |s| s[i]);
         self.imposed.clear();
@@ -90,12 +90,12 @@ impl Eight {
 fn newton(problem: &Problem<'_>, contacts: &ContactSet<'_>, eight: &mut Eight) {
     const FUSED: bool = target_cfg_f!(target_feature = "fma");
     let scale: [f64; DOF] = std::array::from_fn(freedom_scale);
-    let mut before = [f64::INFINITY; LANES];
-    let mut going = [true; LANES];
-    eight.settled = [None; LANES];
+    let mut before = [f64::INFINITY; EIGHT];
+    let mut going = [true; EIGHT];
+    eight.settled = [None; EIGHT];
     for steps in 0..=MOST_STEPS {
         slopes::<FUSED>(problem, contacts, &scale, eight);
-        for i in 0..LANES {
+        for i in 0..EIGHT {
             if going[i] && eight.residual[i] <= WANTED_RESIDUAL[1] {
                 (eight.settled[i], going[i]) = (Some(steps), false);
             }
@@ -103,13 +103,13 @@ fn newton(problem: &Problem<'_>, contacts: &ContactSet<'_>, eight: &mut Eight) {
             going[i] &= eight.residual[i] < if steps < FREE_STEPS { f64::INFINITY } else { 0.5 * before[i] };
             before[i] = eight.residual[i];
         }
-        if going == [false; LANES] {
+        if going == [false; EIGHT] {
             break;
         }
         let mut step = eight.gradient;
         step.iter_mut().flatten().for_each(|g| *g = -*g);
         let held = eight.arrows.solve::<FUSED>(&scale, &mut step);
-        (0..LANES).for_each(|i| going[i] &= held[i]);
+        (0..EIGHT).for_each(|i| going[i] &= held[i]);
         follow::<FUSED>(contacts, eight, &step, going);
     }
     eight.loads.clear();
@@ -118,9 +118,9 @@ fn newton(problem: &Problem<'_>, contacts: &ContactSet<'_>, eight: &mut Eight) {
 
 /// Takes a step in the lanes that go on.
 #[inline(always)]
-fn follow<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight, step: &[Lane; DOF], going: [bool; LANES]) {
-    let take = |x: &mut Lane, dx: &Lane| {
-        for i in 0..LANES {
+fn follow<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight, step: &[EightLane; DOF], going: [bool; EIGHT]) {
+    let take = |x: &mut EightLane, dx: &EightLane| {
+        for i in 0..EIGHT {
             x[i] = if going[i] { x[i] + dx[i] } else { x[i] };
         }
     };
@@ -129,8 +129,8 @@ fn follow<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight, step:
         let Some(follow) = follow else { continue };
         let motion = block.motion_of_eight::<FUSED>(step);
         for (j, s) in yields.iter_mut().enumerate() {
-            let mut own = ZERO;
-            for i in 0..LANES {
+            let mut own = EIGHT_ZEROS;
+            for i in 0..EIGHT {
                 own[i] = -follow.rest[j][i];
             }
             follow.slope.iter().zip(&motion).for_each(|(slope, motion)| add_product::<FUSED>(&mut own, &slope[j], motion));
@@ -144,11 +144,11 @@ fn follow<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight, step:
 fn slopes<const FUSED: bool>(problem: &Problem<'_>, contacts: &ContactSet<'_>, scale: &[f64; DOF], eight: &mut Eight) {
     let k = problem.stiffness;
     for i in 0..DOF {
-        let mut sum = ZERO;
+        let mut sum = EIGHT_ZEROS;
         for j in (0..DOF).filter(|j| k[(i, *j)] != 0.0) {
             add_times::<FUSED>(&mut sum, &eight.pose[j], k[(i, j)]);
         }
-        for lane in 0..LANES {
+        for lane in 0..EIGHT {
             eight.plain[i][lane] = sum[lane] - eight.load[i][lane];
         }
     }
@@ -156,9 +156,9 @@ fn slopes<const FUSED: bool>(problem: &Problem<'_>, contacts: &ContactSet<'_>, s
     of_floats::<FUSED>(problem, eight);
     eight.gradient = eight.plain;
     let of_supports = of_contacts::<FUSED>(contacts, eight);
-    let (mut unbalanced, mut largest) = (of_supports, [1.0; LANES]);
+    let (mut unbalanced, mut largest) = (of_supports, [1.0; EIGHT]);
     for i in 0..DOF {
-        for lane in 0..LANES {
+        for lane in 0..EIGHT {
             let size = |v: f64| (v * scale[i]).abs();
             let (own, load) = (size(eight.gradient[i][lane]), eight.load[i][lane]);
             unbalanced[lane] = if own > unbalanced[lane] { own } else { unbalanced[lane] };
@@ -169,7 +169,7 @@ fn slopes<const FUSED: bool>(problem: &Problem<'_>, contacts: &ContactSet<'_>, s
             unbalanced[lane] = if own >= 0.0 { unbalanced[lane] } else { f64::INFINITY };
         }
     }
-    for lane in 0..LANES {
+    for lane in 0..EIGHT {
         eight.residual[lane] = unbalanced[lane] / largest[lane];
     }
 }
@@ -179,18 +179,18 @@ fn slopes<const FUSED: bool>(problem: &Problem<'_>, contacts: &ContactSet<'_>, s
 fn of_floats<const FUSED: bool>(problem: &Problem<'_>, eight: &mut Eight) {
     for (element, offset) in problem.floats.elements.iter().zip(&eight.offsets) {
         let (row, t, e) = (&element.row, truck(element.end), end(element.end));
-        let mut delta = ZERO;
+        let mut delta = EIGHT_ZEROS;
         for j in (t..t + 6).chain(e..e + 6) {
             add_times::<FUSED>(&mut delta, &eight.pose[j], row[j]);
         }
-        let (mut force, mut stiffness) = (ZERO, ZERO);
-        for lane in 0..LANES {
+        let (mut force, mut stiffness) = (EIGHT_ZEROS, EIGHT_ZEROS);
+        for lane in 0..EIGHT {
             (force[lane], stiffness[lane]) = problem.floats.drag.force(&element.component.law, delta[lane] - offset[lane]);
         }
         for j in (t..t + 6).chain(e..e + 6) {
             add_times::<FUSED>(&mut eight.plain[j], &force, row[j]);
         }
-        if stiffness == ZERO {
+        if stiffness == EIGHT_ZEROS {
             continue;
         }
         let (side, ends) = (element.end, e - 12);
@@ -206,14 +206,14 @@ fn of_floats<const FUSED: bool>(problem: &Problem<'_>, eight: &mut Eight) {
 
 /// Adds forces and tangents of the blocks, supports eliminated; gives the largest unbalanced force on a support.
 #[inline(always)]
-fn of_contacts<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight) -> Lane {
-    let mut residual = ZERO;
+fn of_contacts<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight) -> EightLane {
+    let mut residual = EIGHT_ZEROS;
     eight.follow.clear();
     eight.displacements.clear();
     for (b, block) in contacts.blocks.iter().enumerate() {
         let mut d = block.motion_of_eight::<FUSED>(&eight.pose);
         for j in 0..5 {
-            for i in 0..LANES {
+            for i in 0..EIGHT {
                 let yielded = if j < 3 { eight.yields[b][j][i] } else { 0.0 };
                 d[j][i] = d[j][i] - eight.imposed[b][j][i] - yielded;
             }
@@ -222,9 +222,9 @@ fn of_contacts<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight) 
         let mut of = contacts.rows.eight::<FUSED>(&d);
         block.add_force_of_eight::<FUSED>(&mut eight.plain, &of.force);
         if let Some(k) = block.support {
-            let mut unbalanced = [ZERO; 3];
+            let mut unbalanced = [EIGHT_ZEROS; 3];
             for j in 0..3 {
-                for i in 0..LANES {
+                for i in 0..EIGHT {
                     unbalanced[j][i] = multiply_add::<FUSED>(k[j], eight.yields[b][j][i], -of.force[j][i]);
                     let size = unbalanced[j][i].abs() / if j == 2 { 100.0 } else { 1.0 };
                     residual[i] = if size > residual[i] { size } else { residual[i] };
@@ -243,17 +243,22 @@ fn of_contacts<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight) 
 
 /// Eliminates what a support yields from a block's force and tangent (upper half).
 #[inline(always)]
-fn eliminated<const FUSED: bool>(force: &mut [Lane; 5], tangent: &mut [[Lane; 5]; 5], k: [f64; 3], unbalanced: &[Lane; 3]) -> Follow {
+fn eliminated<const FUSED: bool>(
+    force: &mut [EightLane; 5],
+    tangent: &mut [[EightLane; 5]; 5],
+    k: [f64; 3],
+    unbalanced: &[EightLane; 3],
+) -> Follow {
     // L L' = T33 + k; then L^-1 of the crossing columns and of what is unbalanced.
-    let mut lower = [[ZERO; 3]; 3];
+    let mut lower = [[EIGHT_ZEROS; 3]; 3];
     for i in 0..3 {
         for j in 0..=i {
             lower[i][j] = tangent[j][i];
         }
         lower[i][i].iter_mut().for_each(|v| *v += k[i]);
     }
-    factor::<FUSED, 3>(&mut lower, &ZERO, &mut [true; LANES]);
-    let mut slope = [[ZERO; 3]; 5];
+    factor::<FUSED, 3>(&mut lower, &EIGHT_ZEROS, &mut [true; EIGHT]);
+    let mut slope = [[EIGHT_ZEROS; 3]; 5];
     for c in 0..5 {
         for i in 0..3 {
             slope[c][i] = if c < i { tangent[c][i] } else { tangent[i][c] };
@@ -302,17 +307,17 @@ mod tests {
                         + if j == 0 && b >= blocks / 2 { shift_mm * lane as f64 } else { 0.0 }
                 })
             };
-            let imposed: Vec<Vec<[f64; 5]>> = (0..LANES).map(|lane| (0..blocks).map(|b| of_block(lane, b)).collect()).collect();
-            let loads: Vec<Vector24> = (0..LANES).map(|lane| machine.case_loads(lane % plan.duty.len())).collect();
-            let offsets: Vec<Vec<f64>> = (0..LANES).map(|lane| vec![0.02 * lane as f64; map.count()]).collect();
+            let imposed: Vec<Vec<[f64; 5]>> = (0..EIGHT).map(|lane| (0..blocks).map(|b| of_block(lane, b)).collect()).collect();
+            let loads: Vec<Vector24> = (0..EIGHT).map(|lane| machine.case_loads(lane % plan.duty.len())).collect();
+            let offsets: Vec<Vec<f64>> = (0..EIGHT).map(|lane| vec![0.02 * lane as f64; map.count()]).collect();
             let acting = |lane: usize| Acting { load: &loads[lane], imposed: &imposed[lane], offsets: &offsets[lane] };
-            let problems: Vec<Problem<'_>> = (0..LANES).map(|lane| machine.problem(&machine.springs, &map, &acting(lane))).collect();
+            let problems: Vec<Problem<'_>> = (0..EIGHT).map(|lane| machine.problem(&machine.springs, &map, &acting(lane))).collect();
             let start =
                 |lane: usize| State { pose: map.linear_pose(&(loads[lane] + machine.rail_forces(&imposed[lane]))), yields: Vec::new() };
-            let starts: Vec<State> = (0..LANES).map(start).collect();
+            let starts: Vec<State> = (0..EIGHT).map(start).collect();
             let both: Vec<(Problem<'_>, &State)> = problems.iter().copied().zip(&starts).collect();
             let settled = Eight::default().settle(&both);
-            assert_eq!(settled.len(), LANES);
+            assert_eq!(settled.len(), EIGHT);
             for (lane, found) in settled.iter().enumerate() {
                 let alone = minimise(&problems[lane], starts[lane].clone()).unwrap();
                 let found = found.as_ref().unwrap_or_else(|| panic!("arrangement {arrangement}, lane {lane} is not settled"));

@@ -3,20 +3,20 @@
 #![allow(clippy::needless_range_loop, reason = "lanes are counted: the compiler turns each loop over them into one instruction")]
 
 use super::{DOF, Matrix24};
-use crate::math::lanes::{LANES, Lane, ZERO, raise, subtract_product};
+use crate::math::lanes::{EIGHT, EIGHT_ZEROS, EightLane, raise, subtract_product};
 
 /// Symmetric stiffnesses, of the trucks' and the ends' own parts the lower half.
 #[derive(Debug, Clone)]
 pub(super) struct EightArrows {
-    pub(super) trucks: [[[Lane; 6]; 6]; 2],
+    pub(super) trucks: [[[EightLane; 6]; 6]; 2],
     /// Rows of a truck over columns of its own end.
-    pub(super) cross: [[[Lane; 6]; 6]; 2],
-    pub(super) ends: [[Lane; 12]; 12],
+    pub(super) cross: [[[EightLane; 6]; 6]; 2],
+    pub(super) ends: [[EightLane; 12]; 12],
 }
 
 impl Default for EightArrows {
     fn default() -> Self {
-        Self { trucks: [[[ZERO; 6]; 6]; 2], cross: [[[ZERO; 6]; 6]; 2], ends: [[ZERO; 12]; 12] }
+        Self { trucks: [[[EIGHT_ZEROS; 6]; 6]; 2], cross: [[[EIGHT_ZEROS; 6]; 6]; 2], ends: [[EIGHT_ZEROS; 12]; 12] }
     }
 }
 
@@ -27,35 +27,35 @@ impl EightArrows {
         for side in 0..2 {
             for i in 0..6 {
                 for j in 0..6 {
-                    self.trucks[side][i][j] = [k[(6 * side + i, 6 * side + j)]; LANES];
-                    self.cross[side][i][j] = [k[(6 * side + i, 12 + 6 * side + j)]; LANES];
+                    self.trucks[side][i][j] = [k[(6 * side + i, 6 * side + j)]; EIGHT];
+                    self.cross[side][i][j] = [k[(6 * side + i, 12 + 6 * side + j)]; EIGHT];
                 }
             }
         }
         for i in 0..12 {
             for j in 0..12 {
-                self.ends[i][j] = [k[(12 + i, 12 + j)]; LANES];
+                self.ends[i][j] = [k[(12 + i, 12 + j)]; EIGHT];
             }
         }
     }
 
     /// Solves K x = right, each freedom counted in its scale; K is lost. False where a pivot is not above 1e-14 of the greatest.
     #[inline(always)]
-    pub(super) fn solve<const FUSED: bool>(&mut self, scale: &[f64; DOF], right: &mut [Lane; DOF]) -> [bool; LANES] {
+    pub(super) fn solve<const FUSED: bool>(&mut self, scale: &[f64; DOF], right: &mut [EightLane; DOF]) -> [bool; EIGHT] {
         let mut least = self.scaled(scale);
         least.iter_mut().for_each(|l| *l *= 1e-14);
-        let mut held = [true; LANES];
+        let mut held = [true; EIGHT];
         for (freedom, s) in right.iter_mut().zip(scale) {
             freedom.iter_mut().for_each(|r| *r *= s);
         }
         let (of_trucks, of_ends) = right.split_at_mut(12);
         for side in 0..2 {
             let (truck, cross) = (&mut self.trucks[side], &mut self.cross[side]);
-            let load: &mut [Lane] = &mut of_trucks[6 * side..6 * side + 6];
+            let load: &mut [EightLane] = &mut of_trucks[6 * side..6 * side + 6];
             factor::<FUSED, 6>(truck, &least, &mut held);
             forward::<FUSED, 6>(truck, load);
             for j in 0..6 {
-                let mut column: [Lane; 6] = std::array::from_fn(|i| cross[i][j]);
+                let mut column: [EightLane; 6] = std::array::from_fn(|i| cross[i][j]);
                 forward::<FUSED, 6>(truck, &mut column);
                 (0..6).for_each(|i| cross[i][j] = column[i]);
             }
@@ -72,7 +72,7 @@ impl EightArrows {
         forward::<FUSED, 12>(&self.ends, of_ends);
         backward::<FUSED, 12>(&self.ends, of_ends);
         for side in 0..2 {
-            let load: &mut [Lane] = &mut of_trucks[6 * side..6 * side + 6];
+            let load: &mut [EightLane] = &mut of_trucks[6 * side..6 * side + 6];
             for i in 0..6 {
                 for j in 0..6 {
                     subtract_product::<FUSED>(&mut load[i], &self.cross[side][i][j], &of_ends[6 * side + j]);
@@ -88,8 +88,8 @@ impl EightArrows {
 
     /// Scales every freedom and gives the greatest stiffness of one.
     #[inline(always)]
-    fn scaled(&mut self, scale: &[f64; DOF]) -> Lane {
-        let mut most = ZERO;
+    fn scaled(&mut self, scale: &[f64; DOF]) -> EightLane {
+        let mut most = EIGHT_ZEROS;
         for side in 0..2 {
             for i in 0..6 {
                 for j in 0..6 {
@@ -112,7 +112,7 @@ impl EightArrows {
 
 /// Lower factor of Cholesky's in place, its diagonal inverted.
 #[inline(always)]
-pub(super) fn factor<const FUSED: bool, const N: usize>(k: &mut [[Lane; N]; N], least: &Lane, held: &mut [bool; LANES]) {
+pub(super) fn factor<const FUSED: bool, const N: usize>(k: &mut [[EightLane; N]; N], least: &EightLane, held: &mut [bool; EIGHT]) {
     for j in 0..N {
         for i in j..N {
             let mut sum = k[i][j];
@@ -121,13 +121,13 @@ pub(super) fn factor<const FUSED: bool, const N: usize>(k: &mut [[Lane; N]; N], 
             }
             k[i][j] = sum;
         }
-        let mut inverse = ZERO;
-        for i in 0..LANES {
+        let mut inverse = EIGHT_ZEROS;
+        for i in 0..EIGHT {
             held[i] &= k[j][j][i] > least[i];
             inverse[i] = 1.0 / k[j][j][i].sqrt();
         }
         for row in &mut k[j + 1..] {
-            for i in 0..LANES {
+            for i in 0..EIGHT {
                 row[j][i] *= inverse[i];
             }
         }
@@ -137,13 +137,13 @@ pub(super) fn factor<const FUSED: bool, const N: usize>(k: &mut [[Lane; N]; N], 
 
 /// Solves L x = right in place.
 #[inline(always)]
-pub(super) fn forward<const FUSED: bool, const N: usize>(lower: &[[Lane; N]; N], right: &mut [Lane]) {
+pub(super) fn forward<const FUSED: bool, const N: usize>(lower: &[[EightLane; N]; N], right: &mut [EightLane]) {
     for i in 0..N {
         let mut sum = right[i];
         for j in 0..i {
             subtract_product::<FUSED>(&mut sum, &lower[i][j], &right[j]);
         }
-        for l in 0..LANES {
+        for l in 0..EIGHT {
             right[i][l] = sum[l] * lower[i][i][l];
         }
     }
@@ -151,13 +151,13 @@ pub(super) fn forward<const FUSED: bool, const N: usize>(lower: &[[Lane; N]; N],
 
 /// Solves L' x = right in place.
 #[inline(always)]
-pub(super) fn backward<const FUSED: bool, const N: usize>(lower: &[[Lane; N]; N], right: &mut [Lane]) {
+pub(super) fn backward<const FUSED: bool, const N: usize>(lower: &[[EightLane; N]; N], right: &mut [EightLane]) {
     for i in (0..N).rev() {
         let mut sum = right[i];
         for j in i + 1..N {
             subtract_product::<FUSED>(&mut sum, &lower[j][i], &right[j]);
         }
-        for l in 0..LANES {
+        for l in 0..EIGHT {
             right[i][l] = sum[l] * lower[i][i][l];
         }
     }
@@ -185,11 +185,11 @@ mod tests {
         let mut arrows = EightArrows::default();
         arrows.set(&k);
         let more = |lane: usize| if lane == 7 { -40.0 } else { 3.0 * lane as f64 };
-        for lane in 0..LANES {
+        for lane in 0..EIGHT {
             arrows.trucks[1][4][4][lane] += more(lane) / (scale[10] * scale[10]);
         }
         let right = Vector24::from_fn(|i, _| noise(i, 5));
-        let mut x: [Lane; DOF] = std::array::from_fn(|i| [right[i]; LANES]);
+        let mut x: [EightLane; DOF] = std::array::from_fn(|i| [right[i]; EIGHT]);
         let held = arrows.solve::<false>(&scale, &mut x);
         assert_eq!(held, [true, true, true, true, true, true, true, false]);
         for lane in 0..7 {

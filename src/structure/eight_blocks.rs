@@ -6,17 +6,17 @@ use super::DOF;
 use super::eight_arrows::EightArrows;
 use super::elements::BlockElement;
 use super::kinematics::truck;
-use crate::math::lanes::{LANES, Lane, ZERO, add_times, multiply_add};
+use crate::math::lanes::{EIGHT, EIGHT_ZEROS, EightLane, add_times, multiply_add};
 
 impl BlockElement {
     /// Motion of the truck at the block: y, z, roll, pitch, yaw.
     #[inline(always)]
-    pub(super) fn motion_of_eight<const FUSED: bool>(&self, pose: &[Lane; DOF]) -> [Lane; 5] {
+    pub(super) fn motion_of_eight<const FUSED: bool>(&self, pose: &[EightLane; DOF]) -> [EightLane; 5] {
         let t = truck(self.side);
         let (x, b) = (self.place.x_mm, self.place.lateral_mm);
         let (rx, ry, rz) = (&pose[t + 3], &pose[t + 4], &pose[t + 5]);
-        let (mut y, mut z) = (ZERO, ZERO);
-        for i in 0..LANES {
+        let (mut y, mut z) = (EIGHT_ZEROS, EIGHT_ZEROS);
+        for i in 0..EIGHT {
             y[i] = multiply_add::<FUSED>(rz[i], x, pose[t + 1][i]);
             z[i] = multiply_add::<FUSED>(-x, ry[i], multiply_add::<FUSED>(rx[i], b, pose[t + 2][i]));
         }
@@ -25,7 +25,7 @@ impl BlockElement {
 
     /// Adds forces on the block's five motions to generalised forces.
     #[inline(always)]
-    pub(super) fn add_force_of_eight<const FUSED: bool>(&self, f: &mut [Lane; DOF], force: &[Lane; 5]) {
+    pub(super) fn add_force_of_eight<const FUSED: bool>(&self, f: &mut [EightLane; DOF], force: &[EightLane; 5]) {
         let t = truck(self.side);
         let (x, b) = (self.place.x_mm, self.place.lateral_mm);
         for (i, own) in force.iter().enumerate() {
@@ -38,7 +38,7 @@ impl BlockElement {
 
     /// Adds stiffnesses on the block's five motions, given by their upper halves.
     #[inline(always)]
-    pub(super) fn add_stiffness_of_eight<const FUSED: bool>(&self, k: &mut EightArrows, tangent: &[[Lane; 5]; 5]) {
+    pub(super) fn add_stiffness_of_eight<const FUSED: bool>(&self, k: &mut EightArrows, tangent: &[[EightLane; 5]; 5]) {
         let (x, b) = (self.place.x_mm, self.place.lateral_mm);
         let mut t = *tangent;
         for i in 0..5 {

@@ -9,7 +9,7 @@ use super::sampling::Draws;
 use super::service::{ServiceState, service_states};
 use crate::input::sources::ErrorSpec;
 use crate::input::{ErrorKind, Installation, Source};
-use crate::math::lanes::LANES;
+use crate::math::lanes::EIGHT;
 use crate::structure::NotConverged;
 use crate::units::MRAD;
 
@@ -48,7 +48,7 @@ pub fn sources_alone(evaluator: &Evaluator<'_>) -> Result<Vec<Alone>, NotConverg
         }
     }
     let eight = |works: &mut Vec<Work>, eight: &[Installation]| evaluator.evaluate_side_by_side(eight, &still, works);
-    let outcomes = all.par_chunks(LANES).map_init(Vec::new, eight).collect::<Result<Vec<_>, _>>().map_err(|(_, error)| error)?;
+    let outcomes = all.par_chunks(EIGHT).map_init(Vec::new, eight).collect::<Result<Vec<_>, _>>().map_err(|(_, error)| error)?;
     let outcomes: Vec<(usize, f64, Outcome)> =
         tried.into_iter().zip(outcomes.into_iter().flatten()).map(|((number, value), outcome)| (number, value, outcome)).collect();
     let mut list = Vec::new();

@@ -1,4 +1,4 @@
-//! Many installations of one machine: eight at a time where its map is affine, one by one where it is not.
+//! Many installations of one machine: side by side where its map is affine, one by one where it is not.
 
 use std::sync::Arc;
 
@@ -11,7 +11,6 @@ use super::numbers::Numbers;
 use super::outcome::Outcome;
 use super::sampling::{Draws, Place, own};
 use super::service::{ServiceState, service_states};
-use crate::bearing::system_life_km;
 use crate::input::Installation;
 use crate::math::lanes::{LANES, Lane};
 use crate::structure::NotConverged;
@@ -37,6 +36,7 @@ pub(super) struct FastPath {
 pub(super) struct BatchWork {
     sweep: Sweep,
     others: Vec<Work>,
+    done: Vec<Done>,
 }
 
 /// What the first `count` drawn installations of a seed come to, in their order.
@@ -54,9 +54,10 @@ pub(super) fn drawn_outcomes(
     let mut outcomes = Vec::with_capacity(count as usize);
     for list in run_batches(0, count, LANES, seed, Memory::default, |memory, _, rngs| {
         draws.numbers(rngs, &mut memory.numbers);
-        batch.run(&memory.numbers, rngs.len(), false, &mut memory.work).map_err(|(_, e)| e)
+        let found = batch.run(&memory.numbers, rngs.len(), false, &mut memory.work).map_err(|(_, e)| e)?;
+        Ok(found.map(|(outcome, _)| outcome).collect::<Vec<_>>())
     }) {
-        outcomes.extend(list?.into_iter().map(|(outcome, _)| outcome));
+        outcomes.extend(list?);
     }
     Ok(outcomes)
 }
@@ -115,16 +116,22 @@ impl<'e, 'p> Batch<'e, 'p> {
         Ok(Self { evaluator, numbers, service, path })
     }
 
-    /// Whether the machine has a map, and so eight installations at a time.
+    /// Whether the machine has a map, and so many installations at a time.
     pub(super) fn is_fast(&self) -> bool {
         self.path.map.is_some()
     }
 
-    /// What the first `count` of eight installations side by side come to. `keep` asks for loads along the stroke.
+    /// What the first `count` of the installations side by side come to. `keep` asks for loads along the stroke.
     ///
     /// # Errors
     /// An equilibrium was not found: the place of the installation in the batch.
-    pub(super) fn run(&self, numbers: &[Lane], count: usize, keep: bool, work: &mut BatchWork) -> Result<Vec<Done>, (usize, NotConverged)> {
+    pub(super) fn run<'w>(
+        &self,
+        numbers: &[Lane],
+        count: usize,
+        keep: bool,
+        work: &'w mut BatchWork,
+    ) -> Result<std::vec::Drain<'w, Done>, (usize, NotConverged)> {
         let count = count.min(LANES);
         if let Some((map, weights)) = &self.path.map {
             sweep(map, weights, numbers, &mut work.sweep);
@@ -134,7 +141,8 @@ impl<'e, 'p> Batch<'e, 'p> {
         let installations: Vec<Installation> = others.iter().map(|i| self.numbers.installation(&own(numbers, *i))).collect();
         let evaluated = self.evaluator.evaluate_side_by_side(&installations, self.service, &mut work.others);
         let mut evaluated = evaluated.map_err(|(i, e)| (others[i], e))?.into_iter().zip(&work.others);
-        let mut list = Vec::with_capacity(count);
+        let list = &mut work.done;
+        list.clear();
         for i in 0..count {
             if let (Some((_, weights)), false) = (&self.path.map, others.contains(&i)) {
                 let stroke = keep.then(|| work.sweep.stroke.iter().map(|s| s[i]).collect());
@@ -143,7 +151,7 @@ impl<'e, 'p> Batch<'e, 'p> {
                 list.extend(evaluated.next().map(|(outcome, one)| (outcome, keep.then(|| one.stroke_peak_n.clone()))));
             }
         }
-        Ok(list)
+        Ok(list.drain(..))
     }
 
     fn outcome(&self, weights: &Weights, sweep: &Sweep, i: usize) -> Outcome {
@@ -157,8 +165,7 @@ impl<'e, 'p> Batch<'e, 'p> {
         o.static_safety = block.c0_n / sweep.peak_static[i];
         o.pull_n = sweep.lift[i] / weights.dynamic[1];
         o.row_unloading = if weights.unloading_n > 0.0 { o.peak_load_n / weights.unloading_n } else { 0.0 };
-        let lives = sweep.fatigue.iter().map(|sum| weights.life_at_one_newton_km / sum[i]);
-        o.life_km = system_life_km(block.element, lives);
+        o.life_km = sweep.life_km[i];
         let perfect_km = self.evaluator.perfect().life_km;
         o.life_loss = if perfect_km > 0.0 { 1.0 - o.life_km / perfect_km } else { 0.0 };
         o.joint_force_n = sweep.joint_square[i].sqrt();
@@ -198,7 +205,7 @@ mod tests {
         look(&evaluator, &draws, &Batch::new(&evaluator, &draws, &service).unwrap())
     }
 
-    /// Each error by itself, so that none hides behind another: eight installations on the map against each alone, in seasons, with a
+    /// Each error by itself, so that none hides behind another: installations side by side on the map against each alone, in seasons, with a
     /// load case that has no share of the distance.
     #[test]
     fn check_each_error_on_the_map_is_what_it_is_by_itself() {
@@ -227,7 +234,7 @@ mod tests {
                         .collect();
                     draws.numbers(&mut rngs, &mut memory.numbers);
                     let found = batch.run(&memory.numbers, LANES, true, &mut memory.work).unwrap();
-                    for (i, (fast, stroke)) in found.iter().enumerate() {
+                    for (i, (fast, stroke)) in found.enumerate() {
                         let mut work = Work::default();
                         let installation = Draws::installation(draws, &own(&memory.numbers, i));
                         let slow = evaluator.evaluate(&installation, &service_states(&plan), &mut work).unwrap();
@@ -244,7 +251,7 @@ mod tests {
                                 o.pull_n,
                             ]
                         };
-                        for (k, (x, y)) in figures(fast).into_iter().zip(figures(&slow)).enumerate() {
+                        for (k, (x, y)) in figures(&fast).into_iter().zip(figures(&slow)).enumerate() {
                             assert!((x - y).abs() <= 2e-6 * y.abs().max(1e-6), "{kind:?} {arrangement} {i} figure {k}: {x} against {y}");
                         }
                         for (x, y) in stroke.as_ref().unwrap().iter().zip(&work.stroke_peak_n) {

@@ -2,7 +2,8 @@
 
 use crate::bearing::{rating_life_km, row_unloading_load};
 use crate::input::plan::{Block, Element};
-use crate::math::lanes::{Lane, multiply_add};
+use crate::math::lanes::{Lane, each, multiply_add, part};
+use crate::math::root::root;
 
 /// (1 + s)^4.5 over powers of s from the constant on, for s from 0 to 1: the polynomial of degree 9 with the least largest
 /// relative error (exchange algorithm, 50 digits), 1.2e-11.
@@ -18,14 +19,6 @@ const PRELOADED: [f64; 10] = [
     -0.000_819_151_620_595_382_4,
     0.000_104_947_928_588_321_95,
 ];
-
-/// Least and largest equivalent load of some lanes over all situations, from lane `first` on.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Ends<const N: usize> {
-    pub(super) first: usize,
-    pub(super) least: [f64; N],
-    pub(super) most: [f64; N],
-}
 
 /// What the bearings make of five loads. The map gives loads times their dynamic weights: P is the sum of their sizes.
 #[derive(Debug, Clone, Copy)]
@@ -69,42 +62,56 @@ impl Weights {
         }
     }
 
-    /// Sizes of five loads with a situation's part.
+    /// P0 of five loads with a situation's part, in lane `i`.
     #[inline(always)]
-    pub(super) fn sizes<const N: usize>(loads: &[[f64; N]; 5], constants: &[f64; 5], i: usize) -> [f64; 5] {
-        std::array::from_fn(|j| (loads[j][i] + constants[j]).abs())
+    pub(super) fn static_load<const FUSED: bool, const N: usize>(&self, loads: &[[f64; N]; 5], constants: &[f64; 5], i: usize) -> f64 {
+        let sizes = loads.iter().zip(constants).map(|(load, constant)| (load[i] + constant).abs());
+        sizes.zip(&self.fixed_over_dynamic).fold(0.0, |sum, (size, factor)| multiply_add::<FUSED>(size, *factor, sum))
     }
 
-    /// P of sizes that hold their weights.
-    #[inline(always)]
-    pub(super) fn load(a: &[f64; 5]) -> f64 {
-        ((a[0] + a[1]) + (a[2] + a[3])) + a[4]
-    }
-
-    /// P0 of the sizes that make P.
-    #[inline(always)]
-    pub(super) fn static_load<const FUSED: bool>(&self, sizes: &[f64; 5]) -> f64 {
-        sizes.iter().zip(&self.fixed_over_dynamic).fold(0.0, |sum, (size, factor)| multiply_add::<FUSED>(*size, *factor, sum))
-    }
-
-    /// Fatigue of equivalent loads on balls with their preload, weighed by their shares: P_eff^3.
+    /// Fatigue of an equivalent load on balls with their preload: P_eff^3.
     ///
     /// Below the load P_u at which a row unloads that is (F_pr (P/P_u + 1)^1.5)^3, a polynomial here: a dozen products are
-    /// quicker than a root. Mostly all loads of a block are on one side of P_u; a load's bits do not depend on the others.
+    /// quicker than a root. Both are counted, then one is chosen: of eight loads some are nearly always on the other side.
     #[inline(always)]
-    pub(super) fn balls<const FUSED: bool, const N: usize>(&self, loads: &[Lane], shares: &[f64], ends: Ends<N>) -> [f64; N] {
-        let free = |p: f64| p * p * p;
-        if (0..N).all(|i| ends.least[i] > self.unloading_n) {
-            weighed::<FUSED, N>(loads, shares, ends.first, free)
-        } else if (0..N).all(|i| ends.most[i] <= self.unloading_n) {
-            weighed::<FUSED, N>(loads, shares, ends.first, |p| self.preloaded::<FUSED>(p))
-        } else {
-            let either = |p: f64| {
-                let (above, below) = (free(p), self.preloaded::<FUSED>(p));
-                if p > self.unloading_n { above } else { below }
-            };
-            weighed::<FUSED, N>(loads, shares, ends.first, either)
+    fn ball<const FUSED: bool>(&self, p: f64) -> f64 {
+        let (above, below) = (p * p * p, self.preloaded::<FUSED>(p));
+        if p > self.unloading_n { above } else { below }
+    }
+
+    /// Life of a system of blocks from the sums of their fatigue, km: (sum L_i^-e)^(-1/e) with L_i = L(1 N) / fatigue. The exponent
+    /// e is 10/9 with balls and 9/8 with rollers, so that its powers are roots.
+    #[inline(always)]
+    pub(super) fn system_km<const N: usize, const BALLS: bool>(&self, blocks: usize, fatigue: impl Fn(usize) -> [f64; N]) -> [f64; N] {
+        if BALLS { self.system_of_roots::<N, 9, 10>(blocks, fatigue) } else { self.system_of_roots::<N, 8, 9>(blocks, fatigue) }
+    }
+
+    /// The same with e = M / K, M = K + 1.
+    #[inline(always)]
+    fn system_of_roots<const N: usize, const K: i32, const M: i32>(&self, blocks: usize, fatigue: impl Fn(usize) -> [f64; N]) -> [f64; N] {
+        let mut sum = [0.0; N];
+        for b in 0..blocks {
+            let own = fatigue(b);
+            sum = each(|i| sum[i] + own[i] * root::<K>(own[i]));
         }
+        each(|i| self.life_at_one_newton_km * (root::<M>(sum[i]) / sum[i]))
+    }
+
+    /// Fatigue of the equivalent loads of some lanes from `first` on, weighed by their shares.
+    #[inline(always)]
+    pub(super) fn fatigue<const FUSED: bool, const N: usize, const BALLS: bool>(
+        &self,
+        loads: &[Lane],
+        shares: &[f64],
+        first: usize,
+    ) -> [f64; N] {
+        let mut sum = [0.0; N];
+        for (p, share) in loads.iter().zip(shares) {
+            let p: [f64; N] = part(p, first);
+            let of = |p: f64| if BALLS { self.ball::<FUSED>(p) } else { self.roller(p) };
+            sum = each(|i| multiply_add::<FUSED>(of(p[i]), *share, sum[i]));
+        }
+        sum
     }
 
     /// Even and odd powers apart: they do not wait for each other.
@@ -121,26 +128,14 @@ impl Weights {
 
     /// The same on rollers: P_eff^(10/3).
     #[inline(always)]
-    pub(super) fn rollers<const FUSED: bool, const N: usize>(&self, loads: &[Lane], shares: &[f64], ends: Ends<N>) -> [f64; N] {
-        weighed::<FUSED, N>(loads, shares, ends.first, |p| {
-            let loaded = if p > self.unloading_n || self.unloading_n == 0.0 {
-                p
-            } else {
-                self.preload_n * (p / self.unloading_n + 1.0).powf(self.element.contact_exponent())
-            };
-            loaded.powf(self.element.life_exponent())
-        })
+    fn roller(&self, p: f64) -> f64 {
+        let loaded = if p > self.unloading_n || self.unloading_n == 0.0 {
+            p
+        } else {
+            self.preload_n * (p / self.unloading_n + 1.0).powf(self.element.contact_exponent())
+        };
+        loaded.powf(self.element.life_exponent())
     }
-}
-
-/// Sum of shares times what a load tires, of some lanes.
-#[inline(always)]
-fn weighed<const FUSED: bool, const N: usize>(loads: &[Lane], shares: &[f64], first: usize, of: impl Fn(f64) -> f64) -> [f64; N] {
-    let mut sum = [0.0; N];
-    for (p, share) in loads.iter().zip(shares) {
-        sum = std::array::from_fn(|i| multiply_add::<FUSED>(of(p[first + i]), *share, sum[i]));
-    }
-    sum
 }
 
 #[cfg(test)]
@@ -160,15 +155,14 @@ mod tests {
             let weights = Weights::new(&block);
             let unloading_n = row_unloading_load(&plan.block);
             let fatigue = |p: Lane, fused: bool| {
-                let ends = Ends { first: 0, least: p, most: p };
-                if fused { weights.balls::<true, LANES>(&[p], &[1.0], ends) } else { weights.balls::<false, LANES>(&[p], &[1.0], ends) }
+                if fused { weights.fatigue::<true, 8, true>(&[p], &[1.0], 0) } else { weights.fatigue::<false, 8, true>(&[p], &[1.0], 0) }
             };
             for i in 0..3000 {
                 let p = unloading_n * f64::from(i) / 1000.0;
                 let expected = effective_load(&block, p).powi(3);
-                let company = std::array::from_fn(|k| if k == 3 { p } else { unloading_n * (0.5 + k as f64) });
+                let company = Lane(std::array::from_fn(|k| if k == 3 { p } else { unloading_n * (0.5 + k as f64) }));
                 for fused in [true, false] {
-                    let alone = fatigue([p; LANES], fused)[3];
+                    let alone = fatigue(Lane([p; LANES]), fused)[3];
                     assert!((alone - expected).abs() <= 2e-11 * expected, "{p}: {alone} instead of {expected}");
                     assert_eq!(alone.to_bits(), fatigue(company, fused)[3].to_bits(), "{p}");
                 }

@@ -1,4 +1,4 @@
-//! The hot loop of a study on springs: eight installations side by side through every station and situation.
+//! The hot loop of a study on springs: installations side by side through every station and situation.
 //!
 //! The compiler makes one version of it for each kind of processor and the program picks one when it runs. An installation's
 //! bits do not depend on its neighbours nor on the number of threads; fused multiply-adds may change the last ones from one
@@ -8,19 +8,19 @@
 
 use multiversion::{multiversion, target::target_cfg_f};
 
-use super::linear_fatigue::{Ends, Weights};
-use super::linear_map::{BlockArms, LinearMap, RAIL};
+use super::linear_fatigue::Weights;
+use super::linear_map::{BlockArms, JointRows, LinearMap, RAIL};
 use crate::input::plan::Element;
-use crate::math::lanes::{LANES, Lane, ZERO, multiply_add, part, put};
+use crate::math::lanes::{LANES, Lane, ZERO, each, multiply_add, part, parts, put};
 
 /// Extremes and sums of a batch.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Sweep {
     memory: Memory,
-    /// By block: sum of fatigue, largest P.
-    pub(super) fatigue: Vec<Lane>,
+    /// Largest P of each block.
     pub(super) peak: Vec<Lane>,
     /// Of the machine.
+    pub(super) life_km: Lane,
     pub(super) peak_static: Lane,
     /// Largest Fz, times its weight in P.
     pub(super) lift: Lane,
@@ -44,60 +44,60 @@ struct Memory {
     rail: Vec<Lane>,
     forces: Vec<Lane>,
     response: Vec<Lane>,
-    /// Equivalent loads of a block, and squares of a joint's force against its own, situation by situation.
+    /// Situation by situation: equivalent loads of a block; twice the product of a joint's force with what the situation adds.
     equivalent: Vec<Lane>,
-    squares: Vec<Lane>,
+    twice: Vec<Lane>,
+    /// Sum of fatigue of each block.
+    fatigue: Vec<Lane>,
 }
 
-/// The larger of two, lane by lane. Arrays go by value: only then does the compiler keep them in wide registers.
+/// The larger of two, lane by lane. Arrays go by value, a register each: only then does the compiler keep them there.
 #[inline(always)]
 fn larger<const N: usize>(a: [f64; N], b: [f64; N]) -> [f64; N] {
-    std::array::from_fn(|i| if a[i] > b[i] { a[i] } else { b[i] })
+    each(|i| if a[i] > b[i] { a[i] } else { b[i] })
 }
 
 #[inline(always)]
 fn smaller<const N: usize>(a: [f64; N], b: [f64; N]) -> [f64; N] {
-    std::array::from_fn(|i| if a[i] < b[i] { a[i] } else { b[i] })
+    each(|i| if a[i] < b[i] { a[i] } else { b[i] })
+}
+
+/// Raises some lanes to what is larger.
+#[inline(always)]
+fn raise<const N: usize>(to: &mut Lane, first: usize, by: [f64; N]) {
+    put(to, first, larger(by, part(to, first)));
 }
 
 /// Largest |x + c| over a size, c between two constants.
 #[inline(always)]
-fn farthest(to: &mut Lane, x: &Lane, [low, high]: [f64; 2], size: f64) {
-    let (mut up, mut down) = (ZERO, ZERO);
-    for i in 0..LANES {
-        up[i] = (x[i] + high) / size;
-        down[i] = -(x[i] + low) / size;
+fn farthest<const N: usize>(to: &mut Lane, x: &Lane, [low, high]: [f64; 2], size: f64) {
+    for first in (0..LANES).step_by(N) {
+        let x: [f64; N] = part(x, first);
+        raise::<N>(to, first, larger(each(|i| (x[i] + high) / size), each(|i| -(x[i] + low) / size)));
     }
-    *to = larger(larger(up, down), *to);
 }
 
 /// Runs a batch of installations, given by their numbers, through every station and situation.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
 pub(super) fn sweep(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep) {
     const FUSED: bool = target_cfg_f!(target_feature = "fma");
-    // The innermost loop has about twenty numbers of each lane at hand: as many lanes go together as registers hold.
+    // Lanes of one instruction.
     const WIDE: bool = target_cfg_f!(target_feature = "avx512f");
-    if WIDE { by_element::<FUSED, LANES>(map, w, numbers, out) } else { by_element::<FUSED, { LANES / 2 }>(map, w, numbers, out) }
+    if WIDE { by_element::<FUSED, 8>(map, w, numbers, out) } else { by_element::<FUSED, 4>(map, w, numbers, out) }
 }
 
 #[inline(always)]
 fn by_element<const FUSED: bool, const N: usize>(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep) {
     match w.element {
-        Element::Ball => all::<FUSED, N>(map, w, numbers, out, |loads, shares, ends| w.balls::<FUSED, N>(loads, shares, ends)),
-        Element::Roller => all::<FUSED, N>(map, w, numbers, out, |loads, shares, ends| w.rollers::<FUSED, N>(loads, shares, ends)),
+        Element::Ball => all::<FUSED, N, true>(map, w, numbers, out),
+        Element::Roller => all::<FUSED, N, false>(map, w, numbers, out),
     }
 }
 
 #[inline(always)]
-fn all<const FUSED: bool, const N: usize>(
-    map: &LinearMap,
-    w: &Weights,
-    numbers: &[Lane],
-    out: &mut Sweep,
-    fatigue: impl Fn(&[Lane], &[f64], Ends<N>) -> [f64; N] + Copy,
-) {
+fn all<const FUSED: bool, const N: usize, const BALLS: bool>(map: &LinearMap, w: &Weights, numbers: &[Lane], out: &mut Sweep) {
     let blocks = map.blocks.len();
-    for list in [&mut out.fatigue, &mut out.peak] {
+    for list in [&mut out.memory.fatigue, &mut out.peak] {
         list.clear();
         list.resize(blocks, ZERO);
     }
@@ -108,7 +108,7 @@ fn all<const FUSED: bool, const N: usize>(
     let memory = &mut out.memory;
     map.take_ups.product::<FUSED, N>(&memory.numbers, &mut memory.take_ups);
     for ((constant, slot), tau) in map.slots.iter().zip(&memory.take_ups) {
-        farthest(&mut out.slot_used, tau, [*constant; 2], *slot);
+        farthest::<N>(&mut out.slot_used, tau, [*constant; 2], *slot);
     }
     map.made.product::<FUSED, N>(&memory.numbers, &mut memory.made);
     map.mounts.product::<FUSED, N>(&memory.numbers, &mut memory.mounts);
@@ -119,10 +119,14 @@ fn all<const FUSED: bool, const N: usize>(
         map.response.product_from::<FUSED, N>(&memory.made, &memory.forces, &mut memory.response);
         let mut at_station = ZERO;
         for b in 0..blocks {
-            one_block::<FUSED, N>(map, w, (b, station.share), out, &mut at_station, fatigue);
+            one_block::<FUSED, N, BALLS>(map, w, (b, station.share), out, &mut at_station);
         }
         out.stroke.push(at_station);
         others::<FUSED, N>(map, out);
+    }
+    for first in (0..LANES).step_by(N) {
+        let of_block = |b: usize| part(&out.memory.fatigue[b], first);
+        put::<N>(&mut out.life_km, first, w.system_km::<N, BALLS>(blocks, of_block));
     }
 }
 
@@ -133,79 +137,91 @@ fn scale_profiles<const FUSED: bool, const N: usize>(map: &LinearMap, numbers: &
     memory.numbers.extend_from_slice(numbers);
     for &first in &map.profiles {
         map.grid.product::<FUSED, N>(&numbers[first..first + map.modes], &mut memory.grid);
-        let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
-        for value in &memory.grid[..map.grid_points] {
-            (low, high) = (smaller(*value, low), larger(*value, high));
-        }
-        let (mut scale, wanted) = (ZERO, &numbers[first + map.modes]);
-        for i in 0..LANES {
-            // Divided first, chosen then: no branch, all lanes at once.
-            let has = high[i] - low[i];
-            let of_all = wanted[i] / has;
-            scale[i] = if has > 0.0 { of_all } else { 0.0 };
-        }
-        for amplitude in &mut memory.numbers[first..first + map.modes] {
-            for i in 0..LANES {
-                amplitude[i] *= scale[i];
+        for lanes in (0..LANES).step_by(N) {
+            let (mut low, mut high) = ([f64::INFINITY; N], [f64::NEG_INFINITY; N]);
+            for value in &memory.grid[..map.grid_points] {
+                let value = part(value, lanes);
+                (low, high) = (smaller(value, low), larger(value, high));
+            }
+            let wanted: [f64; N] = part(&numbers[first + map.modes], lanes);
+            let scale: [f64; N] = each(|i| {
+                // Divided first, chosen then: no branch, all lanes at once.
+                let has = high[i] - low[i];
+                let of_all = wanted[i] / has;
+                if has > 0.0 { of_all } else { 0.0 }
+            });
+            for amplitude in &mut memory.numbers[first..first + map.modes] {
+                let as_drawn: [f64; N] = part(amplitude, lanes);
+                put::<N>(amplitude, lanes, each(|i| as_drawn[i] * scale[i]));
             }
         }
     }
 }
 
-/// Five loads of a block on its rail, times their weights in P, situations apart.
+/// Five loads of a block on its rail, times their weights in P, situations apart, of some lanes.
 #[inline(always)]
-fn block_loads<const FUSED: bool>(block: &BlockArms, truck: &[Lane], rail: &[Lane], mounts: &[Lane]) -> [Lane; 5] {
+fn block_loads<const FUSED: bool, const N: usize>(block: &BlockArms, of: [&[Lane]; 3], first: usize) -> [[f64; N]; 5] {
     let (x, b, k) = (block.x_mm, block.lateral_mm, &block.stiffness);
-    let r: &[Lane] = &rail[block.rail..block.rail + RAIL];
-    let mut loads = [ZERO; 5];
-    for i in 0..LANES {
-        let rolled = truck[2][i] - r[4][i];
-        let raised = multiply_add::<FUSED>(b, rolled, truck[1][i]) - r[2][i];
-        let turned = multiply_add::<FUSED>(b, r[5][i], truck[3][i] + r[3][i]);
-        loads[0][i] = multiply_add::<FUSED>(k[0], multiply_add::<FUSED>(x, truck[4][i], truck[0][i]) - r[0][i], mounts[0][i]);
-        loads[1][i] = multiply_add::<FUSED>(k[1], multiply_add::<FUSED>(-x, truck[3][i], raised), mounts[1][i]);
-        loads[2][i] = multiply_add::<FUSED>(k[2], rolled, mounts[2][i]);
-        loads[3][i] = multiply_add::<FUSED>(k[3], turned, mounts[3][i]);
-        loads[4][i] = multiply_add::<FUSED>(k[4], truck[4][i] - r[1][i], mounts[4][i]);
-    }
-    loads
+    let [truck, rail, mounts] = of;
+    let [r0, r1, r2, r3, r4, r5]: [[f64; N]; RAIL] = parts(&rail[block.rail..block.rail + RAIL], first);
+    let [t0, t1, t2, t3, t4]: [[f64; N]; 5] = parts(truck, first);
+    let [m0, m1]: [[f64; N]; 2] = parts(mounts, first);
+    let rolled: [f64; N] = each(|i| t2[i] - r4[i]);
+    let raised: [f64; N] = each(|i| multiply_add::<FUSED>(b, rolled[i], t1[i]) - r2[i]);
+    let turned: [f64; N] = each(|i| multiply_add::<FUSED>(b, r5[i], t3[i] + r3[i]));
+    [
+        each(|i| multiply_add::<FUSED>(k[0], multiply_add::<FUSED>(x, t4[i], t0[i]) - r0[i], m0[i])),
+        each(|i| multiply_add::<FUSED>(k[1], multiply_add::<FUSED>(-x, t3[i], raised[i]), m1[i])),
+        each(|i| k[2] * rolled[i]),
+        each(|i| k[3] * turned[i]),
+        each(|i| k[4] * (t4[i] - r1[i])),
+    ]
 }
 
 /// Counts one block at one station in every situation, `N` lanes at a time: first all equivalent loads, then what they tire.
 #[inline(always)]
-fn one_block<const FUSED: bool, const N: usize>(
+fn one_block<const FUSED: bool, const N: usize, const BALLS: bool>(
     map: &LinearMap,
     w: &Weights,
     (b, share): (usize, f64),
     out: &mut Sweep,
     at_station: &mut Lane,
-    fatigue: impl Fn(&[Lane], &[f64], Ends<N>) -> [f64; N],
 ) {
-    let block = &map.blocks[b];
-    let memory = &mut out.memory;
-    let truck = &memory.response[5 * block.side..5 * block.side + 5];
-    let loads = block_loads::<FUSED>(block, truck, &memory.rail, &memory.mounts[5 * b..5 * b + 5]);
-    out.lift = larger(std::array::from_fn(|i| loads[1][i] + block.most_lift), out.lift);
+    let (block, memory) = (&map.blocks[b], &mut out.memory);
+    let groups = &block.groups;
     memory.equivalent.resize(block.constants.len(), ZERO);
     for first in (0..LANES).step_by(N) {
-        let [y, z, roll, pitch, yaw] = &loads;
-        let own: [[f64; N]; 5] = [part(y, first), part(z, first), part(roll, first), part(pitch, first), part(yaw, first)];
-        let (mut least, mut peak) = ([f64::INFINITY; N], [0.0; N]);
-        for (constants, to) in block.constants.iter().zip(&mut memory.equivalent) {
-            let p: [f64; N] = std::array::from_fn(|i| Weights::load(&Weights::sizes(&own, constants, i)));
-            (least, peak) = (smaller(p, least), larger(p, peak));
-            put::<N>(to, first, p);
+        let truck = &memory.response[5 * block.side..5 * block.side + 5];
+        let loads: [[f64; N]; 5] = block_loads::<FUSED, N>(block, [truck, &memory.rail, &memory.mounts[2 * b..2 * b + 2]], first);
+        raise::<N>(&mut out.lift, first, each(|i| loads[1][i] + block.most_lift));
+        let (s, t) = (loads[groups.shared[0]], loads[groups.shared[1]]);
+        let (u, v, x) = (loads[groups.own[0]], loads[groups.own[1]], loads[groups.own[2]]);
+        let mut peak = [0.0; N];
+        let (mut constants, mut to) = (&groups.constants[..], &mut memory.equivalent[..]);
+        for ([c, d], members) in &groups.groups {
+            let shared: [f64; N] = each(|i| (s[i] + c).abs() + (t[i] + d).abs());
+            let (now, later) = constants.split_at(*members);
+            let (to_now, to_later) = to.split_at_mut(*members);
+            for ([c, d, e], to) in now.iter().zip(to_now) {
+                let p = each(|i| ((u[i] + c).abs() + (v[i] + d).abs()) + ((x[i] + e).abs() + shared[i]));
+                peak = larger(p, peak);
+                put::<N>(to, first, p);
+            }
+            (constants, to) = (later, to_later);
         }
-        let sum = fatigue(&memory.equivalent, &map.shares, Ends { first, least, most: peak });
-        let (fatigue, before): ([f64; N], [f64; N]) = (part(&out.fatigue[b], first), part(&out.peak[b], first));
-        let (at, most): ([f64; N], [f64; N]) = (part(at_station, first), part(&out.peak_static, first));
-        put::<N>(&mut out.fatigue[b], first, std::array::from_fn(|i| multiply_add::<FUSED>(sum[i], share, fatigue[i])));
-        put::<N>(&mut out.peak[b], first, larger(peak, before));
-        put::<N>(at_station, first, larger(peak, at));
+        let sum = w.fatigue::<FUSED, N, BALLS>(&memory.equivalent, &groups.shares, first);
+        let before: [f64; N] = part(&memory.fatigue[b], first);
+        put::<N>(&mut memory.fatigue[b], first, each(|i| multiply_add::<FUSED>(sum[i], share, before[i])));
+        raise(&mut out.peak[b], first, peak);
+        raise(at_station, first, peak);
         // P0 is looked at only where it can be a new largest one.
+        let most: [f64; N] = part(&out.peak_static, first);
         if (0..N).any(|i| w.fixed_over_dynamic_most * peak[i] > most[i]) {
-            let of = |constants| std::array::from_fn(|i| w.static_load::<FUSED>(&Weights::sizes(&own, constants, i)));
-            put::<N>(&mut out.peak_static, first, block.constants.iter().map(of).fold(most, larger));
+            let mut most = most;
+            for constants in &block.constants {
+                most = larger(each(|i| w.static_load::<FUSED, N>(&loads, constants, i)), most);
+            }
+            put::<N>(&mut out.peak_static, first, most);
         }
     }
 }
@@ -213,34 +229,61 @@ fn one_block<const FUSED: bool, const N: usize>(
 /// Joints, tool points and floats at one station.
 #[inline(always)]
 fn others<const FUSED: bool, const N: usize>(map: &LinearMap, out: &mut Sweep) {
-    let Memory { response, squares, .. } = &mut out.memory;
     for joint in &map.joints {
-        let springs = &response[joint.springs.clone()];
-        let (mut own, mut most) = (ZERO, [f64::NEG_INFINITY; LANES]);
-        for spring in springs {
-            own = std::array::from_fn(|i| multiply_add::<FUSED>(spring[i], spring[i], own[i]));
-        }
-        // |f + c|^2 = |f|^2 + (2 f c + |c|^2)
-        joint.twice.product_from::<FUSED, N>(&joint.squares, springs, squares);
-        for with in &squares[..map.situations] {
-            most = larger(*with, most);
-        }
-        out.joint_square = larger(std::array::from_fn(|i| own[i] + most[i]), out.joint_square);
+        one_joint::<FUSED, N>(joint, out);
     }
+    let response = &out.memory.response;
     for tool in &map.tools {
         let at = &response[tool.rows..tool.rows + 4];
-        for c in &tool.ways {
-            let mut square = ZERO;
-            for i in 0..LANES {
-                let way = [at[0][i] + c[0], at[1][i] + c[1], at[2][i] + c[2]];
-                square[i] = way[0] * way[0] + way[1] * way[1] + way[2] * way[2];
+        for first in (0..LANES).step_by(N) {
+            let [x, y, z]: [[f64; N]; 3] = parts(&at[..3], first);
+            let mut most = [0.0; N];
+            for c in &tool.ways {
+                let way: [[f64; N]; 3] = [each(|i| x[i] + c[0]), each(|i| y[i] + c[1]), each(|i| z[i] + c[2])];
+                most = larger(each(|i| way[0][i] * way[0][i] + way[1][i] * way[1][i] + way[2][i] * way[2][i]), most);
             }
-            out.tool_square = larger(square, out.tool_square);
+            raise(&mut out.tool_square, first, most);
         }
-        farthest(&mut out.tool_yaw, &at[3], tool.yaw, 1.0);
+        farthest::<N>(&mut out.tool_yaw, &at[3], tool.yaw, 1.0);
     }
     for float in &map.floats {
-        farthest(&mut out.travel_used, &response[float.row], float.constants, float.travel);
+        farthest::<N>(&mut out.travel_used, &response[float.row], float.constants, float.travel);
+    }
+}
+
+/// Largest force of one joint at one station, where it can be a new largest one.
+#[inline(always)]
+fn one_joint<const FUSED: bool, const N: usize>(joint: &JointRows, out: &mut Sweep) {
+    let Memory { response, twice, .. } = &mut out.memory;
+    let springs = &response[joint.springs.clone()];
+    let (mut own, mut may_be_more) = (ZERO, false);
+    for first in (0..LANES).step_by(N) {
+        let (mut sum, mut most) = ([0.0; N], [joint.most; N]);
+        for (spring, [low, high]) in springs.iter().zip(&joint.twice_ends) {
+            let spring: [f64; N] = part(spring, first);
+            sum = each(|i| multiply_add::<FUSED>(spring[i], spring[i], sum[i]));
+            let both = (each(|i| spring[i] * low), each(|i| spring[i] * high));
+            let larger: [f64; N] = larger(both.0, both.1);
+            most = each(|i| most[i] + larger[i]);
+        }
+        put::<N>(&mut own, first, sum);
+        // Each spring by itself at its worst: mostly below what was found before, by more than rounding.
+        let before: [f64; N] = part(&out.joint_square, first);
+        may_be_more |= !(0..N).all(|i| sum[i] + most[i] + 1e-9 * (sum[i] + joint.most) < before[i]);
+    }
+    if !may_be_more {
+        return;
+    }
+    // |f + c|^2 = |f|^2 + (2 f c + |c|^2)
+    joint.twice.product::<FUSED, N>(springs, twice);
+    for first in (0..LANES).step_by(N) {
+        let mut most = [f64::NEG_INFINITY; N];
+        for (with, square) in twice.iter().zip(&joint.squares) {
+            let with: [f64; N] = part(with, first);
+            most = larger(each(|i| with[i] + square), most);
+        }
+        let own: [f64; N] = part(&own, first);
+        raise::<N>(&mut out.joint_square, first, each(|i| own[i] + most[i]));
     }
 }
 
@@ -269,15 +312,24 @@ mod tests {
                 let w = Weights::new(&plan.block);
                 let mut next = words(5, 1);
                 let mut numbers = vec![ZERO; draws.places().len()];
-                numbers.iter_mut().flatten().for_each(|v| *v = middled(next()));
+                numbers.iter_mut().flat_map(|lane| lane.iter_mut()).for_each(|v| *v = middled(next()));
                 draws.spread(&mut numbers);
                 let found = |run: fn(&LinearMap, &Weights, &[Lane], &mut Sweep)| {
                     let mut out = Sweep::default();
                     run(&map, &w, &numbers, &mut out);
-                    let own = [out.peak_static, out.lift, out.joint_square, out.tool_square, out.tool_yaw, out.travel_used, out.slot_used];
-                    [&out.fatigue[..], &out.peak, &out.stroke, &own].concat().concat()
+                    let own = [
+                        out.life_km,
+                        out.peak_static,
+                        out.lift,
+                        out.joint_square,
+                        out.tool_square,
+                        out.tool_yaw,
+                        out.travel_used,
+                        out.slot_used,
+                    ];
+                    [&out.peak[..], &out.stroke, &own].concat().iter().flat_map(|lane| lane.0).collect::<Vec<f64>>()
                 };
-                let wide = found(by_element::<true, LANES>);
+                let wide = found(by_element::<true, 8>);
                 assert_eq!(wide, found(by_element::<true, 4>), "{element:?} {arrangement}");
                 let apart = found(by_element::<false, 4>);
                 let picked = found(sweep);

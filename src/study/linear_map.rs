@@ -6,17 +6,20 @@
 
 use super::evaluate::Evaluator;
 use super::linear_fatigue::Weights;
+use super::linear_groups::Groups;
 use super::linear_situations::{Situations, situations};
 use super::linear_tiles::{Sparse, Tiles};
 use super::numbers::Numbers;
 use super::service::ServiceState;
 use crate::geometry::RailPoint;
 use crate::input::Installation;
-use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::structure::{Drag, NotConverged, TakenUp, Vector24};
 
 /// Values that a rail takes at a place: lateral, vertical, roll, each with its slope.
 pub(super) const RAIL: usize = 6;
+
+/// Constants of blocks that differ by less than this part of the largest one differ by rounding.
+const ALIKE: f64 = 1e-12;
 
 /// Freedoms that a rail pushes: y, z, rx, ry, rz of both trucks.
 const PUSHED: [usize; 10] = [1, 2, 3, 4, 5, 7, 8, 9, 10, 11];
@@ -38,6 +41,7 @@ pub(super) struct BlockArms {
     pub(super) x_mm: f64,
     pub(super) lateral_mm: f64,
     pub(super) stiffness: [f64; 5],
+    pub(super) groups: Groups,
     /// Its loads in each situation of the perfect installation.
     pub(super) constants: Vec<[f64; 5]>,
     /// The largest of them upward.
@@ -51,8 +55,11 @@ pub(super) struct JointRows {
     pub(super) springs: std::ops::Range<usize>,
     /// Twice the springs' forces in each situation, over the springs.
     pub(super) twice: Tiles,
-    /// Sum of squares of them and of the drags in each situation, N^2, in all lanes; as many as there are rows in tiles.
-    pub(super) squares: Vec<Lane>,
+    /// Sum of squares of them and of the drags in each situation, N^2.
+    pub(super) squares: Vec<f64>,
+    /// Largest of those sums; of each spring, twice its least and its largest force.
+    pub(super) most: f64,
+    pub(super) twice_ends: Vec<[f64; 2]>,
 }
 
 /// One distinct tool point.
@@ -80,17 +87,13 @@ pub(super) struct FloatRow {
 pub(super) struct LinearMap {
     pub(super) stations: Vec<StationRows>,
     pub(super) blocks: Vec<BlockArms>,
-    /// Share of the distance of each situation that has one; the others stand behind them.
-    pub(super) shares: Vec<f64>,
-    /// How many situations there are.
-    pub(super) situations: usize,
     /// Forces of the rails on the trucks over the rail values.
     pub(super) forces: Tiles,
     /// y, z, rx, ry, rz of both trucks, joint springs, tool points, floats over those forces.
     pub(super) response: Tiles,
     /// The same over the numbers, the part that no station changes.
     pub(super) made: Tiles,
-    /// Loads of the blocks by their own places in the truck, over the numbers: block by block, five each.
+    /// Loads of the blocks by their own places in the truck, over the numbers: block by block, lateral and vertical.
     pub(super) mounts: Tiles,
     pub(super) joints: Vec<JointRows>,
     pub(super) tools: Vec<ToolRows>,
@@ -129,7 +132,7 @@ impl LinearMap {
         let found = situations(evaluator, &perfect, &taken_0, service)?.filter(|_| !at_end(&taken_0));
         let (Some(situations), Some((forces, response))) = (found, ask.pushes()) else { return Ok(None) };
         let mut made = vec![Sparse::new(); response.len()];
-        let mut mounts = vec![Sparse::new(); 5 * plan.block_count()];
+        let mut mounts = vec![Sparse::new(); 2 * plan.block_count()];
         let mut take_ups = vec![Sparse::new(); slots.len()];
         let mut rail: Vec<Vec<Sparse>> = evaluator.stations.iter().map(|_| vec![Sparse::new(); RAIL * ask.places.len()]).collect();
         for j in 0..numbers.count() {
@@ -147,7 +150,7 @@ impl LinearMap {
             take_ups.iter_mut().zip(&tau).for_each(|(row, t)| keep(row, *t));
             let (response, loads) = ask.made(&unit, &tau);
             made.iter_mut().zip(response).for_each(|(row, v)| keep(row, v));
-            let loads = loads.iter().flat_map(|l| l.iter().zip(&weights.dynamic));
+            let loads = loads.iter().flat_map(|l| l.iter().zip(&weights.dynamic).take(2));
             mounts.iter_mut().zip(loads).for_each(|(row, (v, weight))| keep(row, v * weight));
             for (rows, station) in rail.iter_mut().zip(&evaluator.stations) {
                 for (p, &first) in ask.places.iter().enumerate() {
@@ -173,8 +176,6 @@ impl LinearMap {
             joints: ask.joints(&situations),
             tools: ask.tool_rows(&situations),
             floats: ask.floats(&situations),
-            situations: situations.shares.len(),
-            shares: situations.shares.into_iter().filter(|share| *share > 0.0).collect(),
             forces: Tiles::new(&forces),
             response: Tiles::new(&response),
             made: Tiles::new(&made),
@@ -289,6 +290,7 @@ impl Asker<'_, '_> {
         let points = &self.evaluator.stations[0].points;
         let place = |p: &RailPoint| self.places.iter().position(|&j| points[j].side == p.side && points[j].s == p.s).unwrap_or(0);
         let weighed = |loads: &[f64; 5]| -> [f64; 5] { std::array::from_fn(|i| weights.dynamic[i] * loads[i]) };
+        let largest = situations.loads.iter().flatten().flat_map(&weighed).fold(0.0, |most: f64, c| most.max(c.abs()));
         let of = |(b, (p, stiffness)): (usize, (&RailPoint, [f64; 5]))| {
             let constants: Vec<[f64; 5]> = situations.loads.iter().map(|loads| weighed(&loads[b])).collect();
             BlockArms {
@@ -297,6 +299,7 @@ impl Asker<'_, '_> {
                 x_mm: machine.plan.trucks[p.side].blocks[p.block].x_mm,
                 lateral_mm: p.lateral_mm,
                 stiffness: weighed(&stiffness),
+                groups: Groups::new(&constants, &situations.shares, ALIKE * largest),
                 most_lift: constants.iter().map(|c| c[1]).fold(f64::NEG_INFINITY, f64::max),
                 constants,
             }
@@ -308,12 +311,12 @@ impl Asker<'_, '_> {
         let first = self.rows()[0];
         let of = |(j, range): (usize, std::ops::Range<usize>)| {
             let own = |forces: &Vec<f64>| forces[range.clone()].to_vec();
-            let twice: Vec<Sparse> = situations.joints.iter().map(|f| (0u32..).zip(own(f)).map(|(i, f)| (i, 2.0 * f)).collect()).collect();
             let squares = situations.joints.iter().zip(&situations.drag_squares);
-            let mut squares: Vec<Lane> = squares.map(|(f, drags)| [own(f).iter().map(|f| f * f).sum::<f64>() + drags[j]; LANES]).collect();
-            let twice = Tiles::new(&twice);
-            squares.resize(twice.outputs(), ZERO);
-            JointRows { springs: first + range.start..first + range.end, twice, squares }
+            let squares: Vec<f64> = squares.map(|(f, drags)| own(f).iter().map(|f| f * f).sum::<f64>() + drags[j]).collect();
+            let twice: Vec<Sparse> = situations.joints.iter().map(|f| (0u32..).zip(own(f)).map(|(i, f)| (i, 2.0 * f)).collect()).collect();
+            let most = squares.iter().copied().fold(0.0, f64::max);
+            let twice_ends = range.clone().map(|i| ends(situations.joints.iter().map(|f| 2.0 * f[i]))).collect();
+            JointRows { springs: first + range.start..first + range.end, twice: Tiles::new(&twice), squares, most, twice_ends }
         };
         self.evaluator.machine.joint_springs().into_iter().enumerate().map(of).collect()
     }

@@ -8,7 +8,7 @@ use crate::structure::{FloatWork, NotConverged, TakenUp};
 /// Constants, situation by situation.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Situations {
-    /// Share of the distance; situations without a share stand last.
+    /// Share of the distance.
     pub(super) shares: Vec<f64>,
     /// Five loads of every block.
     pub(super) loads: Vec<Vec<[f64; 5]>>,
@@ -52,27 +52,25 @@ pub(super) fn situations(
     let distinct = e.distinct_tools();
     let mut list = Situations::default();
     let cases = service.iter().flat_map(|state| plan.duty.iter().enumerate().map(move |(c, case)| (state, c, case)));
-    for lives in [true, false] {
-        for (state, c, case) in cases.clone().filter(|(state, _, case)| (state.share * case.share > 0.0) == lives) {
-            let forces = machine.made_forces(perfect, &state.thermal, state.skew_in_case_mm(machine, c))
-                + machine.joint_offset_forces(&offsets)
-                + e.case_loads[c];
-            for (d, map) in e.maps.iter().enumerate() {
-                let mut pose = map.linear_pose(&(forces + map.offset_forces(&float_offsets)));
-                let mut work = FloatWork::default();
-                map.correct(&mut pose, &float_offsets, &mut work, || forces)?;
-                if (0..map.count()).any(|i| work.delta[i].abs() > map.travel(i)) {
-                    return Ok(None);
-                }
-                let (at, shape, from) = (e.tools[c].at(&pose), e.tools[c].shape(plan, perfect, &state.thermal), e.perfect_tool(0, c, d));
-                list.shares.push(state.share * case.share / e.maps.len() as f64);
-                list.loads.push(machine.block_loads(&pose, &straight).collect());
-                list.joints.push(machine.joint_spring_forces(&pose, &offsets));
-                list.drag_squares.push(machine.joint_drag_squares(map.drag()));
-                let tool = distinct.iter().position(|&t| e.same_tool(t, c)).unwrap_or(0);
-                list.tools.push((tool, std::array::from_fn(|i| at[i] + shape[i] - from[i])));
-                list.floats.push(work.delta);
+    for (state, c, case) in cases {
+        let forces = machine.made_forces(perfect, &state.thermal, state.skew_in_case_mm(machine, c))
+            + machine.joint_offset_forces(&offsets)
+            + e.case_loads[c];
+        for (d, map) in e.maps.iter().enumerate() {
+            let mut pose = map.linear_pose(&(forces + map.offset_forces(&float_offsets)));
+            let mut work = FloatWork::default();
+            map.correct(&mut pose, &float_offsets, &mut work, || forces)?;
+            if (0..map.count()).any(|i| work.delta[i].abs() > map.travel(i)) {
+                return Ok(None);
             }
+            let (at, shape, from) = (e.tools[c].at(&pose), e.tools[c].shape(plan, perfect, &state.thermal), e.perfect_tool(0, c, d));
+            list.shares.push(state.share * case.share / e.maps.len() as f64);
+            list.loads.push(machine.block_loads(&pose, &straight).collect());
+            list.joints.push(machine.joint_spring_forces(&pose, &offsets));
+            list.drag_squares.push(machine.joint_drag_squares(map.drag()));
+            let tool = distinct.iter().position(|&t| e.same_tool(t, c)).unwrap_or(0);
+            list.tools.push((tool, std::array::from_fn(|i| at[i] + shape[i] - from[i])));
+            list.floats.push(work.delta);
         }
     }
     Ok(Some(list))

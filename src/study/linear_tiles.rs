@@ -1,7 +1,7 @@
-//! Many short rows times eight installations side by side: rows with the same inputs are taken four or eight at a time, so that
+//! Many short rows times installations side by side: rows with the same inputs are taken four or eight at a time, so that
 //! an input is read once for as many sums that do not wait for each other.
 
-use crate::math::lanes::{LANES, Lane, ZERO, multiply_add, part, put};
+use crate::math::lanes::{LANES, Lane, ZERO, each, multiply_add, part, put};
 
 /// A short row over some inputs: number of the input and factor.
 pub(super) type Sparse = Vec<(u32, f64)>;
@@ -49,55 +49,60 @@ impl Tiles {
         Self { large, small, outputs }
     }
 
-    /// How many values a product has: the rows and what fills up the last tile.
-    pub(super) fn outputs(&self) -> usize {
-        self.outputs
-    }
-
     /// `to` = rows x inputs.
     #[inline(always)]
     pub(super) fn product<const FUSED: bool, const N: usize>(&self, x: &[Lane], to: &mut Vec<Lane>) {
-        self.sums::<FUSED, N>(|_| ZERO, x, to);
+        self.sums::<FUSED, N>(|_| &ZERO, x, to);
     }
 
     /// `to` = `start` + rows x inputs.
     #[inline(always)]
     pub(super) fn product_from<const FUSED: bool, const N: usize>(&self, start: &[Lane], x: &[Lane], to: &mut Vec<Lane>) {
-        self.sums::<FUSED, N>(|row| start[row as usize], x, to);
+        self.sums::<FUSED, N>(|row| &start[row as usize], x, to);
     }
 
-    /// `N` lanes are one instruction's. Where that is all of them, four sums would wait for each other: two tiles go side by side.
-    /// Every sum is taken in the order of its inputs: the same bits either way.
+    /// `N` lanes are one instruction's. Two instructions' go together where there are registers enough. Every sum is taken in the
+    /// order of its inputs: the same bits either way.
     #[inline(always)]
-    fn sums<const FUSED: bool, const N: usize>(&self, start: impl Fn(u32) -> Lane, x: &[Lane], to: &mut Vec<Lane>) {
+    fn sums<'s, const FUSED: bool, const N: usize>(&self, start: impl Fn(u32) -> &'s Lane, x: &[Lane], to: &mut Vec<Lane>) {
         to.resize(self.outputs, ZERO);
         for tile in &self.large {
-            for first in (0..LANES).step_by(N) {
-                let [a, b, c, d, e, f, g, h] = tile.to;
-                let at = |row| part::<N>(&start(row), first);
-                let mut sums = [at(a), at(b), at(c), at(d), at(e), at(f), at(g), at(h)];
-                for (j, factors) in &tile.inputs {
-                    add_input::<FUSED, N, LARGE>(&mut sums, factors, part(&x[*j as usize], first));
-                }
-                for (row, sum) in tile.to.iter().zip(sums) {
-                    put(&mut to[*row as usize], first, sum);
+            if 2 * N == LANES { tile.sums::<FUSED, N, 2>(&start, x, to) } else { tile.sums::<FUSED, N, 1>(&start, x, to) }
+        }
+        for tile in &self.small {
+            tile.sums::<FUSED, N, 2>(&start, x, to);
+        }
+    }
+}
+
+impl<const ROWS: usize> Tile<ROWS> {
+    /// The sums of `PARTS` times `N` lanes together, until all are done.
+    #[inline(always)]
+    fn sums<'s, const FUSED: bool, const N: usize, const PARTS: usize>(
+        &self,
+        start: &impl Fn(u32) -> &'s Lane,
+        x: &[Lane],
+        to: &mut [Lane],
+    ) {
+        for first in (0..LANES).step_by(N * PARTS) {
+            let at = |p: usize| first + N * p;
+            let mut sums = [[[0.0; N]; ROWS]; PARTS];
+            for (p, sums) in sums.iter_mut().enumerate() {
+                for (sum, row) in sums.iter_mut().zip(&self.to) {
+                    *sum = part(start(*row), at(p));
                 }
             }
-        }
-        let (pairs, single) = if N == LANES { self.small.as_chunks::<2>() } else { (&[][..], &self.small[..]) };
-        for [one, other] in pairs {
-            let (mut sums, mut others) = (one.starts(&start), other.starts(&start));
-            let both = one.inputs.len().min(other.inputs.len());
-            for ((j, factors), (k, of_other)) in one.inputs[..both].iter().zip(&other.inputs[..both]) {
-                let (x_one, x_other) = (x[*j as usize], x[*k as usize]);
-                add_input::<FUSED, LANES, SMALL>(&mut sums, factors, x_one);
-                add_input::<FUSED, LANES, SMALL>(&mut others, of_other, x_other);
+            for (j, factors) in &self.inputs {
+                let x = &x[*j as usize];
+                for (p, sums) in sums.iter_mut().enumerate() {
+                    add_input::<FUSED, N, ROWS>(sums, factors, part(x, at(p)));
+                }
             }
-            one.finish::<FUSED>(sums, both, x, to);
-            other.finish::<FUSED>(others, both, x, to);
-        }
-        for tile in single {
-            tile.finish::<FUSED>(tile.starts(&start), 0, x, to);
+            for (p, sums) in sums.iter().enumerate() {
+                for (row, sum) in self.to.iter().zip(sums) {
+                    put(&mut to[*row as usize], at(p), *sum);
+                }
+            }
         }
     }
 }
@@ -127,29 +132,10 @@ fn joined(one: &Tile<SMALL>, other: &Tile<SMALL>) -> Tile<LARGE> {
     }
 }
 
-impl Tile<SMALL> {
-    #[inline(always)]
-    fn starts(&self, start: &impl Fn(u32) -> Lane) -> [Lane; SMALL] {
-        let [a, b, c, d] = self.to;
-        [start(a), start(b), start(c), start(d)]
-    }
-
-    /// Adds the inputs from `done` on and writes the sums.
-    #[inline(always)]
-    fn finish<const FUSED: bool>(&self, mut sums: [Lane; SMALL], done: usize, x: &[Lane], to: &mut [Lane]) {
-        for (j, factors) in &self.inputs[done..] {
-            add_input::<FUSED, LANES, SMALL>(&mut sums, factors, x[*j as usize]);
-        }
-        for (r, sum) in self.to.iter().zip(sums) {
-            to[*r as usize] = sum;
-        }
-    }
-}
-
 #[inline(always)]
 fn add_input<const FUSED: bool, const N: usize, const ROWS: usize>(sums: &mut [[f64; N]; ROWS], factors: &[f64; ROWS], x: [f64; N]) {
     for (sum, factor) in sums.iter_mut().zip(factors) {
-        *sum = std::array::from_fn(|i| multiply_add::<FUSED>(x[i], *factor, sum[i]));
+        *sum = each(|i| multiply_add::<FUSED>(x[i], *factor, sum[i]));
     }
 }
 
@@ -161,13 +147,13 @@ mod tests {
     fn check_tiles_give_what_the_rows_give() {
         let rows: Vec<Sparse> =
             vec![vec![(0, 1.0), (3, -2.0)], vec![(1, 0.5)], vec![], vec![(3, 1.0), (0, 2.0)], vec![(2, 4.0), (2, 1.0)], vec![(3, 1.0)]];
-        let x: Vec<Lane> = (0..4).map(|j| std::array::from_fn(|i| (3 * j + i) as f64 - 4.5)).collect();
-        let start: Vec<Lane> = (0..8).map(|r| [f64::from(r); LANES]).collect();
+        let x: Vec<Lane> = (0..4).map(|j| Lane(std::array::from_fn(|i| (3 * j + i) as f64 - 4.5))).collect();
+        let start: Vec<Lane> = (0..8).map(|r| Lane([f64::from(r); LANES])).collect();
         let tiles = Tiles::new(&rows);
         let (mut plain, mut from, mut fused) = (Vec::new(), Vec::new(), Vec::new());
         tiles.product::<false, 4>(&x, &mut plain);
-        tiles.product_from::<false, LANES>(&start, &x, &mut from);
-        tiles.product::<true, LANES>(&x, &mut fused);
+        tiles.product_from::<false, 8>(&start, &x, &mut from);
+        tiles.product::<true, 8>(&x, &mut fused);
         for (r, row) in rows.iter().enumerate() {
             for i in 0..LANES {
                 let expected: f64 = row.iter().map(|(j, f)| f * x[*j as usize][i]).sum();

@@ -12,7 +12,7 @@ use super::verdict::shortfall;
 use crate::input::plan::{Measure, Requirement};
 use crate::input::sources::ErrorSpec;
 use crate::input::{ErrorKind, Installation, Plan};
-use crate::math::lanes::{LANES, ZERO};
+use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::structure::NotConverged;
 use crate::units::MRAD;
 
@@ -120,7 +120,7 @@ pub fn map(evaluators: &[Evaluator<'_>], x: &ErrorSpec, y: &ErrorSpec, still: bo
     Ok(Map { still, required_life_km: required.map(|r| r.limit), arrangements, x, y })
 }
 
-/// What each cell comes to: by numbers, and so eight at a time where the machine allows it, if the plan draws both errors.
+/// What each cell comes to: by numbers, and so side by side where the machine allows it, if the plan draws both errors.
 fn rows(evaluator: &Evaluator<'_>, x: &Axis, y: &Axis, service: &[ServiceState]) -> Result<Vec<Vec<Outcome>>, NotConverged> {
     let draws = Draws::new(evaluator.plan(), evaluator.machine.rails());
     let place = |axis: &Axis| draws.places().iter().position(|p| matches!(p, Place::Value { .. }) && p.kind() == axis.kind);
@@ -131,11 +131,11 @@ fn rows(evaluator: &Evaluator<'_>, x: &Axis, y: &Axis, service: &[ServiceState])
     let batch = Batch::new(evaluator, &draws, service)?;
     let one = |work: &mut BatchWork, v: &f64| {
         let mut numbers = vec![ZERO; draws.places().len()];
-        numbers[up] = [v * factor(y.unit); LANES];
+        numbers[up] = Lane([v * factor(y.unit); LANES]);
         let mut row = Vec::with_capacity(x.values.len());
-        for eight in x.values.chunks(LANES) {
-            eight.iter().enumerate().for_each(|(i, u)| numbers[across][i] = u * factor(x.unit));
-            row.extend(batch.run(&numbers, eight.len(), false, work).map_err(|(_, e)| e)?.into_iter().map(|(outcome, _)| outcome));
+        for some in x.values.chunks(LANES) {
+            some.iter().enumerate().for_each(|(i, u)| numbers[across][i] = u * factor(x.unit));
+            row.extend(batch.run(&numbers, some.len(), false, work).map_err(|(_, e)| e)?.map(|(outcome, _)| outcome));
         }
         Ok(row)
     };

@@ -12,6 +12,7 @@ mod findings;
 mod installed;
 mod limits;
 mod linear_fatigue;
+mod linear_groups;
 mod linear_kernel;
 mod linear_map;
 mod linear_situations;

@@ -139,7 +139,8 @@ pub fn monte_carlo(
         let rows = run_batches(done, count, LANES, seed, Memory::default, |memory, start, rngs| {
             sampler.numbers(rngs, &mut memory.numbers);
             let one = |b: &Batch<'_, '_>| {
-                b.run(&memory.numbers, rngs.len(), start < KEPT_STROKES, &mut memory.work).map_err(|(i, error)| (start + i as u64, error))
+                let done = b.run(&memory.numbers, rngs.len(), start < KEPT_STROKES, &mut memory.work);
+                Ok(done.map_err(|(i, error)| (start + i as u64, error))?.collect::<Vec<_>>())
             };
             batches.iter().map(one).collect::<Result<Vec<_>, (u64, NotConverged)>>()
         });

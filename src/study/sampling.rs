@@ -1,6 +1,6 @@
 //! Draws installations: each source between its limits, profiles over their modes.
 //!
-//! Every number of an installation comes from one uniform number by inversion: eight installations are drawn side by side,
+//! Every number of an installation comes from one uniform number by inversion: installations are drawn side by side,
 //! and points of a low-discrepancy set are turned into installations by the same means.
 
 use rand::{Rng, RngExt};
@@ -15,6 +15,9 @@ use crate::input::{ErrorKind, Installation, Plan};
 use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::math::normal::normal_quantiles;
 
+/// Words taken from a generator at a time.
+const WORDS: usize = 32;
+
 /// A uniform number in 0..1.
 pub fn uniform(rng: &mut impl Rng) -> f64 {
     rng.random()
@@ -22,15 +25,16 @@ pub fn uniform(rng: &mut impl Rng) -> f64 {
 
 /// A draw between -1 and 1, the limits; beyond them only for a normal spread that is not cut.
 pub fn unit_draw(spread: Spread, cut: bool, rng: &mut impl Rng) -> f64 {
-    let (mut number, shape) = ([ZERO], Shape::of(spread, cut));
+    let mut number = [ZERO];
     number[0][0] = middled(rng.next_u64());
-    shaped(&mut number, |_| shape);
+    made(&mut number, &[Recipe { shape: Shape::of(spread, cut), middle: 0.0, half_width: 1.0 }]);
     number[0][0]
 }
 
 /// A word of random bits as a number between -1/2 and 1/2, ends excluded, symmetric.
 pub(super) fn middled(word: u64) -> f64 {
-    ((word >> 12) as f64 + 0.5) * 2.0_f64.powi(-52) - 0.5
+    // Fifty-two bits behind the one of 1: exact, and without a conversion.
+    (f64::from_bits((word >> 12) | 1.0_f64.to_bits()) - 1.5) + 2.0_f64.powi(-53)
 }
 
 impl Place {
@@ -73,35 +77,48 @@ impl Shape {
     }
 }
 
-/// Turns uniform numbers, counted from the middle of 0..1, into values in units of their half widths.
-fn shaped(numbers: &mut [Lane], shape: impl Fn(usize) -> Shape) {
-    for (i, lane) in numbers.iter_mut().enumerate() {
-        match shape(i) {
-            Shape::Uniform => lane.iter_mut().for_each(|q| *q *= 2.0),
-            Shape::Triangular => lane.iter_mut().for_each(|q| *q = (1.0 - (1.0 - 2.0 * q.abs()).sqrt()).copysign(*q)),
-            Shape::Normal { kept, .. } => lane.iter_mut().for_each(|q| *q *= kept),
-        }
-    }
-    // Normal numbers that stand together are turned together.
-    let mut first = 0;
-    while first < numbers.len() {
-        let count = (first..numbers.len()).take_while(|i| shape(*i).is_normal()).count();
-        normal_quantiles(&mut numbers[first..first + count]);
-        first += count + 1;
-    }
-    for (i, lane) in numbers.iter_mut().enumerate() {
-        if let Shape::Normal { deviation, .. } = shape(i) {
-            lane.iter_mut().for_each(|z| *z *= deviation);
-        }
-    }
-}
-
 /// How one number of an installation is drawn.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Recipe {
     shape: Shape,
     middle: f64,
     half_width: f64,
+}
+
+impl Recipe {
+    /// Amplitude of a profile's mode.
+    const STANDARD_NORMAL: Self = Self { shape: Shape::Normal { deviation: 1.0, kept: 1.0 }, middle: 0.0, half_width: 1.0 };
+
+    /// All that is done before normal numbers are turned.
+    fn begin(self, lane: &mut Lane) {
+        match self.shape {
+            Shape::Uniform => lane.iter_mut().for_each(|q| *q *= 2.0),
+            Shape::Triangular => lane.iter_mut().for_each(|q| *q = (1.0 - (1.0 - 2.0 * q.abs()).sqrt()).copysign(*q)),
+            Shape::Normal { kept, .. } => lane.iter_mut().for_each(|q| *q *= kept),
+        }
+    }
+
+    fn end(self, lane: &mut Lane) {
+        if let Shape::Normal { deviation, .. } = self.shape {
+            lane.iter_mut().for_each(|z| *z *= deviation);
+        }
+        lane.iter_mut().for_each(|v| *v = self.middle + self.half_width * *v);
+    }
+}
+
+/// Turns uniform numbers, counted from the middle of 0..1, into what their recipes make of them.
+fn made(numbers: &mut [Lane], recipes: &[Recipe]) {
+    let all_but_modes = |(_, recipe): &(&mut Lane, &Recipe)| **recipe != Recipe::STANDARD_NORMAL;
+    numbers.iter_mut().zip(recipes).filter(all_but_modes).for_each(|(lane, recipe)| recipe.begin(lane));
+    // Normal numbers that stand together are turned together.
+    let mut first = 0;
+    for run in recipes.chunk_by(|a, b| a.shape.is_normal() == b.shape.is_normal()) {
+        if run[0].shape.is_normal() {
+            normal_quantiles(&mut numbers[first..first + run.len()]);
+        }
+        first += run.len();
+    }
+    numbers.iter_mut().zip(recipes).filter(all_but_modes).for_each(|(lane, recipe)| recipe.end(lane));
 }
 
 /// What one number of a drawn installation is.
@@ -154,9 +171,8 @@ impl<'p> Draws<'p> {
             let recipe =
                 |cut: bool| Recipe { shape: Shape::of(source.spread, cut), middle: source.middle(), half_width: source.half_width() };
             if kind.profile().is_some() {
-                let amplitude = Recipe { shape: Shape::Normal { deviation: 1.0, kept: 1.0 }, middle: 0.0, half_width: 1.0 };
                 places.extend((0..count).map(|mode| Place::Mode { kind, mode }));
-                recipes.extend((0..count).map(|_| amplitude));
+                recipes.extend((0..count).map(|_| Recipe::STANDARD_NORMAL));
                 places.push(Place::PeakToValley { kind });
                 recipes.push(recipe(true));
             } else {
@@ -181,23 +197,31 @@ impl<'p> Draws<'p> {
         self.installation(&own(&numbers, 0))
     }
 
-    /// The numbers of up to eight installations side by side, as [`Draws::places`] names them: one word of each generator
+    /// The numbers of installations side by side, as [`Draws::places`] names them: one word of each generator
     /// makes one number.
     pub(super) fn numbers(&self, rngs: &mut [Stream], to: &mut Vec<Lane>) {
         to.clear();
         to.resize(self.recipes.len(), ZERO);
-        for (i, rng) in rngs.iter_mut().enumerate().take(LANES) {
-            to.iter_mut().for_each(|lane| lane[i] = middled(rng.next_u64()));
+        let mut words = [[0; 8 * WORDS]; LANES];
+        for part in to.chunks_mut(WORDS) {
+            for (rng, words) in rngs.iter_mut().zip(&mut words) {
+                rng.fill_bytes(&mut words[..8 * part.len()]);
+            }
+            for (k, lane) in part.iter_mut().enumerate() {
+                let word = |words: &[u8]| words.as_chunks::<8>().0[k];
+                // As they are; all are made numbers at once.
+                for (value, words) in lane.iter_mut().zip(&words) {
+                    *value = f64::from_bits(u64::from_le_bytes(word(words)));
+                }
+            }
+            part.iter_mut().flat_map(|lane| lane.iter_mut()).for_each(|v| *v = middled(v.to_bits()));
         }
         self.spread(to);
     }
 
     /// Turns uniform numbers, counted from the middle of 0..1, into the numbers of installations.
     pub(super) fn spread(&self, numbers: &mut [Lane]) {
-        shaped(numbers, |i| self.recipes[i].shape);
-        for (lane, recipe) in numbers.iter_mut().zip(&self.recipes) {
-            lane.iter_mut().for_each(|v| *v = recipe.middle + recipe.half_width * *v);
-        }
+        made(numbers, &self.recipes);
     }
 
     /// What each number of an installation is, in order.
@@ -208,7 +232,7 @@ impl<'p> Draws<'p> {
 
     /// Numbers at the middle of their tolerances, profiles at none.
     pub(super) fn middle(&self) -> Vec<Lane> {
-        let of = |(place, recipe): (&Place, &Recipe)| if place.kind().profile().is_some() { ZERO } else { [recipe.middle; LANES] };
+        let of = |(place, recipe): (&Place, &Recipe)| if place.kind().profile().is_some() { ZERO } else { Lane([recipe.middle; LANES]) };
         self.places.iter().zip(&self.recipes).map(of).collect()
     }
 
@@ -253,8 +277,8 @@ mod tests {
             rng
         };
         let mut together = Vec::new();
-        draws.numbers(&mut (0..8).map(stream).collect::<Vec<_>>(), &mut together);
-        for i in [0, 3, 7] {
+        draws.numbers(&mut (0..LANES as u64).map(stream).collect::<Vec<_>>(), &mut together);
+        for i in [0, 3, LANES as u64 - 1] {
             let mut alone = Vec::new();
             draws.numbers(&mut [stream(i)], &mut alone);
             assert_eq!(own(&alone, 0), own(&together, i as usize));

@@ -112,7 +112,7 @@ pub fn shares(evaluators: &[Evaluator<'_>], rows: u64, seed: u64, progress: &dyn
             let points = [&a, &b].into_iter().chain(&mixed);
             let mut one = |batch: &Batch<'_, '_>, point: &Vec<Lane>| {
                 let found = batch.run(point, rngs.len(), false, &mut memory.work).map_err(|(i, error)| (start + i as u64, error))?;
-                Ok(found.into_iter().map(|(o, _)| OUTPUTS.map(|(_, _, of)| of(&o))).collect::<Vec<_>>())
+                Ok(found.map(|(o, _)| OUTPUTS.map(|(_, _, of)| of(&o))).collect::<Vec<_>>())
             };
             let of_machine = |batch: &Batch<'_, '_>| points.clone().map(|p| one(batch, p)).collect::<Result<Vec<_>, _>>();
             batches.iter().map(of_machine).collect::<Result<Vec<_>, _>>()
@@ -182,7 +182,7 @@ fn linear_shares(evaluator: &Evaluator<'_>, kinds: &[ErrorKind], seed: u64) -> R
         let mut one = |kind: &ErrorKind| {
             let alone = with_own(&draws, *kind, &middle, &memory.numbers);
             let found = batch.run(&alone, rngs.len(), false, &mut memory.work).map_err(|(_, error)| error)?;
-            Ok(found.into_iter().map(|(o, _)| OUTPUTS.map(|(_, _, of)| of(&o))).collect::<Vec<_>>())
+            Ok(found.map(|(o, _)| OUTPUTS.map(|(_, _, of)| of(&o))).collect::<Vec<_>>())
         };
         kinds.iter().map(&mut one).collect::<Result<Vec<_>, NotConverged>>()
     });

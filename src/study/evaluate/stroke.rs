@@ -2,6 +2,7 @@
 
 use super::{Evaluator, Perfect, Work};
 use crate::input::Installation;
+use crate::math::lanes::EIGHT;
 use crate::structure::{Acting, Drag, FloatMap, NotConverged, Settling, Vector24};
 use crate::study::outcome::Outcome;
 use crate::study::service::ServiceState;
@@ -18,7 +19,7 @@ struct Running {
 }
 
 impl Evaluator<'_> {
-    /// What several installations, at most eight, come to; each is what it is alone, but for the last digits of contacts.
+    /// What several installations come to, eight by eight; each is what it is alone, but for the last digits of contacts.
     ///
     /// # Errors
     /// An equilibrium was not found: the place of the installation.
@@ -28,11 +29,13 @@ impl Evaluator<'_> {
         service: &[ServiceState],
         works: &mut Vec<Work>,
     ) -> Result<Vec<Outcome>, (usize, NotConverged)> {
-        if installations.is_empty() {
-            return Ok(Vec::new());
-        }
         works.resize_with(works.len().max(installations.len()), Work::default);
-        self.run_all(installations, service, &mut works[..installations.len()], None)
+        let mut outcomes = Vec::with_capacity(installations.len());
+        for (k, (eight, works)) in installations.chunks(EIGHT).zip(works.chunks_mut(EIGHT)).enumerate() {
+            let found = self.run_all(eight, service, &mut works[..eight.len()], None);
+            outcomes.extend(found.map_err(|(i, e)| (EIGHT * k + i, e))?);
+        }
+        Ok(outcomes)
     }
 
     pub(super) fn run(

@@ -44,7 +44,7 @@ const OF_ENDS: u64 = 1 << 16;
 const FIRST: u64 = 1 << 62;
 const BEYOND: u64 = FIRST + (1 << 61);
 
-/// A badness over uniform numbers counted from their middle, eight installations at a time.
+/// A badness over uniform numbers counted from their middle, installations side by side.
 pub(super) struct Search<F> {
     numbers: usize,
     table: Directions,
@@ -91,7 +91,7 @@ impl<F: Fn(&mut Memory, &[Lane]) -> Result<Lane, NotConverged> + Sync> Search<F>
     fn drawn(&self, (seed, set): (u64, u64), count: u64, mixture: &Mixture) -> Result<Vec<Drawn>, NotConverged> {
         let scrambled = self.table.scramble(words(seed, FIRST + set));
         let order = mixture.most_leaned();
-        let eight = |memory: &mut Memory, batch: u64| {
+        let lanes_of = |memory: &mut Memory, batch: u64| {
             let mut beyond = words(seed, BEYOND + (set << 32) + batch);
             let mut at = |point: u64, axis: usize| middled(scrambled.word(point, axis).unwrap_or_else(&mut beyond));
             let mut lanes = vec![ZERO; self.numbers];
@@ -107,7 +107,8 @@ impl<F: Fn(&mut Memory, &[Lane]) -> Result<Lane, NotConverged> + Sync> Search<F>
             };
             Ok((0..LANES).map(one).collect::<Vec<_>>())
         };
-        let found = (0..count / LANES as u64).into_par_iter().map_init(Memory::default, eight).collect::<Result<Vec<_>, NotConverged>>()?;
+        let found =
+            (0..count / LANES as u64).into_par_iter().map_init(Memory::default, lanes_of).collect::<Result<Vec<_>, NotConverged>>()?;
         Ok(found.into_iter().flatten().collect())
     }
 }
@@ -186,14 +187,14 @@ mod tests {
             }
             low
         };
-        let two = |q: &[Lane]| sum(&[1.0, 1.0, -1.0, 0.7, 0.5, 0.4], q).map(|x| x.max(-x - 0.4));
+        let two = |q: &[Lane]| Lane(sum(&[1.0, 1.0, -1.0, 0.7, 0.5, 0.4], q).map(|x| x.max(-x - 0.4)));
         let found = repeated(6, two, [quantile(0.01), quantile(0.001)]);
         assert!(found.iter().all(|(held, _)| (930..=970).contains(held)), "{found:?}");
     }
 
     #[test]
     fn check_what_does_not_vary_has_its_value_at_both_ends() {
-        let search = Search::new(3, |_: &mut Memory, _: &[Lane]| Ok([7.0; LANES]));
+        let search = Search::new(3, |_: &mut Memory, _: &[Lane]| Ok(Lane([7.0; LANES])));
         let ends = search.ends(&search.mixture(1).unwrap(), 1).unwrap();
         assert!(ends.iter().all(|q| q.unwrap().value == 7.0), "{ends:?}");
     }

@@ -23,7 +23,7 @@ impl<'e> Known<'e> {
         Self { plan, rest, measured, changes: measured.about_none() }
     }
 
-    /// The numbers of up to eight drawn installations.
+    /// The numbers of drawn installations side by side.
     pub(super) fn draw(&self, rngs: &mut [Stream], to: &mut Vec<Lane>) {
         self.rest.numbers(rngs, to);
         let first = to.len();
@@ -32,7 +32,7 @@ impl<'e> Known<'e> {
             let drawn = normals(self.measured.dimension(), rng);
             to[first..].iter_mut().zip(drawn).for_each(|(lane, z)| lane[i] = z);
         }
-        to.push([1.0; LANES]);
+        to.push(Lane([1.0; LANES]));
     }
 
     fn of_rails(&self) -> usize {

@@ -55,7 +55,9 @@ pub fn predict(
     let batches: Vec<Batch<'_, '_>> = evaluators.iter().map(|e| Batch::of(e, &known, &service)).collect::<Result<_, _>>()?;
     let rows = run_batches(0, draws, LANES, seed, Memory::default, |memory, _, rngs| {
         known.draw(rngs, &mut memory.numbers);
-        let one = |b: &Batch<'_, '_>| b.run(&memory.numbers, rngs.len(), true, &mut memory.work).map_err(|(_, error)| error);
+        let one = |b: &Batch<'_, '_>| {
+            Ok(b.run(&memory.numbers, rngs.len(), true, &mut memory.work).map_err(|(_, error)| error)?.collect::<Vec<_>>())
+        };
         batches.iter().map(one).collect::<Result<Vec<_>, NotConverged>>()
     });
     let mut all: Vec<(Vec<Outcome>, Vec<Vec<f64>>)> = evaluators.iter().map(|_| (Vec::new(), Vec::new())).collect();

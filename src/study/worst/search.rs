@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::tolerance_box::ToleranceBox;
 use crate::math::Corners;
-use crate::math::lanes::LANES;
+use crate::math::lanes::{LANES, Lane};
 use crate::structure::NotConverged;
 use crate::study::batch::{Batch, Memory};
 use crate::study::engine::run;
@@ -50,16 +50,16 @@ impl<'e, 'p> Searcher<'e, 'p> {
         self.evaluator.evaluate(&self.tolerance_box.installation(self.evaluator.plan(), point), self.service, work)
     }
 
-    /// How bad some points are, eight at a time.
+    /// How bad some points are, many at a time.
     fn badness(&self, points: &[Vec<f64>], of: Badness, memory: &mut Memory) -> Result<Vec<f64>, NotConverged> {
         let mut list = Vec::with_capacity(points.len());
-        for eight in points.chunks(LANES) {
-            let columns: Vec<Vec<f64>> = eight.iter().map(|p| self.tolerance_box.numbers(p)).collect();
+        for some in points.chunks(LANES) {
+            let columns: Vec<Vec<f64>> = some.iter().map(|p| self.tolerance_box.numbers(p)).collect();
             memory.numbers.clear();
-            let lane = |j: usize| std::array::from_fn(|i| columns[i.min(columns.len() - 1)][j]);
+            let lane = |j: usize| Lane(std::array::from_fn(|i| columns[i.min(columns.len() - 1)][j]));
             memory.numbers.extend((0..columns[0].len()).map(lane));
-            let done = self.batch.run(&memory.numbers, eight.len(), false, &mut memory.work).map_err(|(_, e)| e)?;
-            list.extend(done.iter().map(|(outcome, _)| of(outcome)));
+            let done = self.batch.run(&memory.numbers, some.len(), false, &mut memory.work).map_err(|(_, e)| e)?;
+            list.extend(done.map(|(outcome, _)| of(&outcome)));
         }
         Ok(list)
     }
@@ -71,7 +71,7 @@ impl<'e, 'p> Searcher<'e, 'p> {
 
     /// The worst of some points.
     pub(super) fn best_of(&self, points: &[Vec<f64>], of: Badness) -> Result<Found, NotConverged> {
-        let one = |memory: &mut Memory, eight: &[Vec<f64>]| self.badness(eight, of, memory);
+        let one = |memory: &mut Memory, some: &[Vec<f64>]| self.badness(some, of, memory);
         let found: Vec<Vec<f64>> = points.par_chunks(LANES).map_init(Memory::default, one).collect::<Result<_, _>>()?;
         let found = found.into_iter().flatten().zip(points).map(|(badness, point)| Found { badness, point: point.clone() });
         Ok(self.worst(found.collect()))
