@@ -27,7 +27,7 @@ pub const DEMO: &str = include_str!("../../../examples/panel-bridge.toml");
 pub const DEMO_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/examples/panel-bridge.toml");
 
 /// Rounds in which everything that is compared takes its turn.
-const ROUNDS: u64 = 4;
+const ROUNDS: u64 = 12;
 const INSTALLATIONS: u64 = 50_000;
 
 fn main() {
