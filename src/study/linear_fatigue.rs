@@ -141,7 +141,7 @@ impl Weights {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bearing::effective_load;
+    use crate::bearing::{effective_load, system_life_km};
     use crate::input::read_plan;
     use crate::math::lanes::LANES;
 
@@ -166,6 +166,22 @@ mod tests {
                     assert!((alone - expected).abs() <= 2e-11 * expected, "{p}: {alone} instead of {expected}");
                     assert_eq!(alone.to_bits(), fatigue(company, fused)[3].to_bits(), "{p}");
                 }
+            }
+        }
+    }
+
+    /// Roots against the bearing's own powers, on balls and on rollers: blocks that last from 1 to 100,000 times a unit.
+    #[test]
+    fn check_life_of_the_system_is_that_of_the_rule() {
+        let plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
+        for element in [Element::Ball, Element::Roller] {
+            let weights = Weights::new(&Block { element, ..plan.block.clone() });
+            let fatigue = |b: usize| -> [f64; 4] { each(|i| 1e9 * 10.0_f64.powf((0.7 * b as f64 + 1.3 * i as f64) % 5.0)) };
+            let found: [f64; 4] =
+                if element == Element::Ball { weights.system_km::<4, true>(6, fatigue) } else { weights.system_km::<4, false>(6, fatigue) };
+            for (i, life_km) in found.into_iter().enumerate() {
+                let expected = system_life_km(element, (0..6).map(|b| weights.life_at_one_newton_km / fatigue(b)[i]));
+                assert!((life_km - expected).abs() <= 1e-14 * expected, "{element:?}: {life_km} instead of {expected}");
             }
         }
     }

@@ -4,8 +4,6 @@
 //! bits do not depend on its neighbours nor on the number of threads; fused multiply-adds may change the last ones from one
 //! kind of processor to another.
 
-#![allow(clippy::needless_range_loop, reason = "lanes are counted: the compiler turns each loop over them into one instruction")]
-
 use multiversion::{multiversion, target::target_cfg_f};
 
 use super::linear_fatigue::Weights;
