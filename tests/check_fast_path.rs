@@ -24,7 +24,6 @@ fn compare(plan: &Plan, count: u64, tolerance: f64) -> usize {
                 [
                     o.life_km,
                     o.peak_load_n,
-                    o.extra_load_n,
                     o.static_safety,
                     o.row_unloading,
                     o.float_travel_used,
@@ -33,12 +32,14 @@ fn compare(plan: &Plan, count: u64, tolerance: f64) -> usize {
                     o.pull_n,
                     o.slot_used,
                     o.tool_yaw_mrad,
-                ] // slot used, number 9, follows weak directions most
+                ] // slot used, number 8, follows weak directions most
             };
             for (k, (x, y)) in figures(fast).iter().zip(figures(slow)).enumerate() {
-                let tolerance = if k == 9 { 10.0 * tolerance } else { tolerance };
+                let tolerance = if k == 8 { 10.0 * tolerance } else { tolerance };
                 assert!((x - y).abs() <= tolerance * y.abs().max(1e-9), "{name} draw {i} figure {k}: {x} against {y}");
             }
+            // A small difference of loads has their digits.
+            assert!((fast.extra_load_n - slow.extra_load_n).abs() <= tolerance * slow.peak_load_n, "{name} draw {i}: extra load");
             if let (Some(fast), Some(slow)) = (fast.rows, slow.rows) {
                 let figures = |r: &RowsOutcome| [r.life_by_load_km, r.peak_element_n, r.peak_pressure_mpa, r.element_safety];
                 for (x, y) in figures(&fast).iter().zip(figures(&slow)) {

@@ -80,8 +80,8 @@ fn check_temperatures_count_unless_the_map_is_still() {
     let season = "[temperature]\n[[temperature.season]]\nname = \"hot\"\nshare = 1\nbridge_c = 40\nframe_c = 20\n";
     let plan = machine(1.0, season);
     let at_nominal = |still: bool| mapped(&plan, "span", "skew", still).arrangements[0].life_loss[MAP_CELLS / 2][MAP_CELLS / 2];
-    // Eight installations side by side take the preload rule by a polynomial, good to 1.2e-11.
-    assert!(at_nominal(true).abs() < 5e-11 && at_nominal(false) > 0.5, "{} {}", at_nominal(true), at_nominal(false));
+    // Installations side by side take loads in single precision.
+    assert!(at_nominal(true).abs() < 5e-7 && at_nominal(false) > 0.5, "{} {}", at_nominal(true), at_nominal(false));
     assert!(!may_be_axis(ErrorKind::Seat) && !may_be_axis(ErrorKind::StraightnessRoll(1)) && may_be_axis(ErrorKind::Skew));
 }
 

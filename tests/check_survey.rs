@@ -391,7 +391,7 @@ fn check_predictions_are_what_each_drawn_installation_is_alone() {
             });
             for (together, alone) in prediction.outcomes.iter().zip(alone) {
                 let of = |o: &Outcome| [o.life_km, o.peak_load_n, o.joint_force_n, o.static_safety].map(f64::ln);
-                close("life, load, force, safety", &of(together), &of(&alone), 1e-9);
+                close("life, load, force, safety", &of(together), &of(&alone), 1e-6);
                 close("tool point", &[together.tool_displacement_mm], &[alone.tool_displacement_mm], 2e-6);
             }
         }

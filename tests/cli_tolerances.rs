@@ -97,7 +97,7 @@ fn a_map_holds_what_a_trace_would_say() {
     let value = json(&at, "map.json");
     let middle = value["arrangements"][0]["life_km"][60][60].as_f64().unwrap();
     let perfect = value["arrangements"][0]["perfect_life_km"].as_f64().unwrap();
-    assert!((middle / perfect - 1.0).abs() < 5e-11, "no errors, no temperatures: {middle} {perfect}");
+    assert!((middle / perfect - 1.0).abs() < 5e-7, "no errors, no temperatures: {middle} {perfect}");
     // One point of the grid, traced as a stated installation.
     let (x, y) = (value["x"]["values"][90].as_f64().unwrap(), value["y"]["values"][20].as_f64().unwrap());
     std::fs::write(folder.path().join("errors.toml"), format!("parallelism_mm = {x:?}\nheight_mm = {y:?}\n")).unwrap();

@@ -73,9 +73,9 @@ fn golden_demo_report_and_readme_are_current() {
     let advice = "run RAILTRUE_REGENERATE=1 cargo test --test command_line golden_reports";
     assert!(same(&readme, &expected, 0.0, 0.0), "the README's verdict is not current: {advice}");
     assert!(same(&text(&kept, "printed.txt"), &printed, 0.0, 0.0), "printed.txt is not current: {advice}");
-    // Another processor may change last bits: numbers to 1e-9, drawn places to a quarter of a pixel.
-    assert!(same(&text(&kept, "study.json"), &text(&made, "study.json"), 1e-12, 1e-9), "study.json is not current: {advice}");
-    assert!(same(&page_text(&kept), &page_text(&made), 1e-12, 1e-9), "report.html is not current: {advice}");
+    // Another processor may change last bits of single precision: numbers to 1e-6, drawn places to a quarter of a pixel.
+    assert!(same(&text(&kept, "study.json"), &text(&made, "study.json"), 1e-12, 1e-6), "study.json is not current: {advice}");
+    assert!(same(&page_text(&kept), &page_text(&made), 1e-12, 1e-6), "report.html is not current: {advice}");
     for svg in FIGURES.map(|f| format!("{f}.svg")) {
         assert!(same(&text(&kept, &svg), &text(&made, &svg), 1.01, 0.0), "{svg} is not current: {advice}");
     }
@@ -100,6 +100,6 @@ fn golden_review_of_the_example_is_current() {
     }
     let text = |folder: &Path| std::fs::read_to_string(folder.join("review.json")).unwrap();
     let advice = "run RAILTRUE_REGENERATE=1 cargo test --test command_line golden_reports";
-    assert!(same(&text(&kept), &text(&made), 1e-12, 1e-9), "review.json is not current: {advice}");
-    assert!(same(&page_text(&kept), &page_text(&made), 1e-12, 1e-9), "the review's report.html is not current: {advice}");
+    assert!(same(&text(&kept), &text(&made), 1e-12, 1e-6), "review.json is not current: {advice}");
+    assert!(same(&page_text(&kept), &page_text(&made), 1e-12, 1e-6), "the review's report.html is not current: {advice}");
 }

@@ -97,9 +97,9 @@ impl RowBlock {
             let (mut q, mut qx, mut sum) = (EIGHT_ZEROS, EIGHT_ZEROS, EIGHT_ZEROS);
             for &x in elements {
                 for i in 0..EIGHT {
-                    let own = load(multiply_add::<FUSED>(change[i], x, middle[i]));
+                    let own = load(multiply_add::<FUSED, _>(change[i], x, middle[i]));
                     q[i] += own;
-                    qx[i] = multiply_add::<FUSED>(own, x, qx[i]);
+                    qx[i] = multiply_add::<FUSED, _>(own, x, qx[i]);
                     sum[i] += fatigue(own);
                 }
             }
@@ -132,16 +132,16 @@ impl RowBlock {
         let mut sums = [EIGHT_ZEROS; 5];
         for &x in self.elements_x_mm() {
             for i in 0..EIGHT {
-                let approach = multiply_add::<FUSED>(change[i], x, middle[i]);
+                let approach = multiply_add::<FUSED, _>(change[i], x, middle[i]);
                 let approach = if approach > 0.0 { approach } else { 0.0 };
                 let slope = root(approach);
                 let load = slope * approach;
                 let slope_x = slope * x;
                 sums[0][i] += load;
-                sums[1][i] = multiply_add::<FUSED>(load, x, sums[1][i]);
+                sums[1][i] = multiply_add::<FUSED, _>(load, x, sums[1][i]);
                 sums[2][i] += slope;
                 sums[3][i] += slope_x;
-                sums[4][i] = multiply_add::<FUSED>(slope_x, x, sums[4][i]);
+                sums[4][i] = multiply_add::<FUSED, _>(slope_x, x, sums[4][i]);
             }
         }
         let stiffness = self.rolling.stiffness_n_per_mm_n;

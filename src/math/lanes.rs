@@ -37,6 +37,36 @@ impl DerefMut for Lane {
     }
 }
 
+/// The same in single precision, of which a wide register holds all.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[repr(align(64))]
+pub struct SingleLane(pub [f32; LANES]);
+
+/// As many zeros.
+pub const SINGLE_ZERO: SingleLane = SingleLane([0.0; LANES]);
+
+impl Default for SingleLane {
+    fn default() -> Self {
+        SINGLE_ZERO
+    }
+}
+
+impl Deref for SingleLane {
+    type Target = [f32; LANES];
+
+    #[inline(always)]
+    fn deref(&self) -> &Self::Target {
+        &self.0
+    }
+}
+
+impl DerefMut for SingleLane {
+    #[inline(always)]
+    fn deref_mut(&mut self) -> &mut Self::Target {
+        &mut self.0
+    }
+}
+
 /// How many machines with contacts are solved together: their systems of equations fill the cache.
 pub const EIGHT: usize = 8;
 
@@ -46,18 +76,39 @@ pub type EightLane = [f64; EIGHT];
 /// Eight zeros.
 pub const EIGHT_ZEROS: EightLane = [0.0; EIGHT];
 
+/// A number of either precision.
+pub trait Real: Copy + Default + PartialOrd + std::ops::Mul<Output = Self> + std::ops::Add<Output = Self> {
+    /// self b + c, rounded once.
+    #[must_use]
+    fn fused(self, b: Self, c: Self) -> Self;
+}
+
+impl Real for f64 {
+    #[inline(always)]
+    fn fused(self, b: Self, c: Self) -> Self {
+        self.mul_add(b, c)
+    }
+}
+
+impl Real for f32 {
+    #[inline(always)]
+    fn fused(self, b: Self, c: Self) -> Self {
+        self.mul_add(b, c)
+    }
+}
+
 /// a b + c, in one rounding where the processor does it in one instruction.
 #[inline(always)]
 #[must_use]
-pub fn multiply_add<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
-    if FUSED { a.mul_add(b, c) } else { a * b + c }
+pub fn multiply_add<const FUSED: bool, T: Real>(a: T, b: T, c: T) -> T {
+    if FUSED { a.fused(b, c) } else { a * b + c }
 }
 
 /// Adds x times a factor.
 #[inline(always)]
 pub fn add_times<const FUSED: bool>(to: &mut EightLane, x: &EightLane, factor: f64) {
     for i in 0..EIGHT {
-        to[i] = multiply_add::<FUSED>(x[i], factor, to[i]);
+        to[i] = multiply_add::<FUSED, _>(x[i], factor, to[i]);
     }
 }
 
@@ -65,7 +116,7 @@ pub fn add_times<const FUSED: bool>(to: &mut EightLane, x: &EightLane, factor: f
 #[inline(always)]
 pub fn add_product<const FUSED: bool>(to: &mut EightLane, a: &EightLane, b: &EightLane) {
     for i in 0..EIGHT {
-        to[i] = multiply_add::<FUSED>(a[i], b[i], to[i]);
+        to[i] = multiply_add::<FUSED, _>(a[i], b[i], to[i]);
     }
 }
 
@@ -73,23 +124,49 @@ pub fn add_product<const FUSED: bool>(to: &mut EightLane, a: &EightLane, b: &Eig
 #[inline(always)]
 pub fn subtract_product<const FUSED: bool>(to: &mut EightLane, a: &EightLane, b: &EightLane) {
     for i in 0..EIGHT {
-        to[i] = multiply_add::<FUSED>(-a[i], b[i], to[i]);
+        to[i] = multiply_add::<FUSED, _>(-a[i], b[i], to[i]);
     }
 }
 
 /// Raises each lane to that of x, where that is larger.
 #[inline(always)]
-pub fn raise(to: &mut EightLane, x: &EightLane) {
+pub fn raise_eight(to: &mut EightLane, x: &EightLane) {
     for i in 0..EIGHT {
         to[i] = if x[i] > to[i] { x[i] } else { to[i] };
     }
 }
 
-/// Some lanes, one by one. Up to eight: beyond, the compiler may leave a call.
+/// Up to sixteen numbers, one by one: written out, as the compiler leaves a call in a loop over more than eight.
 #[inline(always)]
 #[must_use]
-pub fn each<const N: usize>(of: impl Fn(usize) -> f64) -> [f64; N] {
-    std::array::from_fn(of)
+pub fn each<T: Real, const N: usize>(of: impl Fn(usize) -> T) -> [T; N] {
+    let mut list = [T::default(); N];
+    macro_rules! written_out {
+        ($($i:literal)*) => { $(if let Some(to) = list.get_mut($i) { *to = of($i); })* };
+    }
+    written_out!(0 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15);
+    list
+}
+
+/// The larger of two, lane by lane. Arrays go by value, a register each: only then does the compiler keep them there.
+#[inline(always)]
+#[must_use]
+pub fn larger<T: Real, const N: usize>(a: [T; N], b: [T; N]) -> [T; N] {
+    each(|i| if a[i] > b[i] { a[i] } else { b[i] })
+}
+
+/// The smaller of two, lane by lane.
+#[inline(always)]
+#[must_use]
+pub fn smaller<T: Real, const N: usize>(a: [T; N], b: [T; N]) -> [T; N] {
+    each(|i| if a[i] < b[i] { a[i] } else { b[i] })
+}
+
+/// Two halves together, in single precision: `S` = 2 `N`.
+#[inline(always)]
+#[must_use]
+pub fn joined<const N: usize, const S: usize>(low: [f64; N], high: [f64; N]) -> [f32; S] {
+    each(|i| (if i < N { low[i] } else { high[i - N] }) as f32)
 }
 
 /// The same part of several lanes; zeros for those that are missing.
@@ -106,14 +183,20 @@ pub fn parts<const N: usize, const M: usize>(of: &[Lane], first: usize) -> [[f64
 /// Part of a lane.
 #[inline(always)]
 #[must_use]
-pub fn part<const N: usize>(of: &Lane, first: usize) -> [f64; N] {
-    let mut part = [0.0; N];
+pub fn part<T: Real, const N: usize>(of: &[T; LANES], first: usize) -> [T; N] {
+    let mut part = [T::default(); N];
     part.copy_from_slice(&of[first..first + N]);
     part
 }
 
 /// Writes a part of a lane.
 #[inline(always)]
-pub fn put<const N: usize>(to: &mut Lane, first: usize, part: [f64; N]) {
+pub fn put<T: Real, const N: usize>(to: &mut [T; LANES], first: usize, part: [T; N]) {
     to[first..first + N].copy_from_slice(&part);
+}
+
+/// Raises some lanes to what is larger.
+#[inline(always)]
+pub fn raise<T: Real, const N: usize>(to: &mut [T; LANES], first: usize, by: [T; N]) {
+    put(to, first, larger(by, part(to, first)));
 }

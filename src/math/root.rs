@@ -25,6 +25,22 @@ pub fn root<const N: i32>(x: f64) -> f64 {
     r
 }
 
+/// The cube root of a single number of 1e-10 to 1e30, to two units in the last place; that of the nearest end outside.
+///
+/// A third of the exponent gives 4 % or better; a step of Halley's leaves two thirds of its cube.
+#[inline(always)]
+#[must_use]
+pub fn cube_root(x: f32) -> f32 {
+    let x = x.clamp(1e-10, 1e30);
+    // The bits are nearly a logarithm, in eighths of a million; what they count from is chosen for the least largest error.
+    let mut r = f32::from_bits((x.to_bits() as f32 / 3.0 + 709_952_852.0) as u32);
+    for _ in 0..2 {
+        let power = r * r * r;
+        r *= (power + 2.0 * x) / (2.0 * power + x);
+    }
+    r
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -48,5 +64,15 @@ mod tests {
         check::<10>();
         assert_eq!((root::<9>(0.0), root::<9>(f64::INFINITY)), (root::<9>(RANGE[0]), root::<9>(RANGE[1])));
         assert!(root::<9>(f64::NAN).is_nan());
+    }
+
+    #[test]
+    fn check_cubes_of_cube_roots() {
+        for i in -1000..3000 {
+            let x = 10.0_f32.powf(i as f32 / 100.0 + 0.00137);
+            let off = (f64::from(cube_root(x)).powi(3) / f64::from(x) - 1.0).abs();
+            assert!(off <= 6.0 * f64::from(f32::EPSILON), "{x}: {}, off by {off}", cube_root(x));
+        }
+        assert_eq!((cube_root(0.0), cube_root(f32::INFINITY)), (cube_root(1e-10), cube_root(1e30)));
     }
 }

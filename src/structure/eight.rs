@@ -225,7 +225,7 @@ fn of_contacts<const FUSED: bool>(contacts: &ContactSet<'_>, eight: &mut Eight) 
             let mut unbalanced = [EIGHT_ZEROS; 3];
             for j in 0..3 {
                 for i in 0..EIGHT {
-                    unbalanced[j][i] = multiply_add::<FUSED>(k[j], eight.yields[b][j][i], -of.force[j][i]);
+                    unbalanced[j][i] = multiply_add::<FUSED, _>(k[j], eight.yields[b][j][i], -of.force[j][i]);
                     let size = unbalanced[j][i].abs() / if j == 2 { 100.0 } else { 1.0 };
                     residual[i] = if size > residual[i] { size } else { residual[i] };
                 }

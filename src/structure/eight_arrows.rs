@@ -3,7 +3,7 @@
 #![allow(clippy::needless_range_loop, reason = "lanes are counted: the compiler turns each loop over them into one instruction")]
 
 use super::{DOF, Matrix24};
-use crate::math::lanes::{EIGHT, EIGHT_ZEROS, EightLane, raise, subtract_product};
+use crate::math::lanes::{EIGHT, EIGHT_ZEROS, EightLane, raise_eight, subtract_product};
 
 /// Symmetric stiffnesses, of the trucks' and the ends' own parts the lower half.
 #[derive(Debug, Clone)]
@@ -97,14 +97,14 @@ impl EightArrows {
                     self.trucks[side][i][j].iter_mut().for_each(|k| *k *= of_row * scale[6 * side + j]);
                     self.cross[side][i][j].iter_mut().for_each(|k| *k *= of_row * scale[12 + 6 * side + j]);
                 }
-                raise(&mut most, &self.trucks[side][i][i]);
+                raise_eight(&mut most, &self.trucks[side][i][i]);
             }
         }
         for i in 0..12 {
             for j in 0..=i {
                 self.ends[i][j].iter_mut().for_each(|k| *k *= scale[12 + i] * scale[12 + j]);
             }
-            raise(&mut most, &self.ends[i][i]);
+            raise_eight(&mut most, &self.ends[i][i]);
         }
         most
     }

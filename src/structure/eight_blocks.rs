@@ -17,8 +17,8 @@ impl BlockElement {
         let (rx, ry, rz) = (&pose[t + 3], &pose[t + 4], &pose[t + 5]);
         let (mut y, mut z) = (EIGHT_ZEROS, EIGHT_ZEROS);
         for i in 0..EIGHT {
-            y[i] = multiply_add::<FUSED>(rz[i], x, pose[t + 1][i]);
-            z[i] = multiply_add::<FUSED>(-x, ry[i], multiply_add::<FUSED>(rx[i], b, pose[t + 2][i]));
+            y[i] = multiply_add::<FUSED, _>(rz[i], x, pose[t + 1][i]);
+            z[i] = multiply_add::<FUSED, _>(-x, ry[i], multiply_add::<FUSED, _>(rx[i], b, pose[t + 2][i]));
         }
         [y, z, *rx, *ry, *rz]
     }

@@ -1,24 +1,23 @@
 //! What the bearings make of a batch of loads: equivalent loads' weights and fatigue.
 
+use nalgebra::{SMatrix, SVector};
+
 use crate::bearing::{rating_life_km, row_unloading_load};
 use crate::input::plan::{Block, Element};
-use crate::math::lanes::{Lane, each, multiply_add, part};
-use crate::math::root::root;
+use crate::math::lanes::{SingleLane, each, larger, multiply_add, part};
+use crate::math::root::{cube_root, root};
 
-/// (1 + s)^4.5 over powers of s from the constant on, for s from 0 to 1: the polynomial of degree 9 with the least largest
-/// relative error (exchange algorithm, 50 digits), 1.2e-11.
-const PRELOADED: [f64; 10] = [
-    1.000_000_000_011_445_8,
-    4.499_999_996_724_212,
-    7.875_000_146_484_183,
-    6.562_497_559_551_762,
-    2.460_957_583_950_745,
-    0.246_000_237_546_677_68,
-    -0.020_242_729_821_121_53,
-    0.003_918_407_472_612_254_8,
-    -0.000_819_151_620_595_382_4,
-    0.000_104_947_928_588_321_95,
-];
+/// Coefficients of the polynomial for preloaded rows.
+const TERMS: usize = 7;
+
+/// A power of 1 + s, s from 0 to 1, over powers of s from the constant on: through Chebyshev's points. Off by 6e-8 for the power
+/// 4.5, as much as single precision is.
+fn power_of_one_more(exponent: f64) -> SVector<f64, TERMS> {
+    let at = |i: usize| 0.5 - 0.5 * (std::f64::consts::PI * (i as f64 + 0.5) / TERMS as f64).cos();
+    let powers = SMatrix::<f64, TERMS, TERMS>::from_fn(|i, k| at(i).powi(k as i32));
+    let wanted = SVector::from_fn(|i, _| (1.0 + at(i)).powf(exponent));
+    powers.lu().solve(&wanted).unwrap_or_default()
+}
 
 /// What the bearings make of five loads. The map gives loads times their dynamic weights: P is the sum of their sizes.
 #[derive(Debug, Clone, Copy)]
@@ -26,11 +25,10 @@ pub(super) struct Weights {
     /// Factors of Fy, Fz, Mx, My, Mz in P.
     pub(super) dynamic: [f64; 5],
     /// Factors in P0 over those in P, and the largest of them.
-    pub(super) fixed_over_dynamic: [f64; 5],
-    pub(super) fixed_over_dynamic_most: f64,
+    fixed_over_dynamic: [f32; 5],
+    pub(super) fixed_over_dynamic_most: f32,
     /// Fatigue below the load at which a row unloads, over powers of P; zeros without preload.
-    preloaded: [f64; 10],
-    preload_n: f64,
+    preloaded: [f32; TERMS],
     /// Load at which a row unloads; 0 without preload.
     pub(super) unloading_n: f64,
     /// Rating life of a block under 1 N: a rating life falls with the power of the load that the fatigue is a mean of.
@@ -46,16 +44,16 @@ impl Weights {
         let [roll0, pitch0, yaw0] = block.c0_over_moment_per_mm;
         let dynamic = [y, z, roll, pitch, yaw];
         let fixed = [y0, z0, roll0, pitch0, yaw0];
-        let fixed_over_dynamic: [f64; 5] = std::array::from_fn(|i| fixed[i] / dynamic[i]);
+        let fixed_over_dynamic: [f32; 5] = std::array::from_fn(|i| (fixed[i] / dynamic[i]) as f32);
         let unloading_n = row_unloading_load(block);
+        let (of_load, of_fatigue) = (block.element.contact_exponent(), block.element.life_exponent());
+        let powers = power_of_one_more(of_load * of_fatigue);
+        let of_power = |k: usize| powers[k] * block.preload_n.powf(of_fatigue) / unloading_n.powi(k as i32);
         Self {
             dynamic,
             fixed_over_dynamic,
-            fixed_over_dynamic_most: fixed_over_dynamic.iter().copied().fold(0.0, f64::max),
-            preloaded: std::array::from_fn(|k| {
-                if unloading_n > 0.0 { PRELOADED[k] * block.preload_n.powi(3) / unloading_n.powi(k as i32) } else { 0.0 }
-            }),
-            preload_n: block.preload_n,
+            fixed_over_dynamic_most: fixed_over_dynamic.iter().copied().fold(0.0, f32::max),
+            preloaded: std::array::from_fn(|k| if unloading_n > 0.0 { of_power(k) as f32 } else { 0.0 }),
             unloading_n,
             life_at_one_newton_km: rating_life_km(block, 1.0),
             element: block.element,
@@ -64,19 +62,9 @@ impl Weights {
 
     /// P0 of five loads with a situation's part, in lane `i`.
     #[inline(always)]
-    pub(super) fn static_load<const FUSED: bool, const N: usize>(&self, loads: &[[f64; N]; 5], constants: &[f64; 5], i: usize) -> f64 {
+    pub(super) fn static_load<const FUSED: bool, const S: usize>(&self, loads: &[[f32; S]; 5], constants: &[f32; 5], i: usize) -> f32 {
         let sizes = loads.iter().zip(constants).map(|(load, constant)| (load[i] + constant).abs());
-        sizes.zip(&self.fixed_over_dynamic).fold(0.0, |sum, (size, factor)| multiply_add::<FUSED>(size, *factor, sum))
-    }
-
-    /// Fatigue of an equivalent load on balls with their preload: P_eff^3.
-    ///
-    /// Below the load P_u at which a row unloads that is (F_pr (P/P_u + 1)^1.5)^3, a polynomial here: a dozen products are
-    /// quicker than a root. Both are counted, then one is chosen: of eight loads some are nearly always on the other side.
-    #[inline(always)]
-    fn ball<const FUSED: bool>(&self, p: f64) -> f64 {
-        let (above, below) = (p * p * p, self.preloaded::<FUSED>(p));
-        if p > self.unloading_n { above } else { below }
+        sizes.zip(&self.fixed_over_dynamic).fold(0.0, |sum, (size, factor)| multiply_add::<FUSED, _>(size, *factor, sum))
     }
 
     /// Life of a system of blocks from the sums of their fatigue, km: (sum L_i^-e)^(-1/e) with L_i = L(1 N) / fatigue. The exponent
@@ -97,44 +85,42 @@ impl Weights {
         each(|i| self.life_at_one_newton_km * (root::<M>(sum[i]) / sum[i]))
     }
 
-    /// Fatigue of the equivalent loads of some lanes from `first` on, weighed by their shares.
+    /// Fatigue of the equivalent loads of some lanes from `first` on, weighed by their shares: P_eff^3 on balls, P_eff^(10/3) on
+    /// rollers.
+    ///
+    /// Below the load P_u at which a row unloads P_eff is F_pr (P/P_u + 1)^n, n the contact's exponent: a polynomial here, which
+    /// a dozen products make quicker than a root. Above it is P. The larger of the two is the right one where the first ends at P_u.
     #[inline(always)]
-    pub(super) fn fatigue<const FUSED: bool, const N: usize, const BALLS: bool>(
+    pub(super) fn fatigue<const FUSED: bool, const S: usize, const BALLS: bool>(
         &self,
-        loads: &[Lane],
-        shares: &[f64],
+        loads: &[SingleLane],
+        shares: &[f32],
         first: usize,
-    ) -> [f64; N] {
-        let mut sum = [0.0; N];
+    ) -> [f32; S] {
+        let unloading_n = self.unloading_n as f32;
+        let mut sum = [0.0; S];
         for (p, share) in loads.iter().zip(shares) {
-            let p: [f64; N] = part(p, first);
-            let of = |p: f64| if BALLS { self.ball::<FUSED>(p) } else { self.roller(p) };
-            sum = each(|i| multiply_add::<FUSED>(of(p[i]), *share, sum[i]));
+            let p: [f32; S] = part(p, first);
+            let above: [f32; S] = each(|i| if BALLS { p[i] * p[i] * p[i] } else { p[i] * p[i] * p[i] * cube_root(p[i]) });
+            let below: [f32; S] = each(|i| self.preloaded::<FUSED>(if p[i] < unloading_n { p[i] } else { unloading_n }));
+            let of = larger(above, below);
+            sum = each(|i| multiply_add::<FUSED, _>(of[i], *share, sum[i]));
         }
         sum
     }
 
     /// Even and odd powers apart: they do not wait for each other.
     #[inline(always)]
-    fn preloaded<const FUSED: bool>(&self, p: f64) -> f64 {
+    fn preloaded<const FUSED: bool>(&self, p: f32) -> f32 {
         let (c, square) = (&self.preloaded, p * p);
-        let (mut even, mut odd) = (c[8], c[9]);
-        for k in [6, 4, 2, 0] {
-            even = multiply_add::<FUSED>(even, square, c[k]);
-            odd = multiply_add::<FUSED>(odd, square, c[k + 1]);
+        let (mut even, mut odd) = (c[6], c[5]);
+        for k in [4, 2, 0] {
+            even = multiply_add::<FUSED, _>(even, square, c[k]);
         }
-        multiply_add::<FUSED>(odd, p, even)
-    }
-
-    /// The same on rollers: P_eff^(10/3).
-    #[inline(always)]
-    fn roller(&self, p: f64) -> f64 {
-        let loaded = if p > self.unloading_n || self.unloading_n == 0.0 {
-            p
-        } else {
-            self.preload_n * (p / self.unloading_n + 1.0).powf(self.element.contact_exponent())
-        };
-        loaded.powf(self.element.life_exponent())
+        for k in [3, 1] {
+            odd = multiply_add::<FUSED, _>(odd, square, c[k]);
+        }
+        multiply_add::<FUSED, _>(odd, p, even)
     }
 }
 
@@ -145,25 +131,32 @@ mod tests {
     use crate::input::read_plan;
     use crate::math::lanes::LANES;
 
-    /// Against the bearing's own rule, from no load to far beyond the load at which a row unloads: loads below it, above it and
-    /// on both sides, and the same bits in any company.
+    /// Against the bearing's own rule, on balls and on rollers, from no load to far beyond the load at which a row unloads: loads
+    /// below it, above it and on both sides, and the same bits in any company.
     #[test]
     fn check_fatigue_is_that_of_the_effective_load() {
         let plan = read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
-        for preload_n in [plan.block.preload_n, 0.0] {
-            let block = Block { preload_n, ..plan.block.clone() };
+        let shapes = [Element::Ball, Element::Roller].map(|e| [(e, plan.block.preload_n), (e, 0.0)]);
+        for (element, preload_n) in shapes.into_iter().flatten() {
+            let block = Block { preload_n, element, ..plan.block.clone() };
             let weights = Weights::new(&block);
             let unloading_n = row_unloading_load(&plan.block);
-            let fatigue = |p: Lane, fused: bool| {
-                if fused { weights.fatigue::<true, 8, true>(&[p], &[1.0], 0) } else { weights.fatigue::<false, 8, true>(&[p], &[1.0], 0) }
+            let fatigue = |p: SingleLane, fused: bool| -> [f32; LANES] {
+                match (element, fused) {
+                    (Element::Ball, true) => weights.fatigue::<true, LANES, true>(&[p], &[1.0], 0),
+                    (Element::Ball, false) => weights.fatigue::<false, LANES, true>(&[p], &[1.0], 0),
+                    (Element::Roller, true) => weights.fatigue::<true, LANES, false>(&[p], &[1.0], 0),
+                    (Element::Roller, false) => weights.fatigue::<false, LANES, false>(&[p], &[1.0], 0),
+                }
             };
             for i in 0..3000 {
-                let p = unloading_n * f64::from(i) / 1000.0;
-                let expected = effective_load(&block, p).powi(3);
-                let company = Lane(std::array::from_fn(|k| if k == 3 { p } else { unloading_n * (0.5 + k as f64) }));
+                let p = (unloading_n * f64::from(i) / 1000.0) as f32;
+                let expected = effective_load(&block, f64::from(p)).powf(element.life_exponent());
+                let company = SingleLane(std::array::from_fn(|k| if k == 3 { p } else { unloading_n as f32 * (0.5 + k as f32) }));
                 for fused in [true, false] {
-                    let alone = fatigue(Lane([p; LANES]), fused)[3];
-                    assert!((alone - expected).abs() <= 2e-11 * expected, "{p}: {alone} instead of {expected}");
+                    let alone = fatigue(SingleLane([p; LANES]), fused)[3];
+                    let off = (f64::from(alone) - expected).abs();
+                    assert!(off <= 1e-6 * expected + 1e-20, "{element:?} {p}: {alone} instead of {expected}");
                     assert_eq!(alone.to_bits(), fatigue(company, fused)[3].to_bits(), "{p}");
                 }
             }

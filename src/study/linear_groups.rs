@@ -10,11 +10,11 @@ pub(super) struct Groups {
     pub(super) shared: [usize; 2],
     pub(super) own: [usize; 3],
     /// Constants of the shared loads, and how many situations the group has.
-    pub(super) groups: Vec<([f64; 2], usize)>,
+    pub(super) groups: Vec<([f32; 2], usize)>,
     /// Constants of the other loads, situation by situation in the order of the groups.
-    pub(super) constants: Vec<[f64; 3]>,
+    pub(super) constants: Vec<[f32; 3]>,
     /// Share of the distance of those situations.
-    pub(super) shares: Vec<f64>,
+    pub(super) shares: Vec<f32>,
 }
 
 impl Groups {
@@ -39,9 +39,9 @@ impl Groups {
         while let Some(&first) = left.first() {
             let same = |k: &usize| shared.iter().all(|&i| (constants[*k][i] - constants[first][i]).abs() <= alike);
             let (members, others): (Vec<usize>, Vec<usize>) = left.iter().partition(|k| same(k));
-            list.groups.push((shared.map(|i| constants[first][i]), members.len()));
-            list.constants.extend(members.iter().map(|&k| own.map(|i| constants[k][i])));
-            list.shares.extend(members.iter().map(|&k| shares[k]));
+            list.groups.push((shared.map(|i| constants[first][i] as f32), members.len()));
+            list.constants.extend(members.iter().map(|&k| own.map(|i| constants[k][i] as f32)));
+            list.shares.extend(members.iter().map(|&k| shares[k] as f32));
             left = others;
         }
         list
@@ -60,7 +60,7 @@ mod tests {
         let shares = [0.1, 0.2, 0.3, 0.0, 0.15, 0.25];
         let found = Groups::new(&constants, &shares, 1e-9);
         assert_eq!((found.shared, found.own), ([0, 3], [1, 2, 4]));
-        assert_eq!(found.groups, [([0.0, 10.0], 3), ([1.0, 11.0 + 1e-13], 3)]);
+        assert_eq!(found.groups, [([0.0, 10.0], 3), ([1.0, 11.0], 3)]);
         assert_eq!(found.shares, [0.1, 0.3, 0.15, 0.2, 0.0, 0.25]);
         assert_eq!(found.constants[..4], [[0.0, 0.0, 0.0], [2.0, 4.0, -6.0], [4.0, 8.0, -12.0], [1.0, 2.0, -3.0]]);
         // To the last digit they are all different.

@@ -5,10 +5,12 @@
 //! of service, once for every number, once for every value that a rail may take under a block.
 
 use super::evaluate::Evaluator;
+use super::linear_extremes::{Reach, Vector};
 use super::linear_fatigue::Weights;
 use super::linear_groups::Groups;
+use super::linear_rows::{Kept, OWN, mirrored, without_noise};
 use super::linear_situations::{Situations, situations};
-use super::linear_tiles::{Sparse, Tiles};
+use super::linear_tiles::{LARGE, Sparse, Tiles};
 use super::numbers::Numbers;
 use super::service::ServiceState;
 use crate::geometry::RailPoint;
@@ -22,7 +24,7 @@ pub(super) const RAIL: usize = 6;
 const ALIKE: f64 = 1e-12;
 
 /// Freedoms that a rail pushes: y, z, rx, ry, rz of both trucks.
-const PUSHED: [usize; 10] = [1, 2, 3, 4, 5, 7, 8, 9, 10, 11];
+const PUSHED: [usize; OWN] = [1, 2, 3, 4, 5, 7, 8, 9, 10, 11];
 
 /// One station.
 #[derive(Debug, Clone)]
@@ -43,43 +45,9 @@ pub(super) struct BlockArms {
     pub(super) stiffness: [f64; 5],
     pub(super) groups: Groups,
     /// Its loads in each situation of the perfect installation.
-    pub(super) constants: Vec<[f64; 5]>,
+    pub(super) constants: Vec<[f32; 5]>,
     /// The largest of them upward.
     pub(super) most_lift: f64,
-}
-
-/// Springs of one joint.
-#[derive(Debug, Clone)]
-pub(super) struct JointRows {
-    /// Their rows in the response.
-    pub(super) springs: std::ops::Range<usize>,
-    /// Twice the springs' forces in each situation, over the springs.
-    pub(super) twice: Tiles,
-    /// Sum of squares of them and of the drags in each situation, N^2.
-    pub(super) squares: Vec<f64>,
-    /// Largest of those sums; of each spring, twice its least and its largest force.
-    pub(super) most: f64,
-    pub(super) twice_ends: Vec<[f64; 2]>,
-}
-
-/// One distinct tool point.
-#[derive(Debug, Clone)]
-pub(super) struct ToolRows {
-    /// First of its four rows in the response: x, y, z (mm), yaw (rad).
-    pub(super) rows: usize,
-    /// Each situation at this point: its x, y, z against the perfect installation.
-    pub(super) ways: Vec<[f64; 3]>,
-    /// Least and largest yaw of them.
-    pub(super) yaw: [f64; 2],
-}
-
-/// One float.
-#[derive(Debug, Clone)]
-pub(super) struct FloatRow {
-    pub(super) row: usize,
-    pub(super) travel: f64,
-    /// Least and largest displacement in the perfect installation.
-    pub(super) constants: [f64; 2],
 }
 
 /// The whole map.
@@ -95,9 +63,11 @@ pub(super) struct LinearMap {
     pub(super) made: Tiles,
     /// Loads of the blocks by their own places in the truck, over the numbers: block by block, lateral and vertical.
     pub(super) mounts: Tiles,
-    pub(super) joints: Vec<JointRows>,
-    pub(super) tools: Vec<ToolRows>,
-    pub(super) floats: Vec<FloatRow>,
+    /// Forces of the joints; displacements of the distinct tool points, mm, and their yaws, rad; travel of the floats.
+    pub(super) joints: Vec<Vector>,
+    pub(super) tools: Vec<Vector>,
+    pub(super) yaws: Vec<Reach>,
+    pub(super) floats: Vec<Reach>,
     /// Take-ups over the numbers; constant and slot of each.
     pub(super) take_ups: Tiles,
     pub(super) slots: Vec<(f64, f64)>,
@@ -105,7 +75,6 @@ pub(super) struct LinearMap {
     pub(super) profiles: Vec<usize>,
     pub(super) modes: usize,
     pub(super) grid: Tiles,
-    pub(super) grid_points: usize,
 }
 
 impl LinearMap {
@@ -164,7 +133,11 @@ impl LinearMap {
         }
         let limited: Vec<usize> = (0..slots.len()).filter(|&i| slots[i] > 0.0).collect();
         let grid = &numbers.modes().on_grid;
-        let of_point = |row: usize| -> Sparse { (0..grid.ncols()).map(|m| (m as u32, grid[(row, m)])).collect() };
+        // The last point again until tiles are full: what fills them up must not be an extreme.
+        let points = grid.nrows().next_multiple_of(LARGE);
+        let of_point = |p: usize| -> Sparse { (0..grid.ncols()).map(|m| (m as u32, grid[(p.min(grid.nrows() - 1), m)])).collect() };
+        let kept = mirrored(&response, &made);
+        let only = |rows: &[Sparse]| -> Vec<Sparse> { kept.rows.iter().map(|&r| rows[r].clone()).collect() };
         Ok(Some(Self {
             stations: evaluator
                 .stations
@@ -173,19 +146,19 @@ impl LinearMap {
                 .map(|(s, rail)| StationRows { share: s.share, rail: Tiles::new(&rail) })
                 .collect(),
             blocks: ask.blocks(&weights, &situations),
-            joints: ask.joints(&situations),
-            tools: ask.tool_rows(&situations),
-            floats: ask.floats(&situations),
+            joints: ask.joints(&situations, &kept),
+            tools: ask.tools(&situations, &kept),
+            yaws: ask.yaws(&situations, &kept),
+            floats: ask.floats(&situations, &kept),
             forces: Tiles::new(&forces),
-            response: Tiles::new(&response),
-            made: Tiles::new(&made),
+            response: Tiles::new(&only(&response)),
+            made: Tiles::new(&only(&made)),
             mounts: Tiles::new(&mounts),
             take_ups: Tiles::new(&limited.iter().map(|&i| take_ups[i].clone()).collect::<Vec<_>>()),
             slots: limited.iter().map(|&i| (taken_0.tau[i], slots[i])).collect(),
             profiles: numbers.profiles(),
             modes: grid.ncols(),
-            grid: Tiles::new(&(0..grid.nrows()).map(of_point).collect::<Vec<_>>()),
-            grid_points: grid.nrows(),
+            grid: Tiles::new(&(0..points).map(of_point).collect::<Vec<_>>()),
         }))
     }
 }
@@ -222,8 +195,8 @@ impl Asker<'_, '_> {
     /// First row of the joints' springs, of the tool points and of the floats in the response.
     fn rows(&self) -> [usize; 3] {
         let springs: usize = self.evaluator.machine.joint_springs().iter().map(ExactSizeIterator::len).sum();
-        let tools = PUSHED.len() + springs;
-        [PUSHED.len(), tools, tools + 4 * self.evaluator.distinct_tools().len()]
+        let tools = OWN + springs;
+        [OWN, tools, tools + 4 * self.evaluator.distinct_tools().len()]
     }
 
     /// What all that is no rail line does (making, mounting, seats, take-ups) to the response, and the loads that blocks get by
@@ -267,6 +240,7 @@ impl Asker<'_, '_> {
             response.resize(of_force.len(), Sparse::new());
             response.iter_mut().zip(of_force).for_each(|(row, v)| row.push((j as u32, v)));
         }
+        without_noise(&mut response, ALIKE);
         Some((forces, response))
     }
 
@@ -301,39 +275,49 @@ impl Asker<'_, '_> {
                 stiffness: weighed(&stiffness),
                 groups: Groups::new(&constants, &situations.shares, ALIKE * largest),
                 most_lift: constants.iter().map(|c| c[1]).fold(f64::NEG_INFINITY, f64::max),
-                constants,
+                constants: constants.into_iter().map(|c| c.map(|c| c as f32)).collect(),
             }
         };
         points.iter().zip(machine.block_stiffnesses()).enumerate().map(of).collect()
     }
 
-    fn joints(&self, situations: &Situations) -> Vec<JointRows> {
-        let first = self.rows()[0];
-        let of = |(j, range): (usize, std::ops::Range<usize>)| {
-            let own = |forces: &Vec<f64>| forces[range.clone()].to_vec();
-            let squares = situations.joints.iter().zip(&situations.drag_squares);
-            let squares: Vec<f64> = squares.map(|(f, drags)| own(f).iter().map(|f| f * f).sum::<f64>() + drags[j]).collect();
-            let twice: Vec<Sparse> = situations.joints.iter().map(|f| (0u32..).zip(own(f)).map(|(i, f)| (i, 2.0 * f)).collect()).collect();
-            let most = squares.iter().copied().fold(0.0, f64::max);
-            let twice_ends = range.clone().map(|i| ends(situations.joints.iter().map(|f| 2.0 * f[i]))).collect();
-            JointRows { springs: first + range.start..first + range.end, twice: Tiles::new(&twice), squares, most, twice_ends }
+    fn joints(&self, situations: &Situations, kept: &Kept) -> Vec<Vector> {
+        let of = |(j, springs): (usize, std::ops::Range<usize>)| {
+            let at: Vec<(usize, f64)> = springs.clone().map(|i| kept.at[OWN + i]).collect();
+            let mut joint = Vector::new(at.iter().map(|(row, _)| *row).collect());
+            for (forces, drags) in situations.joints.iter().zip(&situations.drag_squares) {
+                joint.add(forces[springs.clone()].iter().zip(&at).map(|(force, (_, sign))| sign * force), drags[j]);
+            }
+            joint
         };
         self.evaluator.machine.joint_springs().into_iter().enumerate().map(of).collect()
     }
 
-    fn tool_rows(&self, situations: &Situations) -> Vec<ToolRows> {
+    /// What is added to a tool point's x, y, z and yaw in its situations.
+    fn ways<'s>(&self, situations: &'s Situations, tool: usize) -> impl Iterator<Item = [f64; 4]> + 's {
+        situations.tools.iter().filter(move |(of, _)| *of == tool).map(|(_, at)| *at)
+    }
+
+    fn tools(&self, situations: &Situations, kept: &Kept) -> Vec<Vector> {
         let first = self.rows()[1];
         let of = |t: usize| {
-            let own = || situations.tools.iter().filter(move |(of, _)| *of == t).map(|(_, at)| at);
-            ToolRows { rows: first + 4 * t, ways: own().map(|at| [at[0], at[1], at[2]]).collect(), yaw: ends(own().map(|at| at[3])) }
+            let at: [(usize, f64); 3] = std::array::from_fn(|k| kept.at[first + 4 * t + k]);
+            let mut tool = Vector::new(at.map(|(row, _)| row).to_vec());
+            self.ways(situations, t).for_each(|way| tool.add(way.iter().zip(&at).map(|(value, (_, sign))| sign * value), 0.0));
+            tool
         };
         (0..self.evaluator.distinct_tools().len()).map(of).collect()
     }
 
-    fn floats(&self, situations: &Situations) -> Vec<FloatRow> {
+    fn yaws(&self, situations: &Situations, kept: &Kept) -> Vec<Reach> {
+        let first = self.rows()[1];
+        let of = |t: usize| kept.reach(first + 4 * t + 3, 1.0, ends(self.ways(situations, t).map(|way| way[3])));
+        (0..self.evaluator.distinct_tools().len()).map(of).collect()
+    }
+
+    fn floats(&self, situations: &Situations, kept: &Kept) -> Vec<Reach> {
         let (first, map) = (self.rows()[2], &self.evaluator.maps[0]);
-        let constants = |i: usize| ends(situations.floats.iter().map(move |f| f[i]));
-        (0..map.count()).map(|i| FloatRow { row: first + i, travel: map.travel(i), constants: constants(i) }).collect()
+        (0..map.count()).map(|i| kept.reach(first + i, map.travel(i), ends(situations.floats.iter().map(|f| f[i])))).collect()
     }
 }
 

@@ -16,7 +16,7 @@ use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::math::normal::normal_quantiles;
 
 /// Words taken from a generator at a time.
-const WORDS: usize = 32;
+const WORDS: usize = 128;
 
 /// A uniform number in 0..1.
 pub fn uniform(rng: &mut impl Rng) -> f64 {
@@ -202,19 +202,19 @@ impl<'p> Draws<'p> {
     pub(super) fn numbers(&self, rngs: &mut [Stream], to: &mut Vec<Lane>) {
         to.clear();
         to.resize(self.recipes.len(), ZERO);
-        let mut words = [[0; 8 * WORDS]; LANES];
+        let mut words = [0; 8 * WORDS];
         for part in to.chunks_mut(WORDS) {
-            for (rng, words) in rngs.iter_mut().zip(&mut words) {
-                rng.fill_bytes(&mut words[..8 * part.len()]);
-            }
-            for (k, lane) in part.iter_mut().enumerate() {
-                let word = |words: &[u8]| words.as_chunks::<8>().0[k];
+            for (i, rng) in rngs.iter_mut().enumerate() {
+                let words = &mut words[..8 * part.len()];
+                rng.fill_bytes(words);
                 // As they are; all are made numbers at once.
-                for (value, words) in lane.iter_mut().zip(&words) {
-                    *value = f64::from_bits(u64::from_le_bytes(word(words)));
+                for (lane, word) in part.iter_mut().zip(words.as_chunks::<8>().0) {
+                    lane[i] = f64::from_bits(u64::from_le_bytes(*word));
                 }
             }
-            part.iter_mut().flat_map(|lane| lane.iter_mut()).for_each(|v| *v = middled(v.to_bits()));
+            for lane in part {
+                lane.iter_mut().for_each(|v| *v = middled(v.to_bits()));
+            }
         }
         self.spread(to);
     }

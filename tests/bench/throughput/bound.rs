@@ -4,21 +4,33 @@
 use super::clock::best_of;
 use super::dense::Products;
 use super::normals;
-use multiversion::multiversion;
+use multiversion::{multiversion, target::target_cfg_f};
 use railtrue::input::sources::Spread;
 use railtrue::input::{ErrorKind, Plan};
 use railtrue::study::{Draws, Evaluator, service_states};
 use std::hint::black_box;
 
-/// Operations on double numbers; sums hold differences, absolute values, largest and smallest of two as well.
+/// Operations of one precision; sums hold differences, absolute values, largest and smallest of two as well.
 #[derive(Debug, Default, Clone, Copy)]
 struct Operations {
     products: f64,
     sums: f64,
-    roots: f64,
+}
+
+/// What they cost: seconds of a product with a sum, a product, a sum.
+#[derive(Debug, Clone, Copy)]
+struct Costs {
+    pair: f64,
+    product: f64,
+    sum: f64,
 }
 
 impl Operations {
+    fn seconds(&self, costs: &Costs) -> f64 {
+        let paired = self.products.min(self.sums);
+        paired * costs.pair + (self.products - paired) * costs.product + (self.sums - paired) * costs.sum
+    }
+
     fn add(&mut self, times: usize, products: usize, sums: usize) {
         self.products += (times * products) as f64;
         self.sums += (times * sums) as f64;
@@ -31,71 +43,90 @@ impl Operations {
 }
 
 pub struct Bound {
-    operations: Operations,
+    /// Of double precision: what leads to differences; of single precision: what a situation adds, sizes, sums of them.
+    double: Operations,
+    single: Operations,
+    /// In single precision.
+    roots: f64,
     normals: usize,
     uniforms: usize,
     cost: normals::Cost,
-    /// Seconds of a product with a sum, a product, a sum, a root.
-    pair: f64,
-    product: f64,
-    sum: f64,
+    double_costs: Costs,
+    single_costs: Costs,
+    /// Seconds of a root.
     root: f64,
+}
+
+/// Seconds of one operation of a loop over so many numbers.
+macro_rules! seconds {
+    ($of:ident, $number:ty, $width:expr) => {{
+        let width: usize = $width;
+        let seconds = best_of(200, || {
+            let numbers: [Vec<$number>; 2] = $of(TURNS, black_box([vec![1.0 + 1e-6; width + 1], vec![1.0; width]]));
+            assert!(black_box(numbers)[0][0].is_finite());
+        });
+        seconds / (TURNS * width) as f64
+    }};
 }
 
 impl Bound {
     pub fn of(evaluator: &Evaluator<'_>) -> Self {
         let draws = Draws::new(evaluator.plan(), evaluator.machine.rails());
         let (normals, uniforms) = random_numbers(evaluator.plan(), &draws);
-        let time = |of: Loop, width: usize| {
-            let seconds = best_of(200, || {
-                let numbers = of(TURNS, black_box([vec![1.0 + 1e-9; width + 1], vec![1.0; width]]));
-                assert!(black_box(numbers)[0][0].is_finite());
-            });
-            seconds / (TURNS * width) as f64
-        };
-        let few_or_many = |few: Loop, many: Loop| time(few, FEW).min(time(many, MANY));
+        let of_program = operations(evaluator, &draws);
         Self {
-            operations: operations(evaluator, &draws),
+            double: of_program.double,
+            single: of_program.single,
+            roots: of_program.roots,
             normals,
             uniforms,
             cost: normals::cost(),
-            pair: few_or_many(pairs_few, pairs_many),
-            product: few_or_many(products_few, products_many),
-            sum: few_or_many(sums_few, sums_many),
-            root: time(roots, FEW),
+            double_costs: Costs {
+                pair: seconds!(pairs_few, f64, FEW).min(seconds!(pairs_many, f64, MANY)),
+                product: seconds!(products_few, f64, FEW).min(seconds!(products_many, f64, MANY)),
+                sum: seconds!(sums_few, f64, FEW).min(seconds!(sums_many, f64, MANY)),
+            },
+            single_costs: Costs {
+                pair: seconds!(single_pairs_few, f32, FEW_SINGLE).min(seconds!(single_pairs_many, f32, MANY_SINGLE)),
+                product: seconds!(single_products_few, f32, FEW_SINGLE).min(seconds!(single_products_many, f32, MANY_SINGLE)),
+                sum: seconds!(single_sums_few, f32, FEW_SINGLE).min(seconds!(single_sums_many, f32, MANY_SINGLE)),
+            },
+            root: seconds!(single_roots, f32, FEW_SINGLE),
         }
     }
 
     /// `one_thread`: seconds of an installation as measured.
     pub fn print(&self, one_thread: f64, dense: &Products) {
-        let o = &self.operations;
+        let (double, single) = (&self.double, &self.single);
         let (uniforms, normals) = (self.uniforms as f64 * self.cost.uniform, self.normals as f64);
         let random = uniforms + normals * self.cost.normal.min(self.cost.ziggurat);
-        let paired = o.products.min(o.sums);
-        let straight = paired * self.pair + (o.products - paired) * self.product + (o.sums - paired) * self.sum;
-        let roots = o.roots * self.root;
+        let straight = [double.seconds(&self.double_costs), single.seconds(&self.single_costs)];
+        let roots = self.roots * self.root;
         // Roots have a unit of their own and may hide behind the rest.
-        let least = random + straight.max(roots);
+        let least = random + (straight[0] + straight[1]).max(roots);
         println!(
-            "  lower bound, one thread: {:.3} us, reached within {:.1} times: {} normals, {} uniforms {:.3} us (by the ziggurat {:.3} us); {:.0} products, {:.0} sums {:.3} us; {:.0} roots {:.3} us",
+            "  lower bound, one thread: {:.3} us, reached within {:.1} times: {} normals, {} uniforms {:.3} us (by the ziggurat {:.3} us); {:.0} products, {:.0} sums {:.3} us; in single precision {:.0} products, {:.0} sums {:.3} us; {:.0} roots {:.3} us",
             1e6 * least,
             one_thread / least,
             self.normals,
             self.uniforms,
             1e6 * random,
             1e6 * (uniforms + normals * self.cost.ziggurat),
-            o.products,
-            o.sums,
-            1e6 * straight,
-            o.roots,
+            double.products,
+            double.sums,
+            1e6 * straight[0],
+            single.products,
+            single.sums,
+            1e6 * straight[1],
+            self.roots,
             1e6 * roots
         );
-        let rate = o.multiply_adds() / one_thread;
+        let rate = (double.multiply_adds() + single.multiply_adds()) / one_thread;
         let share = |product: f64| format!("{:.0} %", 100.0 * rate / product);
         println!(
             "  multiply-adds of the bound, thousand million a second: {:.1} in the study, drawing included, {:.1} in registers; the study's are {} of nalgebra's dense product, {} of NumPy's",
             rate / 1e9,
-            1e-9 / self.pair,
+            1e-9 / self.double_costs.pair,
             share(dense.nalgebra),
             dense.numpy.map_or("SKIPPED".into(), share)
         );
@@ -119,8 +150,16 @@ fn random_numbers(plan: &Plan, draws: &Draws<'_>) -> (usize, usize) {
     (normals, uniforms)
 }
 
+/// Operations of both precisions, and roots.
+#[derive(Default)]
+struct All {
+    double: Operations,
+    single: Operations,
+    roots: f64,
+}
+
 /// The arithmetic of one installation of balls, as few operations as the model's structure leaves.
-fn operations(evaluator: &Evaluator<'_>, draws: &Draws<'_>) -> Operations {
+fn operations(evaluator: &Evaluator<'_>, draws: &Draws<'_>) -> All {
     let (plan, machine) = (evaluator.plan(), &evaluator.machine);
     let (stations, blocks) = (plan.frame.stations_x_mm.len(), plan.block_count());
     let situations = plan.duty.len() * service_states(plan).len() * evaluator.drags().len();
@@ -138,8 +177,14 @@ fn operations(evaluator: &Evaluator<'_>, draws: &Draws<'_>) -> Operations {
     let tools = distinct(plan.duty.iter().map(|c| c.payload_y_mm + 1e6 * c.payload_arm_mm[0] + 1e12 * c.payload_arm_mm[1]));
     let springs: usize = machine.joint_springs().iter().map(ExactSizeIterator::len).sum();
     let slots = machine.take_up_limits().iter().filter(|s| **s > 0.0).count();
-    let rows = 10 + springs + 4 * tools + machine.float_count();
-    let mut o = Operations::default();
+    // Six of the joints' springs follow from the balance of the bridge.
+    let joints = springs.saturating_sub(6);
+    let rows = 10 + joints + 4 * tools + machine.float_count();
+    // Lateral, vertical and roll of the trucks feel those six forces, pitch and yaw their four; so does what a tool point does
+    // along the rails and about the vertical.
+    let products = 6 * 6 + 4 * 4 + 10 * joints + (2 * 10 + 2 * 4) * tools + 6 * machine.float_count();
+    let mut all = All::default();
+    let o = &mut all.double;
     // Once an installation: shapes to their peak-to-valley, take-ups, and what no station changes.
     o.add(profiles * draws.modes().on_grid.nrows(), modes, modes + 2);
     o.add(profiles * modes, 1, 0);
@@ -150,17 +195,19 @@ fn operations(evaluator: &Evaluator<'_>, draws: &Draws<'_>) -> Operations {
     o.add(stations * places / 2, 2 * modes * profiles, 2 * modes * profiles);
     o.add(stations * places / 2 * lines / 2, 1, 3);
     o.add(stations * places, 7, 7);
-    o.add(stations * rows, 10, 10);
+    o.add(stations, products, products);
     // Five loads of every block without the situation: the truck's motion there less the rail's, times its stiffness.
     o.add(stations * blocks, 9, 15);
+    o.add(stations, 0, machine.float_count() + tools);
+    let o = &mut all.single;
     // In every situation: five loads, their sizes, P, P0, largest and pull; where it has a share, life.
     let ratios = static_ratios(plan);
     o.add(stations * blocks * situations, ratios - 1, 5 + 5 + 4 + (ratios - 1) + 3);
     o.add(stations * blocks * living, 7, 4);
-    o.roots = (stations * blocks * living) as f64;
     o.add(stations * situations * springs, 1, 2);
     o.add(stations * situations, 3, machine.joint_springs().len() + 9);
-    o
+    all.roots = (stations * blocks * living) as f64;
+    all
 }
 
 /// Kinds of the ratio between a load's weight in P0 and in P: loads of one kind are added once for both.
@@ -182,15 +229,15 @@ fn distinct(values: impl Iterator<Item = f64>) -> usize {
 const TURNS: usize = 4_000;
 const FEW: usize = 24;
 const MANY: usize = 64;
-
-type Loop = fn(usize, [Vec<f64>; 2]) -> [Vec<f64>; 2];
+const FEW_SINGLE: usize = 2 * FEW;
+const MANY_SINGLE: usize = 2 * MANY;
 
 /// Loops over numbers that stay in registers, in one version for each kind of processor.
 macro_rules! register_loop {
-    ($name:ident, $width:expr, |$a:ident, $b:ident, $by:ident| $step:expr) => {
-        #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq", "x86_64+avx2"))]
-        fn $name(turns: usize, mut numbers: [Vec<f64>; 2]) -> [Vec<f64>; 2] {
-            let (mut first, mut second) = ([0.0_f64; $width], [0.0_f64; $width]);
+    ($name:ident, $number:ty, $width:expr, |$a:ident, $b:ident, $by:ident| $step:expr) => {
+        #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
+        fn $name(turns: usize, mut numbers: [Vec<$number>; 2]) -> [Vec<$number>; 2] {
+            let (mut first, mut second): ([$number; $width], [$number; $width]) = ([0.0; $width], [0.0; $width]);
             first.copy_from_slice(&numbers[0][..$width]);
             second.copy_from_slice(&numbers[1][..$width]);
             let $by = numbers[0][$width];
@@ -208,19 +255,26 @@ macro_rules! register_loop {
     };
 }
 
-register_loop!(pairs_few, FEW, |a, b, by| {
-    *a *= by;
-    *b += by;
-});
-register_loop!(pairs_many, MANY, |a, b, by| {
-    *a *= by;
-    *b += by;
-});
-register_loop!(products_few, FEW, |a, _b, by| *a *= by);
-register_loop!(products_many, MANY, |a, _b, by| *a *= by);
-register_loop!(sums_few, FEW, |a, _b, by| *a += by);
-register_loop!(sums_many, MANY, |a, _b, by| *a += by);
-register_loop!(roots, FEW, |a, b, by| {
+/// A product and a sum, in one instruction where there is such.
+macro_rules! pair {
+    ($a:expr, $by:expr) => {
+        if target_cfg_f!(target_feature = "fma") { (*$a).mul_add($by, $by) } else { *$a * $by + $by }
+    };
+}
+
+register_loop!(pairs_few, f64, FEW, |a, _b, by| *a = pair!(a, by));
+register_loop!(pairs_many, f64, MANY, |a, _b, by| *a = pair!(a, by));
+register_loop!(products_few, f64, FEW, |a, _b, by| *a *= by);
+register_loop!(products_many, f64, MANY, |a, _b, by| *a *= by);
+register_loop!(sums_few, f64, FEW, |a, _b, by| *a += by);
+register_loop!(sums_many, f64, MANY, |a, _b, by| *a += by);
+register_loop!(single_pairs_few, f32, FEW_SINGLE, |a, _b, by| *a = pair!(a, by));
+register_loop!(single_pairs_many, f32, MANY_SINGLE, |a, _b, by| *a = pair!(a, by));
+register_loop!(single_products_few, f32, FEW_SINGLE, |a, _b, by| *a *= by);
+register_loop!(single_products_many, f32, MANY_SINGLE, |a, _b, by| *a *= by);
+register_loop!(single_sums_few, f32, FEW_SINGLE, |a, _b, by| *a += by);
+register_loop!(single_sums_many, f32, MANY_SINGLE, |a, _b, by| *a += by);
+register_loop!(single_roots, f32, FEW_SINGLE, |a, b, by| {
     *a += by;
     *b += a.sqrt();
 });
