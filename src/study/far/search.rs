@@ -21,18 +21,20 @@ use crate::study::sampling::{middled, own};
 /// One machine in so many.
 pub const ONE_IN: [u32; 2] = [100, 1000];
 
-/// Rounds of looking for the ways to the bad end: up to which chances each looks, and with what share.
-const ROUNDS: [&[(f64, f64)]; 4] = [&[(0.1, 1.0)], &[(0.02, 1.0)], &[(0.01, 1.0), (0.001, 1.0)], &[(0.01, 2.0), (0.001, 1.0)]];
+/// A round of looking for the ways to the bad end: its installations, up to which chances it looks, and with what share.
+type Round = (u64, &'static [(f64, f64)]);
 
-/// Installations of a round.
-const IN_ROUND: u64 = 2048;
+/// The last round has the most installations, as both ends are drawn from what it finds; one machine in a thousand needs the fewer
+/// of them.
+const ROUNDS: [Round; 4] =
+    [(2048, &[(0.1, 1.0)]), (4096, &[(0.02, 1.0)]), (4096, &[(0.01, 1.0), (0.001, 1.0)]), (8192, &[(0.01, 4.0), (0.001, 1.0)])];
 
 /// Independently scrambled sets, and installations of each.
 const SETS: u64 = 16;
 const IN_SET: u64 = 256;
 
 /// Installations computed for one reading: to find the ways, and to weigh them.
-pub const FAR_EVALUATIONS: [u64; 2] = [ROUNDS.len() as u64 * IN_ROUND, SETS * IN_SET];
+pub const FAR_EVALUATIONS: [u64; 2] = [ROUNDS[0].0 + ROUNDS[1].0 + ROUNDS[2].0 + ROUNDS[3].0, SETS * IN_SET];
 
 /// Confidence of the bounds.
 const CONFIDENCE: f64 = 0.95;
@@ -66,8 +68,8 @@ impl<F: Fn(&mut Memory, &[Lane]) -> Result<Lane, NotConverged> + Sync> Search<F>
     /// The mixture that finds the bad end.
     pub(super) fn mixture(&self, seed: u64) -> Result<Mixture, NotConverged> {
         let mut mixture = Mixture::new(self.numbers, Vec::new());
-        for (round, towards) in (0..).zip(ROUNDS) {
-            let mut drawn = self.drawn((seed, round), IN_ROUND, &mixture)?;
+        for (round, (count, towards)) in (0..).zip(ROUNDS) {
+            let mut drawn = self.drawn((seed, round), count, &mixture)?;
             drawn.sort_by(|a, b| b.badness.total_cmp(&a.badness));
             let mut parts: Vec<Part> = towards.iter().flat_map(|(chance, share)| leanings(&drawn, *chance, *share)).collect();
             if round + 1 < ROUNDS.len() as u64 {

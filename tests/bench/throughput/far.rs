@@ -5,7 +5,7 @@ use railtrue::study::{Evaluator, FAR_EVALUATIONS, ONE_IN, Reading, drawn, far_en
 
 /// Plain draws by which the distribution near a quantile is known, and repeats of the search.
 const PLAIN: u64 = 400_000;
-const REPEATS: u64 = 40;
+const REPEATS: u64 = 100;
 
 /// Standard error that is wanted, of the quantile.
 const WANTED: f64 = 0.01;
