@@ -9,6 +9,9 @@ pub(super) const PLAIN: f64 = 0.2;
 /// Steps of the fit.
 const STEPS: usize = 10;
 
+/// A point of which a part answers for less than this does not move it: most points have one or two parts.
+const HARDLY: f64 = 1e-3;
+
 /// Parts with less than this share are given up.
 const LEAST_SHARE: f64 = 0.003;
 
@@ -94,7 +97,10 @@ pub(super) fn fit(divided: &Divided, points: &[Point]) -> Vec<Part> {
             let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let all: f64 = ln.iter().map(|l| (l - top).exp()).sum();
             for (sums, ln) in sums.iter_mut().zip(ln) {
-                sums.take(numbers, weight * (ln - top).exp() / all);
+                let answered_for = (ln - top).exp() / all;
+                if answered_for > HARDLY {
+                    sums.take(numbers, weight * answered_for);
+                }
             }
         }
         parts = fitted(sums, &divided.by);

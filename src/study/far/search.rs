@@ -27,7 +27,7 @@ type Round = (u64, &'static [(f64, f64)]);
 /// The last round has the most installations, as both ends are drawn from what it finds; one machine in a thousand needs the fewer
 /// of them.
 const ROUNDS: [Round; 4] =
-    [(2048, &[(0.1, 1.0)]), (4096, &[(0.02, 1.0)]), (4096, &[(0.01, 1.0), (0.001, 1.0)]), (8192, &[(0.01, 4.0), (0.001, 1.0)])];
+    [(2048, &[(0.1, 1.0)]), (2048, &[(0.02, 1.0)]), (4096, &[(0.01, 1.0), (0.001, 1.0)]), (8192, &[(0.01, 4.0), (0.001, 1.0)])];
 
 /// Independently scrambled sets, and installations of each.
 const SETS: u64 = 16;
