@@ -10,19 +10,25 @@ pub const LANES: usize = 16;
 /// One number of them, where a wide register is read in one go: across the end of a cache line it takes two.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[repr(align(64))]
-pub struct Lane(pub [f64; LANES]);
+pub struct Lane<T = f64>(pub [T; LANES]);
+
+/// The same in single precision, of which a wide register holds all.
+pub type SingleLane = Lane<f32>;
 
 /// As many zeros.
 pub const ZERO: Lane = Lane([0.0; LANES]);
 
-impl Default for Lane {
+/// As many in single precision.
+pub const SINGLE_ZERO: SingleLane = Lane([0.0; LANES]);
+
+impl<T: Real> Default for Lane<T> {
     fn default() -> Self {
-        ZERO
+        Self([T::default(); LANES])
     }
 }
 
-impl Deref for Lane {
-    type Target = [f64; LANES];
+impl<T> Deref for Lane<T> {
+    type Target = [T; LANES];
 
     #[inline(always)]
     fn deref(&self) -> &Self::Target {
@@ -30,37 +36,7 @@ impl Deref for Lane {
     }
 }
 
-impl DerefMut for Lane {
-    #[inline(always)]
-    fn deref_mut(&mut self) -> &mut Self::Target {
-        &mut self.0
-    }
-}
-
-/// The same in single precision, of which a wide register holds all.
-#[derive(Debug, Clone, Copy, PartialEq)]
-#[repr(align(64))]
-pub struct SingleLane(pub [f32; LANES]);
-
-/// As many zeros.
-pub const SINGLE_ZERO: SingleLane = SingleLane([0.0; LANES]);
-
-impl Default for SingleLane {
-    fn default() -> Self {
-        SINGLE_ZERO
-    }
-}
-
-impl Deref for SingleLane {
-    type Target = [f32; LANES];
-
-    #[inline(always)]
-    fn deref(&self) -> &Self::Target {
-        &self.0
-    }
-}
-
-impl DerefMut for SingleLane {
+impl<T> DerefMut for Lane<T> {
     #[inline(always)]
     fn deref_mut(&mut self) -> &mut Self::Target {
         &mut self.0

@@ -1,7 +1,7 @@
 //! The loads of one block at one station, in every situation.
 //!
 //! Five loads without the situation come in double precision, as small differences of large motions. What a situation adds, the
-//! equivalent load and what it tires are sums and products without such differences: single precision holds them to 1e-6, twice as
+//! equivalent load and what it tires are sums and products without such differences: single precision holds them to 1e-7, twice as
 //! many at a time.
 
 use super::linear_fatigue::Weights;

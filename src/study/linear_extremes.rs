@@ -3,7 +3,7 @@
 use crate::math::lanes::{LANES, Lane, SingleLane, each, joined, larger, multiply_add, part, put, raise, smaller};
 
 /// A force or a displacement whose largest length is wanted.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Vector {
     /// Its components in the response.
     rows: Vec<usize>,
@@ -119,11 +119,11 @@ mod tests {
         let situations = [([3.0, 3.5], 0.0), ([3.0, -4.5], 11.0), ([-6.0, 7.5], 0.0)];
         situations.iter().chain(&situations[1..]).for_each(|(constants, square)| vector.add(constants.iter().copied(), *square));
         assert_eq!(vector.situations.len(), 3);
-        let mut narrow = SingleLane([50.0; LANES]);
+        let mut narrow = Lane([50.0; LANES]);
         let mut wide = narrow;
         vector.longest::<false, 4, 8>(&response, &mut narrow);
         vector.longest::<true, 8, 16>(&response, &mut wide);
-        let mut in_six = SingleLane([50.0; LANES]);
+        let mut in_six = Lane([50.0; LANES]);
         vector.of::<true, 8, 16, MANY>(&response, &mut in_six);
         assert_eq!(in_six, wide);
         for i in 0..LANES {

@@ -129,7 +129,7 @@ mod tests {
     use super::*;
     use crate::bearing::{effective_load, system_life_km};
     use crate::input::read_plan;
-    use crate::math::lanes::LANES;
+    use crate::math::lanes::{LANES, Lane};
 
     /// Against the bearing's own rule, on balls and on rollers, from no load to far beyond the load at which a row unloads: loads
     /// below it, above it and on both sides, and the same bits in any company.
@@ -152,9 +152,9 @@ mod tests {
             for i in 0..3000 {
                 let p = (unloading_n * f64::from(i) / 1000.0) as f32;
                 let expected = effective_load(&block, f64::from(p)).powf(element.life_exponent());
-                let company = SingleLane(std::array::from_fn(|k| if k == 3 { p } else { unloading_n as f32 * (0.5 + k as f32) }));
+                let company = Lane(std::array::from_fn(|k| if k == 3 { p } else { unloading_n as f32 * (0.5 + k as f32) }));
                 for fused in [true, false] {
-                    let alone = fatigue(SingleLane([p; LANES]), fused)[3];
+                    let alone = fatigue(Lane([p; LANES]), fused)[3];
                     let off = (f64::from(alone) - expected).abs();
                     assert!(off <= 1e-6 * expected + 1e-20, "{element:?} {p}: {alone} instead of {expected}");
                     assert_eq!(alone.to_bits(), fatigue(company, fused)[3].to_bits(), "{p}");

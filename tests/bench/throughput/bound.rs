@@ -81,16 +81,8 @@ impl Bound {
             normals,
             uniforms,
             cost: normals::cost(),
-            double_costs: Costs {
-                pair: seconds!(pairs_few, f64, FEW).min(seconds!(pairs_many, f64, MANY)),
-                product: seconds!(products_few, f64, FEW).min(seconds!(products_many, f64, MANY)),
-                sum: seconds!(sums_few, f64, FEW).min(seconds!(sums_many, f64, MANY)),
-            },
-            single_costs: Costs {
-                pair: seconds!(single_pairs_few, f32, FEW_SINGLE).min(seconds!(single_pairs_many, f32, MANY_SINGLE)),
-                product: seconds!(single_products_few, f32, FEW_SINGLE).min(seconds!(single_products_many, f32, MANY_SINGLE)),
-                sum: seconds!(single_sums_few, f32, FEW_SINGLE).min(seconds!(single_sums_many, f32, MANY_SINGLE)),
-            },
+            double_costs: double::costs(),
+            single_costs: single::costs(),
             root: seconds!(single_roots, f32, FEW_SINGLE),
         }
     }
@@ -262,18 +254,32 @@ macro_rules! pair {
     };
 }
 
-register_loop!(pairs_few, f64, FEW, |a, _b, by| *a = pair!(a, by));
-register_loop!(pairs_many, f64, MANY, |a, _b, by| *a = pair!(a, by));
-register_loop!(products_few, f64, FEW, |a, _b, by| *a *= by);
-register_loop!(products_many, f64, MANY, |a, _b, by| *a *= by);
-register_loop!(sums_few, f64, FEW, |a, _b, by| *a += by);
-register_loop!(sums_many, f64, MANY, |a, _b, by| *a += by);
-register_loop!(single_pairs_few, f32, FEW_SINGLE, |a, _b, by| *a = pair!(a, by));
-register_loop!(single_pairs_many, f32, MANY_SINGLE, |a, _b, by| *a = pair!(a, by));
-register_loop!(single_products_few, f32, FEW_SINGLE, |a, _b, by| *a *= by);
-register_loop!(single_products_many, f32, MANY_SINGLE, |a, _b, by| *a *= by);
-register_loop!(single_sums_few, f32, FEW_SINGLE, |a, _b, by| *a += by);
-register_loop!(single_sums_many, f32, MANY_SINGLE, |a, _b, by| *a += by);
+/// The loops of one precision, and what they cost.
+macro_rules! loops {
+    ($precision:ident, $number:ty, $few:ident, $many:ident) => {
+        mod $precision {
+            use super::*;
+
+            register_loop!(pairs_few, $number, $few, |a, _b, by| *a = pair!(a, by));
+            register_loop!(pairs_many, $number, $many, |a, _b, by| *a = pair!(a, by));
+            register_loop!(products_few, $number, $few, |a, _b, by| *a *= by);
+            register_loop!(products_many, $number, $many, |a, _b, by| *a *= by);
+            register_loop!(sums_few, $number, $few, |a, _b, by| *a += by);
+            register_loop!(sums_many, $number, $many, |a, _b, by| *a += by);
+
+            pub(super) fn costs() -> Costs {
+                Costs {
+                    pair: seconds!(pairs_few, $number, $few).min(seconds!(pairs_many, $number, $many)),
+                    product: seconds!(products_few, $number, $few).min(seconds!(products_many, $number, $many)),
+                    sum: seconds!(sums_few, $number, $few).min(seconds!(sums_many, $number, $many)),
+                }
+            }
+        }
+    };
+}
+
+loops!(double, f64, FEW, MANY);
+loops!(single, f32, FEW_SINGLE, MANY_SINGLE);
 register_loop!(single_roots, f32, FEW_SINGLE, |a, b, by| {
     *a += by;
     *b += a.sqrt();
