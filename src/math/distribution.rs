@@ -9,6 +9,9 @@ pub const KEPT: usize = 1 << 17;
 /// Classes to each doubling of a value: 1.2e-4 of it wide at most.
 const CLASSES: usize = 1 << 13;
 
+/// Pages there may be: signs and exponents.
+const PAGES: usize = 1 << 12;
+
 /// Bits of a double that tell values of one class apart.
 const WITHIN: u32 = 52 - CLASSES.trailing_zeros();
 
@@ -20,8 +23,9 @@ const LEAST: f64 = 1e-30;
 pub struct Distribution {
     kept: Vec<f64>,
     sorted: bool,
-    /// In rising order: upper bits of the class, and counts of the classes on that page.
-    pages: Vec<(u64, Vec<u64>)>,
+    /// Classes stand on pages, one to each doubling; a number more than the place of a page's counts, 0 without a page.
+    pages: Vec<u16>,
+    counts: Vec<u64>,
     count: u64,
     low: f64,
     high: f64,
@@ -90,20 +94,23 @@ impl Distribution {
         self.squares += squares + off * off * before * own / all;
     }
 
-    /// Values that follow each other are mostly on the same page.
     fn classify(&mut self, values: &[f64]) {
-        let mut last = 0;
+        self.pages.resize(PAGES, 0);
         for value in values {
-            let class = class(*value);
-            let number = class / CLASSES as u64;
-            if self.pages.get(last).is_none_or(|page| page.0 != number) {
-                last = self.pages.binary_search_by_key(&number, |page| page.0).unwrap_or_else(|at| {
-                    self.pages.insert(at, (number, vec![0; CLASSES]));
-                    at
-                });
+            let class = class(*value) as usize;
+            let page = &mut self.pages[class / CLASSES];
+            if *page == 0 {
+                self.counts.resize(self.counts.len() + CLASSES, 0);
+                *page = (self.counts.len() / CLASSES) as u16;
             }
-            self.pages[last].1[class as usize % CLASSES] += 1;
+            self.counts[(usize::from(*page) - 1) * CLASSES + class % CLASSES] += 1;
         }
+    }
+
+    /// Pages in rising order: their first class, and the counts of their classes.
+    fn pages(&self) -> impl Iterator<Item = (u64, &[u64])> {
+        let there = self.pages.iter().enumerate().filter(|(_, page)| **page > 0);
+        there.map(|(number, page)| ((number * CLASSES) as u64, &self.counts[(usize::from(*page) - 1) * CLASSES..][..CLASSES]))
     }
 
     /// Puts the kept values in order; ranks are read afterwards.
@@ -144,8 +151,7 @@ impl Distribution {
 
     /// Values in rising order with how many there are of each: one each up to [`KEPT`] values, then one a class.
     pub fn rising(&self) -> impl Iterator<Item = (f64, u64)> + '_ {
-        let classes = self.pages.iter().flat_map(|(page, counts)| {
-            let first = page * CLASSES as u64;
+        let classes = self.pages().flat_map(|(first, counts)| {
             let full = counts.iter().enumerate().filter(|(_, n)| **n > 0);
             full.map(move |(i, n)| (f64::midpoint(least(first + i as u64), least(first + i as u64 + 1)), *n))
         });
@@ -159,7 +165,7 @@ impl Distribution {
             return self.kept[rank as usize - 1];
         }
         let mut before = 0;
-        for (page, counts) in &self.pages {
+        for (first, counts) in self.pages() {
             let on_page: u64 = counts.iter().sum();
             if before + on_page < rank {
                 before += on_page;
@@ -167,7 +173,7 @@ impl Distribution {
             }
             for (i, n) in counts.iter().enumerate() {
                 if before + n >= rank {
-                    let class = page * CLASSES as u64 + i as u64;
+                    let class = first + i as u64;
                     let part = ((rank - before) as f64 - 0.5) / *n as f64;
                     let (from, to) = (least(class), least(class + 1));
                     return (from + part * (to - from)).clamp(self.low, self.high);
@@ -239,7 +245,7 @@ mod tests {
         assert!((d.mean() - mean).abs() < 1e-12 * mean && (d.deviation() - deviation).abs() < 1e-10 * deviation);
         assert_eq!(d.rising().map(|(_, n)| n).sum::<u64>(), values.len() as u64);
         assert!(d.rising().map(|(v, _)| v).is_sorted());
-        assert!(d.kept.is_empty() && d.pages.len() < 80);
+        assert!(d.kept.is_empty() && d.counts.len() < 80 * CLASSES);
     }
 
     #[test]

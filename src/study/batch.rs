@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::engine::run_batches;
+use super::engine::fill_batches;
 use super::evaluate::{Evaluator, Work};
 use super::linear_fatigue::Weights;
 use super::linear_kernel::{Sweep, sweep};
@@ -35,8 +35,18 @@ pub(super) struct FastPath {
 #[derive(Debug, Clone, Default)]
 pub(super) struct BatchWork {
     sweep: Sweep,
-    others: Vec<Work>,
-    done: Vec<Done>,
+    /// Places of installations that are not on the map, and what they were evaluated in.
+    others: Vec<usize>,
+    works: Vec<Work>,
+    done: Vec<Outcome>,
+}
+
+impl BatchWork {
+    /// Largest loads along the stroke of an installation that was just run, N.
+    pub(super) fn stroke_peak_n(&self, i: usize) -> Vec<f64> {
+        let alone = self.others.iter().position(|k| *k == i).map(|k| self.works[k].stroke_peak_n.clone());
+        alone.unwrap_or_else(|| self.sweep.stroke.iter().map(|s| f64::from(s[i])).collect())
+    }
 }
 
 /// What the first `count` drawn installations of a seed come to, in their order.
@@ -51,14 +61,14 @@ pub(super) fn drawn_outcomes(
     count: u64,
 ) -> Result<Vec<Outcome>, NotConverged> {
     let batch = Batch::new(evaluator, draws, service)?;
-    let mut outcomes = Vec::with_capacity(count as usize);
-    for list in run_batches(0, count, LANES, seed, Memory::default, |memory, _, rngs| {
+    let mut lists = [vec![Outcome::start(); count as usize]];
+    let done = fill_batches(0, &mut lists, seed, Memory::default, |memory, _, rngs, to| {
         draws.numbers(rngs, &mut memory.numbers);
-        let found = batch.run(&memory.numbers, rngs.len(), false, &mut memory.work).map_err(|(_, e)| e)?;
-        Ok(found.map(|(outcome, _)| outcome).collect::<Vec<_>>())
-    }) {
-        outcomes.extend(list?);
-    }
+        to[0].copy_from_slice(batch.run(&memory.numbers, rngs.len(), &mut memory.work).map_err(|(_, e)| e)?);
+        Ok(())
+    });
+    done.into_iter().collect::<Result<(), _>>()?;
+    let [outcomes] = lists;
     Ok(outcomes)
 }
 
@@ -77,9 +87,6 @@ pub(super) struct Memory {
     pub(super) numbers: Vec<Lane>,
     pub(super) work: BatchWork,
 }
-
-/// One installation: what it comes to, and its largest loads along the stroke where wanted.
-pub(super) type Done = (Outcome, Option<Vec<f64>>);
 
 impl<'e, 'p> Batch<'e, 'p> {
     /// Prepares the fast path, or takes the one that the evaluator has from before: limits do not change it.
@@ -121,37 +128,30 @@ impl<'e, 'p> Batch<'e, 'p> {
         self.path.map.is_some()
     }
 
-    /// What the first `count` of the installations side by side come to. `keep` asks for loads along the stroke.
+    /// What the first `count` of the installations side by side come to.
     ///
     /// # Errors
     /// An equilibrium was not found: the place of the installation in the batch.
-    pub(super) fn run<'w>(
-        &self,
-        numbers: &[Lane],
-        count: usize,
-        keep: bool,
-        work: &'w mut BatchWork,
-    ) -> Result<std::vec::Drain<'w, Done>, (usize, NotConverged)> {
+    pub(super) fn run<'w>(&self, numbers: &[Lane], count: usize, work: &'w mut BatchWork) -> Result<&'w [Outcome], (usize, NotConverged)> {
         let count = count.min(LANES);
         if let Some((map, weights)) = &self.path.map {
             sweep(map, weights, numbers, &mut work.sweep);
         }
         let on_map = |i: usize| self.path.map.is_some() && work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9;
-        let others: Vec<usize> = (0..count).filter(|i| !on_map(*i)).collect();
-        let installations: Vec<Installation> = others.iter().map(|i| self.numbers.installation(&own(numbers, *i))).collect();
-        let evaluated = self.evaluator.evaluate_side_by_side(&installations, self.service, &mut work.others);
-        let mut evaluated = evaluated.map_err(|(i, e)| (others[i], e))?.into_iter().zip(&work.others);
-        let list = &mut work.done;
-        list.clear();
-        for i in 0..count {
-            if let (Some((_, weights)), false) = (&self.path.map, others.contains(&i)) {
-                let stroke = keep.then(|| work.sweep.stroke.iter().map(|s| f64::from(s[i])).collect());
-                list.push((self.outcome(weights, &work.sweep, i), stroke));
-            } else {
-                list.extend(evaluated.next().map(|(outcome, one)| (outcome, keep.then(|| one.stroke_peak_n.clone()))));
-            }
+        work.others.clear();
+        work.others.extend((0..count).filter(|i| !on_map(*i)));
+        work.done.clear();
+        match &self.path.map {
+            Some((_, weights)) => work.done.extend((0..count).map(|i| self.outcome(weights, &work.sweep, i))),
+            None => work.done.resize(count, Outcome::start()),
         }
-        Ok(list.drain(..))
+        if !work.others.is_empty() {
+            let installations: Vec<Installation> = work.others.iter().map(|i| self.numbers.installation(&own(numbers, *i))).collect();
+            let evaluated = self.evaluator.evaluate_side_by_side(&installations, self.service, &mut work.works);
+            let evaluated = evaluated.map_err(|(i, e)| (work.others[i], e))?;
+            work.others.iter().zip(evaluated).for_each(|(i, outcome)| work.done[*i] = outcome);
+        }
+        Ok(&work.done)
     }
 
     fn outcome(&self, weights: &Weights, sweep: &Sweep, i: usize) -> Outcome {
@@ -234,8 +234,8 @@ mod tests {
                         })
                         .collect();
                     draws.numbers(&mut rngs, &mut memory.numbers);
-                    let found = batch.run(&memory.numbers, LANES, true, &mut memory.work).unwrap();
-                    for (i, (fast, stroke)) in found.enumerate() {
+                    let found = batch.run(&memory.numbers, LANES, &mut memory.work).unwrap().to_vec();
+                    for (i, fast) in found.iter().enumerate() {
                         let mut work = Work::default();
                         let installation = Draws::installation(draws, &own(&memory.numbers, i));
                         let slow = evaluator.evaluate(&installation, &service_states(&plan), &mut work).unwrap();
@@ -251,12 +251,12 @@ mod tests {
                                 o.pull_n,
                             ]
                         };
-                        for (k, (x, y)) in figures(&fast).into_iter().zip(figures(&slow)).enumerate() {
+                        for (k, (x, y)) in figures(fast).into_iter().zip(figures(&slow)).enumerate() {
                             assert!((x - y).abs() <= 2e-6 * y.abs().max(1e-6), "{kind:?} {arrangement} {i} figure {k}: {x} against {y}");
                         }
                         // A small difference of loads has their digits.
                         assert!((fast.extra_load_n - slow.extra_load_n).abs() <= 1e-6 * slow.peak_load_n);
-                        for (x, y) in stroke.as_ref().unwrap().iter().zip(&work.stroke_peak_n) {
+                        for (x, y) in memory.work.stroke_peak_n(i).iter().zip(&work.stroke_peak_n) {
                             assert!((x - y).abs() <= 2e-6 * y, "{kind:?} {arrangement} {i} stroke: {x} against {y}");
                         }
                     }

@@ -135,7 +135,7 @@ fn rows(evaluator: &Evaluator<'_>, x: &Axis, y: &Axis, service: &[ServiceState])
         let mut row = Vec::with_capacity(x.values.len());
         for some in x.values.chunks(LANES) {
             some.iter().enumerate().for_each(|(i, u)| numbers[across][i] = u * factor(x.unit));
-            row.extend(batch.run(&numbers, some.len(), false, work).map_err(|(_, e)| e)?.map(|(outcome, _)| outcome));
+            row.extend(batch.run(&numbers, some.len(), work).map_err(|(_, e)| e)?);
         }
         Ok(row)
     };

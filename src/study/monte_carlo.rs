@@ -3,7 +3,7 @@
 use super::adaptive::{Estimates, SEQUENCE, settled};
 use super::alone::{Alone, sources_alone};
 use super::batch::{Batch, Memory};
-use super::engine::run_batches;
+use super::engine::{fill_batches, run_batches};
 use super::evaluate::{Evaluator, Work};
 use super::far::{FarEnds, far_ends};
 use super::findings::{Finding, findings};
@@ -12,12 +12,11 @@ use super::reading::Reading;
 use super::sampling::Draws;
 use super::service::service_states;
 use super::stiffness::lateral_stiffness_n_per_um;
-use super::tally::Tally;
+use super::tally::{Lot, Tally};
 use super::verdict::Verdict;
 use super::worst::{Effort, WorstCase, worst_case};
 use crate::input::Installation;
 use crate::input::plan::DragStates;
-use crate::math::lanes::LANES;
 use crate::structure::NotConverged;
 use rayon::prelude::*;
 
@@ -124,40 +123,47 @@ pub fn monte_carlo(
     let service = service_states(plan);
     let batches: Vec<Batch<'_, '_>> =
         evaluators.iter().map(|e| Batch::new(e, &sampler, &service)).collect::<Result<_, _>>().map_err(|e| (0, e))?;
-    let mut tallies: Vec<Tally> = evaluators.iter().map(|_| Tally::new(plan)).collect();
-    let mut outcomes: Vec<Vec<Outcome>> = evaluators.iter().map(|_| Vec::new()).collect();
-    let mut strokes: Vec<Vec<Vec<f64>>> = evaluators.iter().map(|_| Vec::new()).collect();
-    let chosen = evaluators.iter().position(|e| e.machine.arrangement == plan.chosen).unwrap_or(0);
     let most = match length {
         Length::Fixed(n) | Length::Digits { most: n, .. } => n,
     };
+    let mut tallies: Vec<Tally> = evaluators.iter().map(|_| Tally::new(plan)).collect();
+    let readings = Reading::ALL.len();
+    // Column by column, arrangement after arrangement.
+    let mut columns = vec![Vec::new(); readings * evaluators.len()];
+    let mut strokes: Vec<Vec<Vec<f64>>> = evaluators.iter().map(|_| Vec::new()).collect();
+    let chosen = evaluators.iter().position(|e| e.machine.arrangement == plan.chosen).unwrap_or(0);
     let mut done = 0;
     let mut enough = Settling::default();
     while done < most {
         // Sequences of the adaptive procedure end on a batch.
         let count = BETWEEN_REPORTS.min(most - done).min(SEQUENCE - done % SEQUENCE);
-        let rows = run_batches(done, count, LANES, seed, Memory::default, |memory, start, rngs| {
+        columns.iter_mut().for_each(|column| column.resize(count as usize, 0.0));
+        let lots = fill_batches(done, &mut columns, seed, Memory::default, |memory, start, rngs, to| {
+            let count = rngs.len();
             sampler.numbers(rngs, &mut memory.numbers);
-            let one = |b: &Batch<'_, '_>| {
-                let done = b.run(&memory.numbers, rngs.len(), start < KEPT_STROKES, &mut memory.work);
-                Ok(done.map_err(|(i, error)| (start + i as u64, error))?.collect::<Vec<_>>())
-            };
-            batches.iter().map(one).collect::<Result<Vec<_>, (u64, NotConverged)>>()
-        });
-        outcomes.iter_mut().for_each(Vec::clear);
-        for row in rows {
-            for (a, list) in row?.into_iter().enumerate() {
-                for (outcome, stroke) in list {
-                    outcomes[a].push(outcome);
-                    strokes[a].extend(stroke);
+            let one = |(batch, to): (&Batch<'_, '_>, &mut [&mut [f64]])| {
+                let found = batch.run(&memory.numbers, count, &mut memory.work);
+                let outcomes = found.map_err(|(i, error)| (start + i as u64, error))?;
+                for (reading, column) in Reading::ALL.iter().zip(to) {
+                    column.iter_mut().zip(outcomes).for_each(|(value, outcome)| *value = reading.of(outcome));
                 }
+                let lot = Lot::of(plan, outcomes);
+                let kept = if start < KEPT_STROKES { count } else { 0 };
+                Ok((lot, (0..kept).map(|i| memory.work.stroke_peak_n(i)).collect::<Vec<_>>()))
+            };
+            batches.iter().zip(to.chunks_mut(readings)).map(one).collect::<Result<Vec<_>, (u64, NotConverged)>>()
+        });
+        for of_batch in lots {
+            for (a, (lot, kept)) in of_batch?.into_iter().enumerate() {
+                tallies[a].join(lot);
+                strokes[a].extend(kept);
             }
         }
-        tallies.iter_mut().zip(&outcomes).for_each(|(tally, outcomes)| tally.take(plan, outcomes));
+        tallies.par_iter_mut().zip(columns.par_chunks(readings)).for_each(|(tally, columns)| tally.extend(columns));
         done += count;
         progress(done);
         if let Length::Digits { digits, .. } = length {
-            enough.take(&outcomes[chosen]);
+            enough.take(&columns[chosen * readings..]);
             if done % SEQUENCE == 0 && enough.reached(&tallies[chosen], digits) {
                 break;
             }
@@ -185,10 +191,9 @@ struct Settling {
 impl Settling {
     const QUANTITIES: [Reading; 2] = [Reading::Life, Reading::PeakLoad];
 
-    fn take(&mut self, outcomes: &[Outcome]) {
-        for (of, running) in Self::QUANTITIES.iter().zip(&mut self.running) {
-            running.extend(outcomes.iter().map(|o| of.of(o)));
-        }
+    /// Takes columns in, one of each reading.
+    fn take(&mut self, columns: &[Vec<f64>]) {
+        self.running.iter_mut().zip(Self::QUANTITIES).for_each(|(running, of)| running.extend(&columns[of as usize]));
     }
 
     /// Closes the running sequence and says whether both quantities have settled.
@@ -241,7 +246,7 @@ fn sticking(evaluator: &Evaluator<'_>, draws: u64, seed: u64) -> Result<f64, Not
     let sampler = Draws::new(plan, by_law.machine.rails());
     let service = service_states(plan);
     let count = LOOKED_AT_BY_LAW.min(draws);
-    let sticks = run_batches(0, count, LANES, seed, Vec::new, |works, _, rngs| {
+    let sticks = run_batches(0, count, seed, Vec::new, |works, _, rngs| {
         let installations: Vec<Installation> = rngs.iter_mut().map(|rng| sampler.draw(rng)).collect();
         let outcomes = by_law.evaluate_side_by_side(&installations, &service, works).map_err(|(_, error)| error)?;
         Ok(outcomes.iter().filter(|o| o.float_sticks).count())

@@ -10,7 +10,7 @@ use super::outcome::Outcome;
 use super::sampling::Draws;
 use super::service::service_states;
 use crate::input::{ErrorKind, Plan};
-use crate::math::lanes::{LANES, Lane};
+use crate::math::lanes::Lane;
 use crate::math::sobol::{Share, share};
 use crate::structure::NotConverged;
 
@@ -104,15 +104,15 @@ pub fn shares(evaluators: &[Evaluator<'_>], rows: u64, seed: u64, progress: &dyn
     let mut done = 0;
     while done < rows {
         let count = BATCH.min(rows - done);
-        let lists = run_batches(done, count, LANES, seed, Memory::default, |memory, start, rngs| {
+        let lists = run_batches(done, count, seed, Memory::default, |memory, start, rngs| {
             let (mut a, mut b) = (Vec::new(), Vec::new());
             draws.numbers(rngs, &mut a);
             draws.numbers(rngs, &mut b);
             let mixed = kinds.iter().map(|kind| with_own(&draws, *kind, &a, &b)).collect::<Vec<_>>();
             let points = [&a, &b].into_iter().chain(&mixed);
             let mut one = |batch: &Batch<'_, '_>, point: &Vec<Lane>| {
-                let found = batch.run(point, rngs.len(), false, &mut memory.work).map_err(|(i, error)| (start + i as u64, error))?;
-                Ok(found.map(|(o, _)| OUTPUTS.map(|(_, _, of)| of(&o))).collect::<Vec<_>>())
+                let found = batch.run(point, rngs.len(), &mut memory.work).map_err(|(i, error)| (start + i as u64, error))?;
+                Ok(found.iter().map(|o| OUTPUTS.map(|(_, _, of)| of(o))).collect::<Vec<_>>())
             };
             let of_machine = |batch: &Batch<'_, '_>| points.clone().map(|p| one(batch, p)).collect::<Result<Vec<_>, _>>();
             batches.iter().map(of_machine).collect::<Result<Vec<_>, _>>()
@@ -177,12 +177,12 @@ fn linear_shares(evaluator: &Evaluator<'_>, kinds: &[ErrorKind], seed: u64) -> R
     let service = service_states(plan);
     let batch = Batch::new(evaluator, &draws, &service)?;
     let middle = draws.middle();
-    let lists = run_batches(0, LINEAR_DRAWS, LANES, seed, Memory::default, |memory, _, rngs| {
+    let lists = run_batches(0, LINEAR_DRAWS, seed, Memory::default, |memory, _, rngs| {
         draws.numbers(rngs, &mut memory.numbers);
         let mut one = |kind: &ErrorKind| {
             let alone = with_own(&draws, *kind, &middle, &memory.numbers);
-            let found = batch.run(&alone, rngs.len(), false, &mut memory.work).map_err(|(_, error)| error)?;
-            Ok(found.map(|(o, _)| OUTPUTS.map(|(_, _, of)| of(&o))).collect::<Vec<_>>())
+            let found = batch.run(&alone, rngs.len(), &mut memory.work).map_err(|(_, error)| error)?;
+            Ok(found.iter().map(|o| OUTPUTS.map(|(_, _, of)| of(o))).collect::<Vec<_>>())
         };
         kinds.iter().map(&mut one).collect::<Result<Vec<_>, NotConverged>>()
     });

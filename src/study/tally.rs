@@ -31,6 +31,40 @@ impl Counts {
         self.lifted += u64::from(o.pull_n > plan.block.preload_n);
         self.slot_at_end += u64::from(o.slot_used > 0.999);
     }
+
+    fn join(&mut self, other: Self) {
+        self.at_stop += other.at_stop;
+        self.unloaded += other.unloaded;
+        self.beyond_static += other.beyond_static;
+        self.lifted += other.lifted;
+        self.slot_at_end += other.slot_at_end;
+    }
+}
+
+/// What is counted of a few outcomes beside their readings.
+#[derive(Debug, Clone)]
+pub(super) struct Lot {
+    hits: Vec<u64>,
+    counts: Counts,
+    first_stop_x_mm: Option<f64>,
+    /// Place of the outcome with the least life.
+    least_life: Option<(u64, Outcome)>,
+    draws: u64,
+}
+
+impl Lot {
+    pub(super) fn of(plan: &Plan, outcomes: &[Outcome]) -> Self {
+        let mut counts = Counts::default();
+        outcomes.iter().for_each(|o| counts.take(plan, o));
+        let least = |a: (u64, Outcome), b: (u64, Outcome)| if b.1.life_km < a.1.life_km { b } else { a };
+        Self {
+            hits: plan.requirements.iter().map(|r| outcomes.iter().filter(|o| shortfall(r, o) <= 0.0).count() as u64).collect(),
+            counts,
+            first_stop_x_mm: outcomes.iter().filter_map(|o| o.stop_from_x_mm).reduce(f64::min),
+            least_life: (0..).zip(outcomes.iter().copied()).reduce(least),
+            draws: outcomes.len() as u64,
+        }
+    }
 }
 
 /// Outcomes counted.
@@ -64,24 +98,34 @@ impl Tally {
 
     /// Takes in the next outcomes, in the order of the draws.
     pub fn take(&mut self, plan: &Plan, outcomes: &[Outcome]) {
+        let columns: Vec<Vec<f64>> = Reading::ALL.iter().map(|reading| outcomes.iter().map(|o| reading.of(o)).collect()).collect();
+        self.join(Lot::of(plan, outcomes));
+        self.extend(&columns);
+    }
+
+    /// Takes in what was counted of the next outcomes.
+    pub(super) fn join(&mut self, lot: Lot) {
+        self.hits.iter_mut().zip(lot.hits).for_each(|(hits, more)| *hits += more);
+        self.counts.join(lot.counts);
+        self.first_stop_x_mm = self.first_stop_x_mm.into_iter().chain(lot.first_stop_x_mm).reduce(f64::min);
+        if let Some((place, outcome)) = lot.least_life
+            && self.least_life.is_none_or(|(_, least)| outcome.life_km < least.life_km)
+        {
+            self.least_life = Some((self.draws + place, outcome));
+        }
+        self.draws += lot.draws;
+    }
+
+    /// Takes in the readings of the next outcomes, a column of each.
+    pub(super) fn extend(&mut self, columns: &[Vec<f64>]) {
         // Each reading is counted by one thread in the order of the draws: the same bits for any number of threads.
-        self.readings.par_iter_mut().zip(Reading::ALL).for_each(|(distribution, reading)| {
-            let known = outcomes.iter().map(|o| reading.of(o)).filter(|v| !v.is_nan() || !reading.is_of_rows());
-            distribution.extend(&known.collect::<Vec<_>>());
+        self.readings.par_iter_mut().zip(Reading::ALL).zip(columns).for_each(|((distribution, reading), column)| {
+            if reading.is_of_rows() {
+                distribution.extend(&column.iter().copied().filter(|v| !v.is_nan()).collect::<Vec<_>>());
+            } else {
+                distribution.extend(column);
+            }
         });
-        for (hits, requirement) in self.hits.iter_mut().zip(&plan.requirements) {
-            *hits += outcomes.iter().filter(|o| shortfall(requirement, o) <= 0.0).count() as u64;
-        }
-        for (i, o) in (self.draws..).zip(outcomes) {
-            self.counts.take(plan, o);
-            if let Some(x_mm) = o.stop_from_x_mm {
-                self.first_stop_x_mm = Some(self.first_stop_x_mm.map_or(x_mm, |first| first.min(x_mm)));
-            }
-            if self.least_life.is_none_or(|(_, least)| o.life_km < least.life_km) {
-                self.least_life = Some((i, *o));
-            }
-        }
-        self.draws += outcomes.len() as u64;
     }
 
     /// Ends the counting: ranks may be read.

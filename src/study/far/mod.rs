@@ -42,9 +42,8 @@ pub fn far_ends(evaluator: &Evaluator<'_>, readings: &[Reading], seed: u64) -> R
             memory.numbers.clear();
             memory.numbers.extend_from_slice(from_middle);
             draws.spread(&mut memory.numbers);
-            let mut done = batch.run(&memory.numbers, LANES, false, &mut memory.work).map_err(|(_, e)| e)?;
-            let mut next = || done.next().map_or(f64::NAN, |(outcome, _)| badness(*reading, reading.of(&outcome)));
-            Ok(Lane([(); LANES].map(|()| next())))
+            let done = batch.run(&memory.numbers, LANES, &mut memory.work).map_err(|(_, e)| e)?;
+            Ok(Lane(std::array::from_fn(|i| badness(*reading, reading.of(&done[i])))))
         };
         let search = Search::new(draws.places().len(), badness);
         let ends = search.ends(&search.mixture(seed)?, seed)?;

@@ -4,7 +4,6 @@
 use super::known::Known;
 use super::measured::Measured;
 use crate::input::{Installation, Plan};
-use crate::math::lanes::LANES;
 use crate::structure::NotConverged;
 use crate::study::batch::{Batch, Memory};
 use crate::study::engine::run_batches;
@@ -53,20 +52,20 @@ pub fn predict(
     let service = service_states(plan);
     let known = Known::new(plan, &sampler, measured);
     let batches: Vec<Batch<'_, '_>> = evaluators.iter().map(|e| Batch::of(e, &known, &service)).collect::<Result<_, _>>()?;
-    let rows = run_batches(0, draws, LANES, seed, Memory::default, |memory, _, rngs| {
+    let rows = run_batches(0, draws, seed, Memory::default, |memory, _, rngs| {
         known.draw(rngs, &mut memory.numbers);
-        let one = |b: &Batch<'_, '_>| {
-            Ok(b.run(&memory.numbers, rngs.len(), true, &mut memory.work).map_err(|(_, error)| error)?.collect::<Vec<_>>())
+        let mut one = |b: &Batch<'_, '_>| {
+            let outcomes = b.run(&memory.numbers, rngs.len(), &mut memory.work).map_err(|(_, error)| error)?.to_vec();
+            let strokes: Vec<Vec<f64>> = (0..rngs.len()).map(|i| memory.work.stroke_peak_n(i)).collect();
+            Ok((outcomes, strokes))
         };
-        batches.iter().map(one).collect::<Result<Vec<_>, NotConverged>>()
+        batches.iter().map(&mut one).collect::<Result<Vec<_>, NotConverged>>()
     });
     let mut all: Vec<(Vec<Outcome>, Vec<Vec<f64>>)> = evaluators.iter().map(|_| (Vec::new(), Vec::new())).collect();
     for row in rows {
-        for (all, done) in all.iter_mut().zip(row?) {
-            for (outcome, stroke) in done {
-                all.0.push(outcome);
-                all.1.extend(stroke);
-            }
+        for (all, (outcomes, strokes)) in all.iter_mut().zip(row?) {
+            all.0.extend(outcomes);
+            all.1.extend(strokes);
         }
     }
     let likely = measured.mean(Installation::perfect(plan));

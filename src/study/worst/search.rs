@@ -58,8 +58,8 @@ impl<'e, 'p> Searcher<'e, 'p> {
             memory.numbers.clear();
             let lane = |j: usize| Lane(std::array::from_fn(|i| columns[i.min(columns.len() - 1)][j]));
             memory.numbers.extend((0..columns[0].len()).map(lane));
-            let done = self.batch.run(&memory.numbers, some.len(), false, &mut memory.work).map_err(|(_, e)| e)?;
-            list.extend(done.map(|(outcome, _)| of(&outcome)));
+            let done = self.batch.run(&memory.numbers, some.len(), &mut memory.work).map_err(|(_, e)| e)?;
+            list.extend(done.iter().map(of));
         }
         Ok(list)
     }
