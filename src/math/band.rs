@@ -19,6 +19,8 @@ pub struct Corners {
     /// Coordinate by coordinate over all corners: thousands are looked through for every search.
     coordinates: Vec<Vec<f64>>,
     active: Vec<Vec<usize>>,
+    /// What makes multipliers of the active rows out of an objective, of whole corners.
+    by_objective: Vec<Option<DMatrix<f64>>>,
     /// How far each lies along an objective: working memory.
     along: Vec<f64>,
 }
@@ -29,24 +31,35 @@ struct Corner {
     active: Vec<usize>,
 }
 
+/// A rest of an objective that is less than this part of it is none.
+const SAME: f64 = 1e-11;
+
 /// Most corners that are remembered.
 const MOST_KNOWN: usize = 4096;
 
 impl Corners {
-    /// The corner farthest along an objective.
-    fn farthest(&mut self, objective: &[f64]) -> Option<Corner> {
+    /// Which corner is farthest along an objective.
+    fn farthest(&mut self, objective: &[f64]) -> Option<usize> {
         self.along.clear();
         self.along.resize(self.active.len(), 0.0);
         self.coordinates.iter().zip(objective).for_each(|(x, factor)| add_times(&mut self.along, x, *factor));
-        let (farthest, _) = self.along.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
-        Some(Corner { point: self.coordinates.iter().map(|x| x[farthest]).collect(), active: self.active[farthest].clone() })
+        Some(self.along.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?.0)
     }
 
-    fn keep(&mut self, corner: Corner) {
+    fn at(&self, k: usize) -> Corner {
+        Corner { point: self.coordinates.iter().map(|x| x[k]).collect(), active: self.active[k].clone() }
+    }
+
+    fn keep(&mut self, corner: Corner, by_objective: Option<DMatrix<f64>>) {
+        self.by_objective.push(by_objective);
         self.coordinates.resize(corner.point.len(), Vec::new());
         self.coordinates.iter_mut().zip(corner.point).for_each(|(x, value)| x.push(value));
         self.active.push(corner.active);
     }
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
 /// Adds `factor` times the numbers.
@@ -77,7 +90,14 @@ impl Band {
     /// alike), a general solver does it. Returns `None` if that fails too.
     #[must_use]
     pub fn support(&self, objective: &[f64], corners: &mut Corners) -> Option<(f64, Vec<f64>)> {
-        let best = corners.farthest(objective);
+        let best = corners.farthest(objective).map(|k| (k, corners.at(k)));
+        if let Some((k, corner)) = &best
+            && self.is_farthest(objective, corner, corners.by_objective[*k].as_ref())
+        {
+            let amplitudes = corner.point[..objective.len()].to_vec();
+            return Some((dot(objective, &amplitudes), amplitudes));
+        }
+        let best = best.map(|(_, corner)| corner);
         let steps = best.as_ref().map(|c| c.active.clone());
         let middle = || {
             let mut point = vec![0.0; self.dimension];
@@ -87,12 +107,27 @@ impl Band {
         for mut corner in best.into_iter().chain([middle()]) {
             if let Some(found) = self.support_from(objective, &mut corner) {
                 if steps.as_ref() != Some(&corner.active) && corners.active.len() < MOST_KNOWN {
-                    corners.keep(corner);
+                    let by_objective = if corner.active.len() == self.dimension { self.by_objective(&corner.active) } else { None };
+                    corners.keep(corner, by_objective);
                 }
                 return Some(found);
             }
         }
         self.support_by_library(objective)
+    }
+
+    /// Whether an objective lies plainly between the active rows of a whole corner, so that none is farther along it.
+    fn is_farthest(&self, objective: &[f64], corner: &Corner, by_objective: Option<&DMatrix<f64>>) -> bool {
+        let Some(matrix) = by_objective else { return false };
+        let size = objective.iter().fold(0.0, |most: f64, o| most.max(o.abs()));
+        let mut rest = [objective, &[0.0]].concat();
+        let mut inside = size > 0.0;
+        for (k, &i) in corner.active.iter().enumerate() {
+            let multiplier: f64 = objective.iter().enumerate().map(|(j, o)| matrix[(k, j)] * o).sum();
+            inside &= multiplier >= 0.0;
+            rest.iter_mut().zip(&self.rows[i]).for_each(|(rest, r)| *rest -= multiplier * r);
+        }
+        inside && rest.iter().all(|r| r.abs() <= SAME * size)
     }
 
     fn support_by_library(&self, objective: &[f64]) -> Option<(f64, Vec<f64>)> {
@@ -105,7 +140,7 @@ impl Band {
         }
         let Ok(SolveOutcome::Solution(solution)) = problem.solve() else { return None };
         let amplitudes: Vec<f64> = variables[..objective.len()].iter().map(|v| solution[*v]).collect();
-        Some((objective.iter().zip(&amplitudes).map(|(o, a)| o * a).sum(), amplitudes))
+        Some((dot(objective, &amplitudes), amplitudes))
     }
 
     fn support_from(&self, objective: &[f64], corner: &mut Corner) -> Option<(f64, Vec<f64>)> {
@@ -124,7 +159,7 @@ impl Band {
             for (k, &i) in corner.active.iter().enumerate() {
                 (0..n).for_each(|j| rest[j] -= multipliers[k] * self.rows[i][j]);
             }
-            if corner.active.len() < n && rest.amax() > 1e-11 * size {
+            if corner.active.len() < n && rest.amax() > SAME * size {
                 let (step, row) = self.blocking(corner, &rest)?;
                 (0..n).for_each(|j| corner.point[j] += step * rest[j]);
                 corner.active.push(row);
@@ -137,8 +172,7 @@ impl Band {
                 }
                 None => {
                     let amplitudes = corner.point[..n - 1].to_vec();
-                    let value = objective.iter().zip(&amplitudes).map(|(o, a)| o * a).sum();
-                    return Some((value, amplitudes));
+                    return Some((dot(objective, &amplitudes), amplitudes));
                 }
             }
         }
@@ -147,19 +181,28 @@ impl Band {
 
     /// Least-squares multipliers of the active rows for the objective.
     fn multipliers(&self, active: &[usize], goal: &DVector<f64>) -> Option<DVector<f64>> {
-        let rows = DMatrix::from_fn(self.dimension, active.len(), |j, k| self.rows[active[k]][j]);
         if active.is_empty() {
             return Some(DVector::zeros(0));
         }
         // Rows of neighbouring grid points are nearly alike: orthogonal factors, not normal equations.
-        let qr = rows.qr();
+        let qr = self.columns(active).qr();
         let right = qr.q().transpose() * goal;
         qr.r().solve_upper_triangular(&right).filter(|x| x.iter().all(|v| v.is_finite()))
     }
 
+    /// What makes those multipliers out of any objective.
+    fn by_objective(&self, active: &[usize]) -> Option<DMatrix<f64>> {
+        let qr = self.columns(active).qr();
+        qr.r().solve_upper_triangular(&qr.q().transpose()).filter(|x| x.iter().all(|v| v.is_finite()))
+    }
+
+    /// Active rows, one a column.
+    fn columns(&self, active: &[usize]) -> DMatrix<f64> {
+        DMatrix::from_fn(self.dimension, active.len(), |j, k| self.rows[active[k]][j])
+    }
+
     /// First row that blocks a way from the corner, with the step to it.
     fn blocking(&self, corner: &Corner, way: &DVector<f64>) -> Option<(f64, usize)> {
-        let dot = |row: &[f64], v: &[f64]| row.iter().zip(v).map(|(x, y)| x * y).sum::<f64>();
         let mut best: Option<(f64, usize)> = None;
         let least = 1e-12 * way.amax();
         for (i, row) in self.rows.iter().enumerate().filter(|(i, _)| !corner.active.contains(i)) {

@@ -1,6 +1,7 @@
 //! Divides bad installations by the side from which they came: what is bad with a number large is often bad with it small.
 
 use super::mixture::Point;
+use super::tilt::dot;
 
 /// Numbers by whose sign is divided, beside the direction of all numbers together.
 const DIVIDERS: usize = 2;
@@ -51,10 +52,6 @@ fn direction(points: &[Point]) -> Vec<f64> {
         direction = next.into_iter().map(|n| n / length).collect();
     }
     direction
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 #[cfg(test)]

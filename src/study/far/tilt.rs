@@ -44,13 +44,18 @@ impl Tilt {
 
     /// ln of the leaned density over the plain one.
     pub(super) fn ln_density(&self, numbers: &[f64]) -> f64 {
-        DVectorView::from_slice(&self.theta, self.theta.len()).dot(&DVectorView::from_slice(numbers, numbers.len())) - self.ln_norm
+        dot(&self.theta, numbers) - self.ln_norm
     }
 
     /// How much each is leaned.
     pub(super) fn theta(&self) -> &[f64] {
         &self.theta
     }
+}
+
+/// Sum of products of two lists of the same length, in several sums that do not wait for each other.
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
+    DVectorView::from_slice(a, a.len()).dot(&DVectorView::from_slice(b, b.len()))
 }
 
 /// ln(sinh(x) / x), x > 0.
