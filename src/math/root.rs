@@ -19,10 +19,24 @@ pub fn root<const N: i32>(x: f64) -> f64 {
     let logarithm = f64::from((x.to_bits() >> 32) as i32) - one;
     let mut r = f64::from_bits(((logarithm / n + one) as i32 as u64) << 32);
     for _ in 0..STEPS {
-        let power = (1..N).fold(r, |power, _| power * r);
+        let power = power::<N>(r);
         r *= ((n - 1.0) * power + (n + 1.0) * x) / ((n + 1.0) * power + (n - 1.0) * x);
     }
     r
+}
+
+/// x^N by squares, few of which wait for each other.
+#[inline(always)]
+fn power<const N: i32>(x: f64) -> f64 {
+    let (mut square, mut power, mut left) = (x, 1.0, N);
+    while left > 0 {
+        if left % 2 == 1 {
+            power *= square;
+        }
+        square *= square;
+        left /= 2;
+    }
+    power
 }
 
 /// The cube root of a single number of 1e-10 to 1e30, to two units in the last place; that of the nearest end outside.

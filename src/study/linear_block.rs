@@ -29,6 +29,12 @@ fn block_loads<const FUSED: bool, const N: usize>(block: &BlockArms, of: [&[Lane
     ]
 }
 
+/// P in one situation: three loads with its constants, and what it shares with others.
+#[inline(always)]
+fn equivalent<const S: usize>([u, v, w]: [[f32; S]; 3], [c, d, e]: [f32; 3], shared: [f32; S]) -> [f32; S] {
+    each(|i| ((u[i] + c).abs() + (v[i] + d).abs()) + ((w[i] + e).abs() + shared[i]))
+}
+
 /// Counts one block at one station in every situation, `N` double or `S` = 2 N single lanes at a time: first all equivalent loads,
 /// then what they tire.
 #[inline(always)]
@@ -50,15 +56,22 @@ pub(super) fn one_block<const FUSED: bool, const N: usize, const S: usize, const
         let load = |k: usize| -> [f32; S] { joined(low[k], high[k]) };
         let loads = [load(0), load(1), load(2), load(3), load(4)];
         let (s, t) = (loads[groups.shared[0]], loads[groups.shared[1]]);
-        let (u, v, x) = (loads[groups.own[0]], loads[groups.own[1]], loads[groups.own[2]]);
+        let own = [loads[groups.own[0]], loads[groups.own[1]], loads[groups.own[2]]];
         let mut peak = [0.0; S];
         let (mut constants, mut to) = (&groups.constants[..], &mut memory.equivalent[..]);
         for ([c, d], members) in &groups.groups {
             let shared: [f32; S] = each(|i| (s[i] + c).abs() + (t[i] + d).abs());
             let (now, later) = constants.split_at(*members);
             let (to_now, to_later) = to.split_at_mut(*members);
-            for ([c, d, e], to) in now.iter().zip(to_now) {
-                let p = each(|i| ((u[i] + c).abs() + (v[i] + d).abs()) + ((x[i] + e).abs() + shared[i]));
+            let ((pairs, rest), (to_pairs, to_rest)) = (now.as_chunks::<2>(), to_now.as_chunks_mut::<2>());
+            for ([one, other], [to_one, to_other]) in pairs.iter().zip(to_pairs) {
+                let (p, q) = (equivalent(own, *one, shared), equivalent(own, *other, shared));
+                peak = larger(larger(p, q), peak);
+                put(to_one, first, p);
+                put(to_other, first, q);
+            }
+            for (one, to) in rest.iter().zip(to_rest) {
+                let p = equivalent(own, *one, shared);
                 peak = larger(p, peak);
                 put(to, first, p);
             }

@@ -41,7 +41,6 @@ pub(super) struct Memory {
     made: Vec<Lane>,
     pub(super) mounts: Vec<Lane>,
     pub(super) rail: Vec<Lane>,
-    forces: Vec<Lane>,
     pub(super) response: Vec<Lane>,
     /// Equivalent loads of a block, situation by situation.
     pub(super) equivalent: Vec<SingleLane>,
@@ -98,8 +97,7 @@ fn all<const FUSED: bool, const N: usize, const S: usize, const BALLS: bool>(
     for station in &map.stations {
         let memory = &mut out.memory;
         station.rail.product::<FUSED, N>(&memory.numbers, &mut memory.rail);
-        map.forces.product::<FUSED, N>(&memory.rail, &mut memory.forces);
-        map.response.product_from::<FUSED, N>(&memory.made, &memory.forces, &mut memory.response);
+        map.response.product_from::<FUSED, N>(&memory.made, &memory.rail[map.forces..], &mut memory.response);
         let mut at_station = SINGLE_ZERO;
         for b in 0..blocks {
             one_block::<FUSED, N, S, BALLS>(map, w, (b, station.share), out, &mut at_station);

@@ -10,7 +10,7 @@ use super::linear_fatigue::Weights;
 use super::linear_groups::Groups;
 use super::linear_rows::{Kept, OWN, mirrored, without_noise};
 use super::linear_situations::{Situations, situations};
-use super::linear_tiles::{LARGE, Sparse, Tiles};
+use super::linear_tiles::{LARGE, Run, Sparse, Tiles};
 use super::numbers::Numbers;
 use super::service::ServiceState;
 use crate::geometry::RailPoint;
@@ -30,7 +30,7 @@ const PUSHED: [usize; OWN] = [1, 2, 3, 4, 5, 7, 8, 9, 10, 11];
 #[derive(Debug, Clone)]
 pub(super) struct StationRows {
     pub(super) share: f64,
-    /// Rail values, place by place, over the numbers.
+    /// Rail values, place by place, then the forces that they make, over the numbers.
     pub(super) rail: Tiles,
 }
 
@@ -55,8 +55,8 @@ pub(super) struct BlockArms {
 pub(super) struct LinearMap {
     pub(super) stations: Vec<StationRows>,
     pub(super) blocks: Vec<BlockArms>,
-    /// Forces of the rails on the trucks over the rail values.
-    pub(super) forces: Tiles,
+    /// First force of the rails on the trucks, behind the rail values.
+    pub(super) forces: usize,
     /// y, z, rx, ry, rz of both trucks, joint springs, tool points, floats over those forces.
     pub(super) response: Tiles,
     /// The same over the numbers, the part that no station changes.
@@ -74,7 +74,7 @@ pub(super) struct LinearMap {
     /// Where each profile's numbers stand: first amplitude. Modes on the zone's grid.
     pub(super) profiles: Vec<usize>,
     pub(super) modes: usize,
-    pub(super) grid: Tiles,
+    pub(super) grid: Run<LARGE>,
 }
 
 impl LinearMap {
@@ -133,9 +133,7 @@ impl LinearMap {
         }
         let limited: Vec<usize> = (0..slots.len()).filter(|&i| slots[i] > 0.0).collect();
         let grid = &numbers.modes().on_grid;
-        // The last point again until tiles are full: what fills them up must not be an extreme.
-        let points = grid.nrows().next_multiple_of(LARGE);
-        let of_point = |p: usize| -> Sparse { (0..grid.ncols()).map(|m| (m as u32, grid[(p.min(grid.nrows() - 1), m)])).collect() };
+        let of_point = |p: usize| -> Sparse { (0..grid.ncols()).map(|m| (m as u32, grid[(p, m)])).collect() };
         let kept = mirrored(&response, &made);
         let only = |rows: &[Sparse]| -> Vec<Sparse> { kept.rows.iter().map(|&r| rows[r].clone()).collect() };
         Ok(Some(Self {
@@ -143,14 +141,14 @@ impl LinearMap {
                 .stations
                 .iter()
                 .zip(rail)
-                .map(|(s, rail)| StationRows { share: s.share, rail: Tiles::new(&rail) })
+                .map(|(s, rail)| StationRows { share: s.share, rail: Tiles::new(&with_forces(rail, &forces)) })
                 .collect(),
             blocks: ask.blocks(&weights, &situations),
             joints: ask.joints(&situations, &kept),
             tools: ask.tools(&situations, &kept),
             yaws: ask.yaws(&situations, &kept),
             floats: ask.floats(&situations, &kept),
-            forces: Tiles::new(&forces),
+            forces: RAIL * ask.places.len(),
             response: Tiles::new(&only(&response)),
             made: Tiles::new(&only(&made)),
             mounts: Tiles::new(&mounts),
@@ -158,9 +156,25 @@ impl LinearMap {
             slots: limited.iter().map(|&i| (taken_0.tau[i], slots[i])).collect(),
             profiles: numbers.profiles(),
             modes: grid.ncols(),
-            grid: Tiles::new(&(0..points).map(of_point).collect::<Vec<_>>()),
+            grid: Run::of(&(0..grid.nrows()).map(of_point).collect::<Vec<_>>()),
         }))
     }
+}
+
+/// Rail values and behind them their forces, over the numbers.
+fn with_forces(mut rail: Vec<Sparse>, forces: &[Sparse]) -> Vec<Sparse> {
+    let of_force = |force: &Sparse| -> Sparse {
+        let mut terms: Vec<(u32, f64)> = force.iter().flat_map(|(v, f)| rail[*v as usize].iter().map(move |(j, x)| (*j, f * x))).collect();
+        terms.sort_by_key(|(j, _)| *j);
+        let sums = terms.chunk_by(|a, b| a.0 == b.0).map(|same| {
+            let (sum, size) = same.iter().fold((0.0, 0.0), |(sum, size), (_, v)| (sum + v, size + v.abs()));
+            (same[0].0, if f64::abs(sum) > ALIKE * size { sum } else { 0.0 })
+        });
+        sums.filter(|(_, sum)| *sum != 0.0).collect()
+    };
+    let forces: Vec<Sparse> = forces.iter().map(of_force).collect();
+    rail.extend(forces);
+    rail
 }
 
 /// First point of every distinct place along each rail.

@@ -7,58 +7,62 @@ use crate::math::lanes::{LANES, Lane, ZERO, each, larger, multiply_add, part, pu
 /// A short row over some inputs: number of the input and factor.
 pub(super) type Sparse = Vec<(u32, f64)>;
 
-/// Rows in a small tile and in a large one.
-const SMALL: usize = 4;
+/// Rows in the largest tile.
 pub(super) const LARGE: usize = 8;
 
 /// Tiles of so many rows, one behind the other: they are read in that order.
 #[derive(Debug, Clone)]
-struct Run<const ROWS: usize> {
+pub(super) struct Run<const ROWS: usize> {
     /// Where the rows of each tile go, and how many inputs it has.
     tiles: Vec<([u32; ROWS], usize)>,
     /// Numbers of the inputs and their factors, tile by tile.
     inputs: Vec<(u32, [f64; ROWS])>,
 }
 
-/// Rows by eights where they have much the same inputs, by fours where not.
+/// Rows by eights where they have much the same inputs, by sixes, fours and twos where not.
 #[derive(Debug, Clone)]
 pub(super) struct Tiles {
-    large: Run<LARGE>,
-    small: Run<SMALL>,
+    eight: Run<LARGE>,
+    six: Run<6>,
+    four: Run<4>,
+    two: Run<2>,
     outputs: usize,
 }
 
+/// What a tile costs, as a number of products: few rows wait for their own sums, and every row is begun and ended.
+const fn cost(rows: usize, inputs: usize) -> usize {
+    let rows = rows.next_multiple_of(2);
+    (if rows > 4 { rows } else { 4 }) * inputs + 2 * rows + 10
+}
+
 impl Tiles {
-    /// Puts rows together that share inputs. Rows that fill up a tile go to places behind the last row.
+    /// Puts rows together as long as that costs less. Rows that fill up a tile go to places behind the last row.
     pub(super) fn new(rows: &[Sparse]) -> Self {
-        let mut left: Vec<usize> = (0..rows.len()).collect();
-        left.sort_by_key(|&r| std::cmp::Reverse(rows[r].len()));
-        let mut tiles = Self { large: Run::new(), small: Run::new(), outputs: rows.len() + LARGE };
-        let mut fours: Vec<Vec<usize>> = Vec::new();
-        while !left.is_empty() {
-            let mut of = vec![left.remove(0)];
-            while of.len() < SMALL {
-                let common = |r: usize| rows[r].iter().filter(|e| of.iter().any(|&o| rows[o].iter().any(|f| f.0 == e.0))).count();
-                // Inputs that the others do not have, and the first's that it does not have.
-                let apart = |r: usize| rows[r].len() + rows[of[0]].len() - 2 * common(r);
-                // A row that shares nothing is cheaper in a tile of its own.
-                let fits = |k: &usize| common(left[*k]) > 0 || rows[left[*k]].is_empty();
-                let Some(next) = (0..left.len()).filter(fits).min_by_key(|&k| (apart(left[k]), left[k])) else { break };
-                of.push(left.remove(next));
-            }
-            let cost = |of: &[usize], filled: usize| (inputs(rows, of).len() + BEGUN) * filled;
-            let last = fours.last().map(|before| [&before[..], &of].concat());
-            if let (Some(eight), Some(before)) = (last, fours.last())
-                && before.len() == SMALL
-                && cost(&eight, LARGE) <= cost(before, SMALL) + cost(&of, SMALL)
-            {
-                fours.pop();
-                tiles.large.push(rows, &eight);
-            } else {
-                fours.push(of);
+        let mut groups: Vec<(Vec<usize>, Vec<u32>)> = (0..rows.len()).map(|r| (vec![r], inputs(rows, &[r]))).collect();
+        loop {
+            let together = |a: usize, b: usize| {
+                let ((of, inputs), (others, theirs)) = (&groups[a], &groups[b]);
+                let all = inputs.len() + theirs.len() - common(inputs, theirs);
+                let apart = cost(of.len(), inputs.len()) + cost(others.len(), theirs.len());
+                let fits = of.len() + others.len() <= LARGE;
+                fits.then(|| apart.saturating_sub(cost(of.len() + others.len(), all))).filter(|gain| *gain > 0)
+            };
+            let pairs = (0..groups.len()).flat_map(|a| (a + 1..groups.len()).map(move |b| (a, b)));
+            let gains = pairs.filter_map(|(a, b)| Some((together(a, b)?, std::cmp::Reverse((a, b)))));
+            let Some((_, std::cmp::Reverse((a, b)))) = gains.max() else { break };
+            let (others, _) = groups.remove(b);
+            groups[a].0.extend(others);
+            groups[a].1 = inputs(rows, &groups[a].0);
+        }
+        let mut tiles = Self { eight: Run::new(), six: Run::new(), four: Run::new(), two: Run::new(), outputs: rows.len() + LARGE };
+        for (of, _) in groups {
+            match of.len() {
+                1 | 2 => tiles.two.push(rows, &of),
+                3 | 4 => tiles.four.push(rows, &of),
+                5 | 6 => tiles.six.push(rows, &of),
+                _ => tiles.eight.push(rows, &of),
             }
         }
-        fours.iter().for_each(|of| tiles.small.push(rows, of));
         tiles
     }
 
@@ -74,34 +78,24 @@ impl Tiles {
         self.sums::<FUSED, N>(|row| &start[row as usize], x, to);
     }
 
-    /// `N` lanes are one instruction's. Two instructions' go together where there are registers enough. Every sum is taken in the
+    /// `N` lanes are one instruction's. Several instructions' go together where there are registers enough. Every sum is taken in the
     /// order of its inputs: the same bits either way.
     #[inline(always)]
     fn sums<'s, const FUSED: bool, const N: usize>(&self, start: impl Fn(u32) -> &'s Lane, x: &[Lane], to: &mut Vec<Lane>) {
         to.resize(self.outputs, ZERO);
         if 2 * N == LANES {
-            self.large.write::<FUSED, N, 2>(&start, x, to)
+            self.eight.write::<FUSED, N, 2>(&start, x, to);
+            self.six.write::<FUSED, N, 2>(&start, x, to);
+            self.four.write::<FUSED, N, 2>(&start, x, to);
+            self.two.write::<FUSED, N, 2>(&start, x, to);
         } else {
-            self.large.write::<FUSED, N, 1>(&start, x, to)
+            self.eight.write::<FUSED, N, 1>(&start, x, to);
+            self.six.write::<FUSED, N, 1>(&start, x, to);
+            self.four.write::<FUSED, N, 2>(&start, x, to);
+            self.two.write::<FUSED, N, 4>(&start, x, to);
         }
-        self.small.write::<FUSED, N, 2>(&start, x, to);
-    }
-
-    /// Least and largest of all rows, of which there are whole large tiles with the same inputs.
-    #[inline(always)]
-    pub(super) fn ends<const FUSED: bool, const N: usize>(&self, x: &[Lane]) -> Ends {
-        let mut ends = Ends::NONE;
-        if 2 * N == LANES {
-            self.large.ends::<FUSED, N, 2>(x, &mut ends)
-        } else {
-            self.large.ends::<FUSED, N, 1>(x, &mut ends)
-        }
-        ends
     }
 }
-
-/// What it costs to begin and to end a tile, as a number of inputs.
-const BEGUN: usize = 3;
 
 /// Inputs of some rows, in order.
 fn inputs(rows: &[Sparse], of: &[usize]) -> Vec<u32> {
@@ -109,6 +103,16 @@ fn inputs(rows: &[Sparse], of: &[usize]) -> Vec<u32> {
     list.sort_unstable();
     list.dedup();
     list
+}
+
+/// How many inputs two lists in order have in common.
+fn common(mut a: &[u32], mut b: &[u32]) -> usize {
+    let mut count = 0;
+    while let (Some((x, rest)), Some((y, others))) = (a.split_first(), b.split_first()) {
+        count += usize::from(x == y);
+        (a, b) = (if x <= y { rest } else { a }, if y <= x { others } else { b });
+    }
+    count
 }
 
 impl<const ROWS: usize> Run<ROWS> {
@@ -142,9 +146,11 @@ impl<const ROWS: usize> Run<ROWS> {
                         *sum = part(start(*row), first + N * p);
                     }
                 }
-                for (p, sums) in sums_of::<FUSED, N, ROWS, PARTS>(inputs, sums, x, first).iter().enumerate() {
-                    for (row, sum) in rows.iter().zip(sums) {
-                        put(&mut to[*row as usize], first + N * p, *sum);
+                let sums = sums_of::<FUSED, N, ROWS, PARTS>(inputs, sums, x, first);
+                for (q, row) in rows.iter().enumerate() {
+                    let to = &mut to[*row as usize];
+                    for (p, sums) in sums.iter().enumerate() {
+                        put(to, first + N * p, sums[q]);
                     }
                 }
             }
@@ -154,8 +160,28 @@ impl<const ROWS: usize> Run<ROWS> {
 }
 
 impl Run<LARGE> {
+    /// Rows as they stand, the last one again until its tile is full: what fills up must not be an extreme.
+    pub(super) fn of(rows: &[Sparse]) -> Self {
+        let full = |of: &[usize]| -> Vec<usize> { (0..LARGE).map(|q| of[q.min(of.len() - 1)]).collect() };
+        let mut run = Self::new();
+        (0..rows.len()).collect::<Vec<_>>().chunks(LARGE).for_each(|of| run.push(rows, &full(of)));
+        run
+    }
+
+    /// Least and largest of all rows.
     #[inline(always)]
-    fn ends<const FUSED: bool, const N: usize, const PARTS: usize>(&self, x: &[Lane], ends: &mut Ends) {
+    pub(super) fn ends<const FUSED: bool, const N: usize>(&self, x: &[Lane]) -> Ends {
+        let mut ends = Ends::NONE;
+        if 2 * N == LANES {
+            self.raise::<FUSED, N, 2>(x, &mut ends)
+        } else {
+            self.raise::<FUSED, N, 1>(x, &mut ends)
+        }
+        ends
+    }
+
+    #[inline(always)]
+    fn raise<const FUSED: bool, const N: usize, const PARTS: usize>(&self, x: &[Lane], ends: &mut Ends) {
         for first in (0..LANES).step_by(N * PARTS) {
             let mut low: [[f64; N]; PARTS] = std::array::from_fn(|p| part(&ends.least, first + N * p));
             let mut high: [[f64; N]; PARTS] = std::array::from_fn(|p| part(&ends.most, first + N * p));
@@ -203,45 +229,60 @@ fn sums_of<const FUSED: bool, const N: usize, const ROWS: usize, const PARTS: us
 mod tests {
     use super::*;
 
-    fn rows() -> Vec<Sparse> {
-        let few: Vec<Sparse> =
-            vec![vec![(0, 1.0), (3, -2.0)], vec![(1, 0.5)], vec![], vec![(3, 1.0), (0, 2.0)], vec![(2, 4.0), (2, 1.0)], vec![(3, 1.0)]];
-        let many = (0..17).map(|r| (0..4).map(|j| (j, f64::from(r) - 2.0 * f64::from(j))).collect());
-        few.into_iter().chain(many).collect()
+    /// Rows of four inputs each, shared within groups of so many.
+    fn rows(groups: [u32; 4]) -> Vec<Sparse> {
+        let row = |g: u32, r: u32| (4 * g..4 * g + 4).map(|j| (j, f64::from(r) - 2.0 * f64::from(j))).collect();
+        (0..).zip(groups).flat_map(|(g, count)| (0..count).map(move |r| row(g, r))).collect()
     }
 
-    fn inputs() -> [[f64; LANES]; 4] {
-        std::array::from_fn(|j| std::array::from_fn(|i| (3 * j + i) as f64 - 4.5))
+    fn inputs() -> [Lane; 16] {
+        std::array::from_fn(|j| Lane(std::array::from_fn(|i| (3 * j + i) as f64 - 4.5)))
     }
 
+    /// Tiles of each kind, full and with a row less; rows of all sorts, one of them empty, one with an input twice.
     #[test]
     fn check_tiles_give_what_the_rows_give() {
-        let (rows, x) = (rows(), inputs());
-        let start = |r: usize| r as f64;
-        let tiles = Tiles::new(&rows);
-        // Seventeen full rows: two large tiles, and one row beside others.
-        assert_eq!((tiles.large.tiles.len(), tiles.outputs), (2, rows.len() + LARGE));
-        assert!(!tiles.small.tiles.is_empty());
-        let doubles = x.map(Lane);
-        let starts: Vec<Lane> = (0..rows.len() + LARGE).map(|r| Lane([start(r); LANES])).collect();
-        let (mut plain, mut from, mut fused) = (Vec::new(), Vec::new(), Vec::new());
-        tiles.product::<false, 4>(&doubles, &mut plain);
-        tiles.product_from::<false, 8>(&starts, &doubles, &mut from);
-        tiles.product::<true, 8>(&doubles, &mut fused);
-        for (r, row) in rows.iter().enumerate() {
-            for i in 0..LANES {
-                let expected: f64 = row.iter().map(|(j, f)| f * x[*j as usize][i]).sum();
-                assert!((plain[r][i] - expected).abs() < 1e-12 && (fused[r][i] - expected).abs() < 1e-12);
-                assert!((from[r][i] - expected - start(r)).abs() < 1e-12);
+        let x = inputs();
+        let odd: Vec<Sparse> = vec![vec![(0, 1.0), (3, -2.0)], vec![(1, 0.5)], vec![], vec![(2, 4.0), (2, 1.0)], vec![(3, 1.0)]];
+        let mut kinds = [0; 4];
+        for rows in [rows([8, 6, 4, 2]), rows([7, 5, 3, 1]), [odd, rows([17, 0, 0, 0])].concat()] {
+            let start = |r: usize| r as f64;
+            let tiles = Tiles::new(&rows);
+            let counts = [tiles.eight.tiles.len(), tiles.six.tiles.len(), tiles.four.tiles.len(), tiles.two.tiles.len()];
+            kinds.iter_mut().zip(counts).for_each(|(all, count)| *all += count);
+            let starts: Vec<Lane> = (0..rows.len() + LARGE).map(|r| Lane([start(r); LANES])).collect();
+            let (mut plain, mut from, mut fused) = (Vec::new(), Vec::new(), Vec::new());
+            tiles.product::<false, 4>(&x, &mut plain);
+            tiles.product_from::<false, 8>(&starts, &x, &mut from);
+            tiles.product::<true, 8>(&x, &mut fused);
+            for (r, row) in rows.iter().enumerate() {
+                for i in 0..LANES {
+                    let expected: f64 = row.iter().map(|(j, f)| f * x[*j as usize][i]).sum();
+                    assert!((plain[r][i] - expected).abs() < 1e-12 && (fused[r][i] - expected).abs() < 1e-12);
+                    assert!((from[r][i] - expected - start(r)).abs() < 1e-12);
+                }
             }
         }
+        assert!(kinds.iter().all(|count| *count > 0), "{kinds:?}");
+    }
+
+    /// Eight rows that share their inputs stand in one tile, two times four that share none in two.
+    #[test]
+    fn check_rows_stand_together_as_long_as_that_costs_less() {
+        let counts = |groups: [u32; 4]| {
+            let tiles = Tiles::new(&rows(groups));
+            (tiles.eight.tiles.len(), tiles.four.tiles.len())
+        };
+        assert_eq!((counts([8, 0, 0, 0]), counts([4, 4, 0, 0])), ((1, 0), (0, 2)));
+        let together = cost(8, 11) < cost(4, 10) + cost(4, 10);
+        assert!(together && cost(8, 20) > cost(4, 10) + cost(4, 10) && cost(3, 5) == cost(4, 5));
     }
 
     #[test]
     fn check_ends_are_those_of_the_rows() {
-        let rows = rows()[6..22].to_vec();
-        let tiles = Tiles::new(&rows);
-        let ends = [tiles.ends::<false, 4>(&inputs().map(Lane)), tiles.ends::<true, 8>(&inputs().map(Lane))];
+        let rows = rows([13, 0, 0, 0]);
+        let tiles = Run::of(&rows);
+        let ends = [tiles.ends::<false, 4>(&inputs()), tiles.ends::<true, 8>(&inputs())];
         for i in 0..LANES {
             let x = inputs().map(|x| x[i]);
             let values = rows.iter().map(|row| row.iter().map(|(j, f)| f * x[*j as usize]).sum::<f64>());

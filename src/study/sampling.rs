@@ -3,6 +3,7 @@
 //! Every number of an installation comes from one uniform number by inversion: installations are drawn side by side,
 //! and points of a low-discrepancy set are turned into installations by the same means.
 
+use multiversion::multiversion;
 use rand::{Rng, RngExt};
 use rand_distr::{Distribution, StandardNormal};
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -12,7 +13,7 @@ use super::installed::Installed;
 use crate::geometry::{ProfileModes, Rails};
 use crate::input::sources::Spread;
 use crate::input::{ErrorKind, Installation, Plan};
-use crate::math::lanes::{LANES, Lane, ZERO};
+use crate::math::lanes::{LANES, Lane, ZERO, each};
 use crate::math::normal::normal_quantiles;
 
 /// Words taken from a generator at a time.
@@ -32,6 +33,7 @@ pub fn unit_draw(spread: Spread, cut: bool, rng: &mut impl Rng) -> f64 {
 }
 
 /// A word of random bits as a number between -1/2 and 1/2, ends excluded, symmetric.
+#[inline(always)]
 pub(super) fn middled(word: u64) -> f64 {
     // Fifty-two bits behind the one of 1: exact, and without a conversion.
     (f64::from_bits((word >> 12) | 1.0_f64.to_bits()) - 1.5) + 2.0_f64.powi(-53)
@@ -90,26 +92,54 @@ impl Recipe {
     const STANDARD_NORMAL: Self = Self { shape: Shape::Normal { deviation: 1.0, kept: 1.0 }, middle: 0.0, half_width: 1.0 };
 
     /// All that is done before normal numbers are turned.
-    fn begin(self, lane: &mut Lane) {
+    #[inline(always)]
+    fn begin(self, lane: &Lane) -> Lane {
         match self.shape {
-            Shape::Uniform => lane.iter_mut().for_each(|q| *q *= 2.0),
-            Shape::Triangular => lane.iter_mut().for_each(|q| *q = (1.0 - (1.0 - 2.0 * q.abs()).sqrt()).copysign(*q)),
-            Shape::Normal { kept, .. } => lane.iter_mut().for_each(|q| *q *= kept),
+            Shape::Uniform => Lane(each(|i| 2.0 * lane[i])),
+            Shape::Triangular => Lane(each(|i| (1.0 - (1.0 - 2.0 * lane[i].abs()).sqrt()).copysign(lane[i]))),
+            Shape::Normal { kept, .. } => Lane(each(|i| kept * lane[i])),
         }
     }
 
-    fn end(self, lane: &mut Lane) {
-        if let Shape::Normal { deviation, .. } = self.shape {
-            lane.iter_mut().for_each(|z| *z *= deviation);
+    #[inline(always)]
+    fn end(self, lane: &Lane) -> Lane {
+        let of_normal = if let Shape::Normal { deviation, .. } = self.shape { deviation } else { 1.0 };
+        Lane(each(|i| self.middle + self.half_width * (of_normal * lane[i])))
+    }
+}
+
+// A recipe is out of the compiler's sight, or it takes eight numbers of one installation instead of one of eight.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
+fn begin(numbers: &mut [Lane], recipes: &[Recipe]) {
+    for (lane, recipe) in numbers.iter_mut().zip(recipes) {
+        let recipe = std::hint::black_box(recipe);
+        if *recipe != Recipe::STANDARD_NORMAL {
+            *lane = recipe.begin(lane);
         }
-        lane.iter_mut().for_each(|v| *v = self.middle + self.half_width * *v);
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
+fn end(numbers: &mut [Lane], recipes: &[Recipe]) {
+    for (lane, recipe) in numbers.iter_mut().zip(recipes) {
+        let recipe = std::hint::black_box(recipe);
+        if *recipe != Recipe::STANDARD_NORMAL {
+            *lane = recipe.end(lane);
+        }
+    }
+}
+
+/// Random words, made numbers.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
+fn from_words(words: &[[u8; 8]], to: &mut [f64]) {
+    for (to, word) in to.iter_mut().zip(words) {
+        *to = middled(u64::from_le_bytes(*word));
     }
 }
 
 /// Turns uniform numbers, counted from the middle of 0..1, into what their recipes make of them.
 fn made(numbers: &mut [Lane], recipes: &[Recipe]) {
-    let all_but_modes = |(_, recipe): &(&mut Lane, &Recipe)| **recipe != Recipe::STANDARD_NORMAL;
-    numbers.iter_mut().zip(recipes).filter(all_but_modes).for_each(|(lane, recipe)| recipe.begin(lane));
+    begin(numbers, recipes);
     // Normal numbers that stand together are turned together.
     let mut first = 0;
     for run in recipes.chunk_by(|a, b| a.shape.is_normal() == b.shape.is_normal()) {
@@ -118,7 +148,7 @@ fn made(numbers: &mut [Lane], recipes: &[Recipe]) {
         }
         first += run.len();
     }
-    numbers.iter_mut().zip(recipes).filter(all_but_modes).for_each(|(lane, recipe)| recipe.end(lane));
+    end(numbers, recipes);
 }
 
 /// What one number of a drawn installation is.
@@ -202,18 +232,13 @@ impl<'p> Draws<'p> {
     pub(super) fn numbers(&self, rngs: &mut [Stream], to: &mut Vec<Lane>) {
         to.clear();
         to.resize(self.recipes.len(), ZERO);
-        let mut words = [0; 8 * WORDS];
+        let (mut words, mut made) = ([0; 8 * WORDS], [0.0; WORDS]);
         for part in to.chunks_mut(WORDS) {
             for (i, rng) in rngs.iter_mut().enumerate() {
                 let words = &mut words[..8 * part.len()];
                 rng.fill_bytes(words);
-                // As they are; all are made numbers at once.
-                for (lane, word) in part.iter_mut().zip(words.as_chunks::<8>().0) {
-                    lane[i] = f64::from_bits(u64::from_le_bytes(*word));
-                }
-            }
-            for lane in part {
-                lane.iter_mut().for_each(|v| *v = middled(v.to_bits()));
+                from_words(words.as_chunks::<8>().0, &mut made);
+                part.iter_mut().zip(made).for_each(|(lane, number)| lane[i] = number);
             }
         }
         self.spread(to);
