@@ -4,6 +4,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use crate::math::NaturalSpline;
+use crate::math::products::add_multiple;
 
 /// Share of the variance that the kept modes carry.
 const KEPT_VARIANCE: f64 = 0.99;
@@ -60,11 +61,11 @@ impl ProfileModes {
     /// Peak-to-valley on the grid of the profile with these mode amplitudes.
     #[must_use]
     pub fn peak_to_valley(&self, amplitudes: &[f64]) -> f64 {
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for row in self.on_grid.row_iter() {
-            let value: f64 = row.iter().zip(amplitudes).map(|(m, a)| m * a).sum();
-            (low, high) = (low.min(value), high.max(value));
-        }
+        let mut profile = vec![0.0; self.on_grid.nrows()];
+        let modes = self.on_grid.as_slice().chunks(profile.len().max(1));
+        modes.zip(amplitudes).for_each(|(mode, amplitude)| add_multiple(&mut profile, mode, *amplitude));
+        let ends = (f64::INFINITY, f64::NEG_INFINITY);
+        let (low, high) = profile.iter().fold(ends, |(low, high): (f64, f64), value| (low.min(*value), high.max(*value)));
         (high - low).max(0.0)
     }
 

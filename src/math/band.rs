@@ -2,14 +2,17 @@
 //! linear quantity can go while the profile stays in its zone.
 
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome};
-use multiversion::multiversion;
 use nalgebra::{DMatrix, DVector};
+
+use super::products::add_multiple;
 
 /// Amplitudes `a` (and an offset c) with `0 <= G a + c <= 1` on every grid row of G.
 #[derive(Debug, Clone)]
 pub struct Band {
     /// Rows of the constraints `A z <= b` in z = (a, c): the grid rows, then their negatives.
     rows: Vec<Vec<f64>>,
+    /// The same coordinate by coordinate.
+    coordinates: Vec<Vec<f64>>,
     dimension: usize,
 }
 
@@ -42,8 +45,14 @@ impl Corners {
     fn farthest(&mut self, objective: &[f64]) -> Option<usize> {
         self.along.clear();
         self.along.resize(self.active.len(), 0.0);
-        self.coordinates.iter().zip(objective).for_each(|(x, factor)| add_times(&mut self.along, x, *factor));
-        Some(self.along.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?.0)
+        self.coordinates.iter().zip(objective).for_each(|(x, factor)| add_multiple(&mut self.along, x, *factor));
+        let mut best: Option<(f64, usize)> = None;
+        for (k, along) in self.along.iter().enumerate() {
+            if best.is_none_or(|(most, _)| *along >= most) {
+                best = Some((*along, k));
+            }
+        }
+        best.map(|(_, k)| k)
     }
 
     fn at(&self, k: usize) -> Corner {
@@ -62,12 +71,6 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
-/// Adds `factor` times the numbers.
-#[multiversion(targets("x86_64+avx2"))]
-fn add_times(to: &mut [f64], numbers: &[f64], factor: f64) {
-    to.iter_mut().zip(numbers).for_each(|(sum, x)| *sum += factor * x);
-}
-
 impl Band {
     /// The band of a grid matrix: one row a grid point, one column a mode. Columns must be independent.
     #[must_use]
@@ -75,7 +78,9 @@ impl Band {
         let dimension = grid.ncols() + 1;
         let up = grid.row_iter().map(|r| r.iter().copied().chain([1.0]).collect::<Vec<f64>>());
         let down = grid.row_iter().map(|r| r.iter().map(|v| -v).chain([-1.0]).collect::<Vec<f64>>());
-        Self { rows: up.chain(down).collect(), dimension }
+        let rows: Vec<Vec<f64>> = up.chain(down).collect();
+        let coordinates = (0..dimension).map(|j| rows.iter().map(|row| row[j]).collect()).collect();
+        Self { rows, coordinates, dimension }
     }
 
     fn limit(&self, i: usize) -> f64 {
@@ -201,14 +206,21 @@ impl Band {
         DMatrix::from_fn(self.dimension, active.len(), |j, k| self.rows[active[k]][j])
     }
 
+    /// How far every row goes along a direction.
+    fn along(&self, direction: &[f64]) -> Vec<f64> {
+        let mut list = vec![0.0; self.rows.len()];
+        self.coordinates.iter().zip(direction).for_each(|(x, factor)| add_multiple(&mut list, x, *factor));
+        list
+    }
+
     /// First row that blocks a way from the corner, with the step to it.
     fn blocking(&self, corner: &Corner, way: &DVector<f64>) -> Option<(f64, usize)> {
         let mut best: Option<(f64, usize)> = None;
         let least = 1e-12 * way.amax();
-        for (i, row) in self.rows.iter().enumerate().filter(|(i, _)| !corner.active.contains(i)) {
-            let rise = dot(row, way.as_slice());
-            if rise > least {
-                let step = ((self.limit(i) - dot(row, &corner.point)) / rise).max(0.0);
+        let (rises, values) = (self.along(way.as_slice()), self.along(&corner.point));
+        for (i, (rise, value)) in rises.into_iter().zip(values).enumerate() {
+            if rise > least && !corner.active.contains(&i) {
+                let step = ((self.limit(i) - value) / rise).max(0.0);
                 if best.is_none_or(|(b, _)| step < b - 1e-15) {
                     best = Some((step, i));
                 }

@@ -8,6 +8,7 @@ pub mod elliptic;
 pub mod lanes;
 pub mod normal;
 pub mod order;
+pub mod products;
 pub mod proportion;
 pub mod root;
 pub mod scrambled;

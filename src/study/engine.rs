@@ -1,10 +1,15 @@
 //! Runs independent trials in parallel so that trial i depends on the seed and on i alone.
 
+use std::sync::{Mutex, PoisonError};
+
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
 use crate::math::lanes::LANES;
+
+/// Batches that a thread takes at a time, at most: the last ones are waited for.
+const TOGETHER: usize = 8;
 
 /// The random numbers of one trial.
 pub(super) type Stream = ChaCha8Rng;
@@ -32,7 +37,7 @@ pub fn run<M, T: Send>(
 ///
 /// Trial i gets the same generator as in [`run`]; a batch begins at `first` plus a multiple of [`LANES`], but what a trial
 /// gives must not depend on its neighbours.
-pub(super) fn run_batches<M, R: Send>(
+pub(super) fn run_batches<M: Send, R: Send>(
     first: u64,
     count: u64,
     seed: u64,
@@ -43,7 +48,7 @@ pub(super) fn run_batches<M, R: Send>(
 }
 
 /// The same for as many trials as the lists are long, and every batch writes its part of each list.
-pub(super) fn fill_batches<M, T: Send, R: Send>(
+pub(super) fn fill_batches<M: Send, T: Send, R: Send>(
     first: u64,
     lists: &mut [Vec<T>],
     seed: u64,
@@ -55,17 +60,23 @@ pub(super) fn fill_batches<M, T: Send, R: Send>(
     for list in lists {
         parts.iter_mut().zip(list.chunks_mut(LANES)).for_each(|(parts, part)| parts.push(part));
     }
-    let start = || (memory(), vec![ChaCha8Rng::seed_from_u64(seed); LANES]);
-    let one = |(memory, rngs): &mut (M, Vec<ChaCha8Rng>), (number, mut parts): (usize, Vec<&mut [T]>)| {
+    // What one batch has used the next one takes: as many as there are threads.
+    let idle = Mutex::new(Vec::new());
+    let idle = || idle.lock().unwrap_or_else(PoisonError::into_inner);
+    let one = |(number, mut parts): (usize, Vec<&mut [T]>)| {
+        let kept = idle().pop();
+        let (mut memory, mut rngs) = kept.unwrap_or_else(|| (memory(), vec![ChaCha8Rng::seed_from_u64(seed); LANES]));
         let start = first + (number * LANES) as u64;
-        let rngs = &mut rngs[..LANES.min(count - number * LANES)];
-        for (rng, i) in rngs.iter_mut().zip(start..) {
+        let own = &mut rngs[..LANES.min(count - number * LANES)];
+        for (rng, i) in own.iter_mut().zip(start..) {
             rng.set_word_pos(0);
             rng.set_stream(i);
         }
-        batch(memory, start, rngs, &mut parts)
+        let result = batch(&mut memory, start, own, &mut parts);
+        idle().push((memory, rngs));
+        result
     };
-    parts.into_par_iter().enumerate().map_init(start, one).collect()
+    parts.into_par_iter().enumerate().with_max_len(TOGETHER).map(one).collect()
 }
 
 /// Random words that belong to a seed and to a number, whatever else is drawn.

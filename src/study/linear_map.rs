@@ -134,14 +134,17 @@ impl LinearMap {
         let limited: Vec<usize> = (0..slots.len()).filter(|&i| slots[i] > 0.0).collect();
         let grid = &numbers.modes().on_grid;
         let of_point = |p: usize| -> Sparse { (0..grid.ncols()).map(|m| (m as u32, grid[(p, m)])).collect() };
+        let rail: Vec<Vec<Sparse>> = rail.into_iter().map(|values| with_forces(values, &forces)).collect();
+        // Rows answer to much the same numbers at every station.
+        let groups = rail.first().map_or_else(Vec::new, |rows| Tiles::groups(rows));
         let kept = mirrored(&response, &made);
         let only = |rows: &[Sparse]| -> Vec<Sparse> { kept.rows.iter().map(|&r| rows[r].clone()).collect() };
         Ok(Some(Self {
             stations: evaluator
                 .stations
                 .iter()
-                .zip(rail)
-                .map(|(s, rail)| StationRows { share: s.share, rail: Tiles::new(&with_forces(rail, &forces)) })
+                .zip(&rail)
+                .map(|(s, rail)| StationRows { share: s.share, rail: Tiles::grouped(rail, &groups) })
                 .collect(),
             blocks: ask.blocks(&weights, &situations),
             joints: ask.joints(&situations, &kept),

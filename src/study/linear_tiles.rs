@@ -36,8 +36,12 @@ const fn cost(rows: usize, inputs: usize) -> usize {
 }
 
 impl Tiles {
-    /// Puts rows together as long as that costs less. Rows that fill up a tile go to places behind the last row.
     pub(super) fn new(rows: &[Sparse]) -> Self {
+        Self::grouped(rows, &Self::groups(rows))
+    }
+
+    /// Puts rows together as long as that costs less.
+    pub(super) fn groups(rows: &[Sparse]) -> Vec<Vec<usize>> {
         let mut groups: Vec<(Vec<usize>, Vec<u32>)> = (0..rows.len()).map(|r| (vec![r], inputs(rows, &[r]))).collect();
         loop {
             let together = |a: usize, b: usize| {
@@ -54,13 +58,18 @@ impl Tiles {
             groups[a].0.extend(others);
             groups[a].1 = inputs(rows, &groups[a].0);
         }
+        groups.into_iter().map(|(of, _)| of).collect()
+    }
+
+    /// Tiles of rows that are put together already. Rows that fill up a tile go to places behind the last row.
+    pub(super) fn grouped(rows: &[Sparse], groups: &[Vec<usize>]) -> Self {
         let mut tiles = Self { eight: Run::new(), six: Run::new(), four: Run::new(), two: Run::new(), outputs: rows.len() + LARGE };
-        for (of, _) in groups {
+        for of in groups {
             match of.len() {
-                1 | 2 => tiles.two.push(rows, &of),
-                3 | 4 => tiles.four.push(rows, &of),
-                5 | 6 => tiles.six.push(rows, &of),
-                _ => tiles.eight.push(rows, &of),
+                1 | 2 => tiles.two.push(rows, of),
+                3 | 4 => tiles.four.push(rows, of),
+                5 | 6 => tiles.six.push(rows, of),
+                _ => tiles.eight.push(rows, of),
             }
         }
         tiles

@@ -2,6 +2,8 @@
 
 use super::divide::Divided;
 use super::tilt::{Tilt, with_mean};
+use crate::math::lanes::{LANES, Lane, ZERO};
+use crate::math::products::{add_multiple, combination};
 
 /// Share of plain numbers: no weight is larger than its inverse, whatever ways were overlooked.
 pub(super) const PLAIN: f64 = 0.2;
@@ -26,6 +28,27 @@ const MEANT: f64 = 3.0;
 
 /// Numbers of one point, and its weight.
 pub(super) type Point = (Vec<f64>, f64);
+
+/// Weighed points.
+pub(super) struct Points {
+    pub(super) list: Vec<Point>,
+    /// The same side by side, number by number; zeros behind the last point.
+    side_by_side: Vec<Vec<Lane>>,
+}
+
+impl Points {
+    pub(super) fn new(list: Vec<Point>) -> Self {
+        let lane = |some: &[Point], j: usize| Lane(std::array::from_fn(|i| some.get(i).map_or(0.0, |p| p.0[j])));
+        let side_by_side = list.chunks(LANES).map(|some| (0..some[0].0.len()).map(|j| lane(some, j)).collect()).collect();
+        Self { list, side_by_side }
+    }
+
+    /// How far each point lies along a direction.
+    pub(super) fn along(&self, direction: &[f64]) -> Vec<f64> {
+        let all = self.side_by_side.iter().flat_map(|lanes| combination(lanes, direction).0);
+        all.take(self.list.len()).collect()
+    }
+}
 
 /// A leaning and its share.
 #[derive(Debug, Clone, PartialEq)]
@@ -73,30 +96,40 @@ impl Mixture {
         order
     }
 
-    /// Weight of a point: plain density over that of the mixture.
-    pub(super) fn weight(&self, numbers: &[f64]) -> f64 {
-        1.0 / self.0.iter().map(|p| p.share * p.tilt.ln_density(numbers).exp()).sum::<f64>()
+    /// Weights of points side by side: plain density over that of the mixture.
+    pub(super) fn weights(&self, numbers: &[Lane]) -> Lane {
+        let mut density = ZERO;
+        for part in &self.0 {
+            let along = combination(numbers, part.tilt.theta());
+            density.iter_mut().zip(along.0).for_each(|(sum, along)| *sum += part.share * part.tilt.ln_density(along).exp());
+        }
+        Lane(density.map(|density| 1.0 / density))
     }
 }
 
 /// Leanings nearest (by the distance of Kullback and Leibler) to the law of weighed points, by expectation and maximisation
 /// (Cappe and others, Statistics and Computing 18, 2008), from the less and the more bad half of every group. Points fall in
 /// badness.
-pub(super) fn fit(divided: &Divided, points: &[Point]) -> Vec<Part> {
+pub(super) fn fit(divided: &Divided, points: &Points) -> Vec<Part> {
+    let list = &points.list;
     let sums = |half: &[usize]| {
-        let mut sums = Sums::new(points);
-        half.iter().for_each(|i| sums.take(&points[*i].0, points[*i].1));
+        let mut sums = Sums::new(list);
+        half.iter().for_each(|i| sums.take(&list[*i].0, list[*i].1));
         sums
     };
     let halves = divided.groups.iter().flat_map(|g| <[_; 2]>::from(g.split_at(g.len() / 2)));
     let mut parts = fitted(halves.filter(|half| !half.is_empty()).map(sums).collect(), &divided.by);
     for _ in 0..STEPS {
-        let mut sums: Vec<Sums> = parts.iter().map(|_| Sums::new(points)).collect();
-        for (numbers, weight) in points {
-            let ln: Vec<f64> = parts.iter().map(|p| p.share.ln() + p.tilt.ln_density(numbers)).collect();
+        let mut sums: Vec<Sums> = parts.iter().map(|_| Sums::new(list)).collect();
+        let along: Vec<Vec<f64>> = parts.iter().map(|p| points.along(p.tilt.theta())).collect();
+        let mut ln = vec![0.0; parts.len()];
+        for (i, (numbers, weight)) in list.iter().enumerate() {
+            for (ln, (part, along)) in ln.iter_mut().zip(parts.iter().zip(&along)) {
+                *ln = part.share.ln() + part.tilt.ln_density(along[i]);
+            }
             let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let all: f64 = ln.iter().map(|l| (l - top).exp()).sum();
-            for (sums, ln) in sums.iter_mut().zip(ln) {
+            for (sums, ln) in sums.iter_mut().zip(&ln) {
                 let answered_for = (ln - top).exp() / all;
                 if answered_for > HARDLY {
                     sums.take(numbers, weight * answered_for);
@@ -128,7 +161,7 @@ impl Sums {
     fn take(&mut self, numbers: &[f64], weight: f64) {
         self.weight += weight;
         self.squares += weight * weight;
-        self.numbers.iter_mut().zip(numbers).for_each(|(sum, q)| *sum += weight * q);
+        add_multiple(&mut self.numbers, numbers, weight);
     }
 
     fn part(self, all: f64, by: &[usize]) -> Part {
@@ -161,12 +194,12 @@ mod tests {
         let n = 4000;
         let weight = |i: usize| {
             let (at, v) = ((i as f64 + 0.5) / n as f64, (i * 1237 % n) as f64 / n as f64 - 0.4999);
-            mixture.weight(&[mixture.part_at(at).lean(0, v), 0.1])
+            mixture.weights(&[Lane([mixture.part_at(at).lean(0, v); LANES]), Lane([0.1; LANES])])[i % LANES]
         };
         let all: f64 = (0..n).map(weight).sum();
         assert!((all / n as f64 - 1.0).abs() < 0.01, "{all}");
         assert!((0..n).all(|i| weight(i) <= 1.0 / PLAIN));
-        assert_eq!(Mixture::new(2, Vec::new()).weight(&[0.3, -0.4]), 1.0);
+        assert_eq!(Mixture::new(2, Vec::new()).weights(&[Lane([0.3; LANES]), Lane([-0.4; LANES])]), Lane([1.0; LANES]));
     }
 
     #[test]
@@ -176,7 +209,7 @@ mod tests {
         let (up, down) = (Tilt::new([with_mean(0.3), 0.0]), Tilt::new([with_mean(-0.4), 0.0]));
         let cloud =
             |tilt: Tilt, weight: f64| even(500).enumerate().map(move |(i, v)| (vec![tilt.lean(0, v), i as f64 / 500.0 - 0.5], weight));
-        let points: Vec<Point> = cloud(up, 1.0).chain(cloud(down, 3.0)).collect();
+        let points = Points::new(cloud(up, 1.0).chain(cloud(down, 3.0)).collect());
         let parts = fit(&Divided { groups: vec![(0..500).collect(), (500..1000).collect()], by: vec![0] }, &points);
         let of = |sign: f64| parts.iter().filter(move |p| p.tilt.theta()[0] * sign > 0.0);
         let mean_of = |sign: f64| of(sign).map(|p| p.share * mean(p.tilt.theta()[0])).sum::<f64>() / of(sign).map(|p| p.share).sum::<f64>();
@@ -186,7 +219,7 @@ mod tests {
 
     #[test]
     fn check_few_points_do_not_promise_much() {
-        let points: Vec<Point> = vec![(vec![-0.49, 0.3, 0.2], 1.0); 3];
+        let points = Points::new(vec![(vec![-0.49, 0.3, 0.2], 1.0); 3]);
         let part = &fit(&Divided { groups: vec![vec![0, 1, 2]], by: vec![0] }, &points)[0];
         assert!((-8.0..-2.0).contains(&part.tilt.theta()[0]) && part.tilt.theta()[1..] == [0.0, 0.0], "{part:?}");
     }

@@ -8,7 +8,7 @@
 use rayon::prelude::*;
 
 use super::divide::divide;
-use super::mixture::{Mixture, Part, Point, fit};
+use super::mixture::{Mixture, Part, Point, Points, fit};
 use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::math::order::Quantile;
 use crate::math::scrambled::Directions;
@@ -102,11 +102,8 @@ impl<F: Fn(&mut Memory, &[Lane]) -> Result<Lane, NotConverged> + Sync> Search<F>
                 order.iter().enumerate().for_each(|(axis, &j)| lanes[j][lane] = tilt.lean(j, at(point, axis + 1)));
             }
             let badness = (self.badness)(memory, &lanes)?;
-            let one = |i: usize| {
-                let numbers = own(&lanes, i);
-                let weight = mixture.weight(&numbers);
-                Drawn { badness: badness[i], point: (numbers, weight) }
-            };
+            let weights = mixture.weights(&lanes);
+            let one = |i: usize| Drawn { badness: badness[i], point: (own(&lanes, i), weights[i]) };
             Ok((0..LANES).map(one).collect::<Vec<_>>())
         };
         let found =
@@ -123,7 +120,7 @@ fn leanings(drawn: &[Drawn], chance: f64, share: f64) -> Vec<Part> {
         sum += d.point.1;
         sum <= wanted
     };
-    let bad: Vec<Point> = drawn.iter().take_while(beyond).map(|d| d.point.clone()).collect();
+    let bad = Points::new(drawn.iter().take_while(beyond).map(|d| d.point.clone()).collect());
     fit(&divide(&bad), &bad).into_iter().map(|part| Part { share: share * part.share, ..part }).collect()
 }
 

@@ -1,0 +1,49 @@
+//! Sums of products, many at a time, the same bits on every processor.
+
+use multiversion::multiversion;
+
+use super::lanes::{EIGHT, EIGHT_ZEROS, EightLane, Lane, ZERO, each, part, put};
+
+/// Adds `factor` times the numbers.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2", "x86_64+avx2"))]
+pub fn add_multiple(to: &mut [f64], numbers: &[f64], factor: f64) {
+    for (sum, x) in to.iter_mut().zip(numbers) {
+        *sum += factor * x;
+    }
+}
+
+/// Sum over all lanes of lane times factor.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2", "x86_64+avx2"))]
+#[must_use]
+pub fn combination(lanes: &[Lane], factors: &[f64]) -> Lane {
+    let (mut low, mut high) = (EIGHT_ZEROS, EIGHT_ZEROS);
+    for (lane, factor) in lanes.iter().zip(factors) {
+        let (first, second): (EightLane, EightLane) = (part(lane, 0), part(lane, EIGHT));
+        low = each(|i| low[i] + factor * first[i]);
+        high = each(|i| high[i] + factor * second[i]);
+    }
+    let mut sum = ZERO;
+    put(&mut sum, 0, low);
+    put(&mut sum, EIGHT, high);
+    sum
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whole numbers, whose sums are exact.
+    #[test]
+    fn check_sums_of_products() {
+        for length in 0..40 {
+            let a: Vec<f64> = (0..length).map(|i| f64::from(i * 7 % 11) - 4.0).collect();
+            let b: Vec<f64> = (0..length).map(|i| f64::from(i * 5 % 13) - 6.0).collect();
+            let mut sum = a.clone();
+            add_multiple(&mut sum, &b, -3.0);
+            assert!((0..a.len()).all(|i| sum[i] == a[i] - 3.0 * b[i]), "{length}");
+            let lanes: Vec<Lane> = a.iter().map(|x| Lane(std::array::from_fn(|i| x + i as f64))).collect();
+            let expected = |i: usize| a.iter().zip(&b).map(|(x, y)| (x + i as f64) * y).sum::<f64>();
+            assert_eq!(combination(&lanes, &b), Lane(std::array::from_fn(expected)), "{length}");
+        }
+    }
+}
