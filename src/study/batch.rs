@@ -61,14 +61,13 @@ pub(super) fn drawn_outcomes(
     count: u64,
 ) -> Result<Vec<Outcome>, NotConverged> {
     let batch = Batch::new(evaluator, draws, service)?;
-    let mut lists = [vec![Outcome::start(); count as usize]];
-    let done = fill_batches(0, &mut lists, seed, Memory::default, |memory, _, rngs, to| {
+    let mut outcomes = vec![Outcome::start(); count as usize];
+    let done = fill_batches(0, &mut outcomes, 1, seed, Memory::default, |memory, _, rngs, to| {
         draws.numbers(rngs, &mut memory.numbers);
-        to[0].copy_from_slice(batch.run(&memory.numbers, rngs.len(), &mut memory.work).map_err(|(_, e)| e)?);
+        to.copy_from_slice(batch.run(&memory.numbers, rngs.len(), &mut memory.work).map_err(|(_, e)| e)?);
         Ok(())
     });
     done.into_iter().collect::<Result<(), _>>()?;
-    let [outcomes] = lists;
     Ok(outcomes)
 }
 

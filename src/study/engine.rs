@@ -44,39 +44,44 @@ pub(super) fn run_batches<M: Send, R: Send>(
     memory: impl Fn() -> M + Sync + Send,
     batch: impl Fn(&mut M, u64, &mut [ChaCha8Rng]) -> R + Sync + Send,
 ) -> Vec<R> {
-    fill_batches(first, &mut [vec![(); count as usize]], seed, memory, |memory, start, rngs, _| batch(memory, start, rngs))
+    fill_batches(first, &mut vec![(); count as usize], 1, seed, memory, |memory, start, rngs, _| batch(memory, start, rngs))
 }
 
-/// The same for as many trials as the lists are long, and every batch writes its part of each list.
+/// The same, and every batch writes its part of `to`: so many kinds of values a trial, kind by kind ([`of_batches`]).
 pub(super) fn fill_batches<M: Send, T: Send, R: Send>(
     first: u64,
-    lists: &mut [Vec<T>],
+    to: &mut [T],
+    kinds: usize,
     seed: u64,
     memory: impl Fn() -> M + Sync + Send,
-    batch: impl Fn(&mut M, u64, &mut [ChaCha8Rng], &mut [&mut [T]]) -> R + Sync + Send,
+    batch: impl Fn(&mut M, u64, &mut [ChaCha8Rng], &mut [T]) -> R + Sync + Send,
 ) -> Vec<R> {
-    let count = lists.iter().map(Vec::len).min().unwrap_or(0);
-    let mut parts: Vec<Vec<&mut [T]>> = (0..count.div_ceil(LANES)).map(|_| Vec::with_capacity(lists.len())).collect();
-    for list in lists {
-        parts.iter_mut().zip(list.chunks_mut(LANES)).for_each(|(parts, part)| parts.push(part));
-    }
     // What one batch has used the next one takes: as many as there are threads.
     let idle = Mutex::new(Vec::new());
     let idle = || idle.lock().unwrap_or_else(PoisonError::into_inner);
-    let one = |(number, mut parts): (usize, Vec<&mut [T]>)| {
+    let one = |(number, part): (usize, &mut [T])| {
         let kept = idle().pop();
         let (mut memory, mut rngs) = kept.unwrap_or_else(|| (memory(), vec![ChaCha8Rng::seed_from_u64(seed); LANES]));
         let start = first + (number * LANES) as u64;
-        let own = &mut rngs[..LANES.min(count - number * LANES)];
+        let own = &mut rngs[..part.len() / kinds];
         for (rng, i) in own.iter_mut().zip(start..) {
             rng.set_word_pos(0);
             rng.set_stream(i);
         }
-        let result = batch(&mut memory, start, own, &mut parts);
+        let result = batch(&mut memory, start, own, part);
         idle().push((memory, rngs));
         result
     };
-    parts.into_par_iter().enumerate().with_max_len(TOGETHER).map(one).collect()
+    to.par_chunks_mut(LANES * kinds).enumerate().with_max_len(TOGETHER).map(one).collect()
+}
+
+/// The values of one kind that batches wrote, in the order of the trials.
+pub(super) fn of_batches<T: Copy>(list: &[T], kinds: usize, kind: usize) -> Vec<T> {
+    let mut own = Vec::with_capacity(list.len() / kinds);
+    for batch in list.chunks(LANES * kinds) {
+        own.extend_from_slice(batch.chunks(batch.len() / kinds).nth(kind).unwrap_or_default());
+    }
+    own
 }
 
 /// Random words that belong to a seed and to a number, whatever else is drawn.

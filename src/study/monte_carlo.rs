@@ -3,7 +3,7 @@
 use super::adaptive::{Estimates, SEQUENCE, settled};
 use super::alone::{Alone, sources_alone};
 use super::batch::{Batch, Memory};
-use super::engine::{fill_batches, run_batches};
+use super::engine::{fill_batches, of_batches, run_batches};
 use super::evaluate::{Evaluator, Work};
 use super::far::{FarEnds, far_ends};
 use super::findings::{Finding, findings};
@@ -128,8 +128,8 @@ pub fn monte_carlo(
     };
     let mut tallies: Vec<Tally> = evaluators.iter().map(|_| Tally::new(plan)).collect();
     let readings = Reading::ALL.len();
-    // Column by column, arrangement after arrangement.
-    let mut columns = vec![Vec::new(); readings * evaluators.len()];
+    let kinds = readings * evaluators.len();
+    let mut values = vec![0.0; BETWEEN_REPORTS.min(most) as usize * kinds];
     let mut strokes: Vec<Vec<Vec<f64>>> = evaluators.iter().map(|_| Vec::new()).collect();
     let chosen = evaluators.iter().position(|e| e.machine.arrangement == plan.chosen).unwrap_or(0);
     let mut done = 0;
@@ -137,21 +137,21 @@ pub fn monte_carlo(
     while done < most {
         // Sequences of the adaptive procedure end on a batch.
         let count = BETWEEN_REPORTS.min(most - done).min(SEQUENCE - done % SEQUENCE);
-        columns.iter_mut().for_each(|column| column.resize(count as usize, 0.0));
-        let lots = fill_batches(done, &mut columns, seed, Memory::default, |memory, start, rngs, to| {
+        let values = &mut values[..count as usize * kinds];
+        let lots = fill_batches(done, values, kinds, seed, Memory::default, |memory, start, rngs, to| {
             let count = rngs.len();
             sampler.numbers(rngs, &mut memory.numbers);
-            let one = |(batch, to): (&Batch<'_, '_>, &mut [&mut [f64]])| {
+            let one = |(batch, to): (&Batch<'_, '_>, &mut [f64])| {
                 let found = batch.run(&memory.numbers, count, &mut memory.work);
                 let outcomes = found.map_err(|(i, error)| (start + i as u64, error))?;
-                for (reading, column) in Reading::ALL.iter().zip(to) {
+                for (reading, column) in Reading::ALL.iter().zip(to.chunks_mut(count)) {
                     column.iter_mut().zip(outcomes).for_each(|(value, outcome)| *value = reading.of(outcome));
                 }
                 let lot = Lot::of(plan, outcomes);
                 let kept = if start < KEPT_STROKES { count } else { 0 };
                 Ok((lot, (0..kept).map(|i| memory.work.stroke_peak_n(i)).collect::<Vec<_>>()))
             };
-            batches.iter().zip(to.chunks_mut(readings)).map(one).collect::<Result<Vec<_>, (u64, NotConverged)>>()
+            batches.iter().zip(to.chunks_mut(readings * count)).map(one).collect::<Result<Vec<_>, (u64, NotConverged)>>()
         });
         for of_batch in lots {
             for (a, (lot, kept)) in of_batch?.into_iter().enumerate() {
@@ -159,11 +159,12 @@ pub fn monte_carlo(
                 strokes[a].extend(kept);
             }
         }
-        tallies.par_iter_mut().zip(columns.par_chunks(readings)).for_each(|(tally, columns)| tally.extend(columns));
+        let column = |a: usize, reading: Reading| of_batches(values, kinds, a * readings + reading as usize);
+        tallies.par_iter_mut().enumerate().for_each(|(a, tally)| tally.extend(|reading| column(a, reading)));
         done += count;
         progress(done);
         if let Length::Digits { digits, .. } = length {
-            enough.take(&columns[chosen * readings..]);
+            enough.take(|reading| column(chosen, reading));
             if done % SEQUENCE == 0 && enough.reached(&tallies[chosen], digits) {
                 break;
             }
@@ -191,9 +192,8 @@ struct Settling {
 impl Settling {
     const QUANTITIES: [Reading; 2] = [Reading::Life, Reading::PeakLoad];
 
-    /// Takes columns in, one of each reading.
-    fn take(&mut self, columns: &[Vec<f64>]) {
-        self.running.iter_mut().zip(Self::QUANTITIES).for_each(|(running, of)| running.extend(&columns[of as usize]));
+    fn take(&mut self, column: impl Fn(Reading) -> Vec<f64>) {
+        self.running.iter_mut().zip(Self::QUANTITIES).for_each(|(running, of)| running.extend(column(of)));
     }
 
     /// Closes the running sequence and says whether both quantities have settled.

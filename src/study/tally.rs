@@ -98,9 +98,8 @@ impl Tally {
 
     /// Takes in the next outcomes, in the order of the draws.
     pub fn take(&mut self, plan: &Plan, outcomes: &[Outcome]) {
-        let columns: Vec<Vec<f64>> = Reading::ALL.iter().map(|reading| outcomes.iter().map(|o| reading.of(o)).collect()).collect();
         self.join(Lot::of(plan, outcomes));
-        self.extend(&columns);
+        self.extend(|reading| outcomes.iter().map(|o| reading.of(o)).collect());
     }
 
     /// Takes in what was counted of the next outcomes.
@@ -116,15 +115,15 @@ impl Tally {
         self.draws += lot.draws;
     }
 
-    /// Takes in the readings of the next outcomes, a column of each.
-    pub(super) fn extend(&mut self, columns: &[Vec<f64>]) {
+    /// Takes in the readings of the next outcomes.
+    pub(super) fn extend(&mut self, column: impl Fn(Reading) -> Vec<f64> + Sync) {
         // Each reading is counted by one thread in the order of the draws: the same bits for any number of threads.
-        self.readings.par_iter_mut().zip(Reading::ALL).zip(columns).for_each(|((distribution, reading), column)| {
+        self.readings.par_iter_mut().zip(Reading::ALL).for_each(|(distribution, reading)| {
+            let mut values = column(reading);
             if reading.is_of_rows() {
-                distribution.extend(&column.iter().copied().filter(|v| !v.is_nan()).collect::<Vec<_>>());
-            } else {
-                distribution.extend(column);
+                values.retain(|v| !v.is_nan());
             }
+            distribution.extend(&values);
         });
     }
 
