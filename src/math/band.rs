@@ -4,7 +4,7 @@
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome};
 use nalgebra::{DMatrix, DVector};
 
-use super::products::add_multiple;
+use super::products::{add_multiple, largest};
 
 /// Amplitudes `a` (and an offset c) with `0 <= G a + c <= 1` on every grid row of G.
 #[derive(Debug, Clone)]
@@ -46,13 +46,7 @@ impl Corners {
         self.along.clear();
         self.along.resize(self.active.len(), 0.0);
         self.coordinates.iter().zip(objective).for_each(|(x, factor)| add_multiple(&mut self.along, x, *factor));
-        let mut best: Option<(f64, usize)> = None;
-        for (k, along) in self.along.iter().enumerate() {
-            if best.is_none_or(|(most, _)| *along >= most) {
-                best = Some((*along, k));
-            }
-        }
-        best.map(|(_, k)| k)
+        largest(&self.along)
     }
 
     fn at(&self, k: usize) -> Corner {

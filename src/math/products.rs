@@ -12,6 +12,22 @@ pub fn add_multiple(to: &mut [f64], numbers: &[f64], factor: f64) {
     }
 }
 
+/// Place of the largest number, the first of several; none of them may be NaN.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2", "x86_64+avx2"))]
+#[must_use]
+pub fn largest(numbers: &[f64]) -> Option<usize> {
+    let (eights, rest) = numbers.as_chunks::<EIGHT>();
+    let mut most = [f64::NEG_INFINITY; EIGHT];
+    for eight in eights {
+        most = each(|i| if eight[i] > most[i] { eight[i] } else { most[i] });
+    }
+    let mut largest = f64::NEG_INFINITY;
+    for x in most.iter().chain(rest) {
+        largest = if *x > largest { *x } else { largest };
+    }
+    numbers.iter().position(|x| *x == largest)
+}
+
 /// Sum over all lanes of lane times factor.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2", "x86_64+avx2"))]
 #[must_use]
@@ -31,6 +47,18 @@ pub fn combination(lanes: &[Lane], factors: &[f64]) -> Lane {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn check_the_largest_of_every_length() {
+        assert_eq!(largest(&[]), None);
+        for length in 1..40 {
+            for place in 0..length {
+                let numbers: Vec<f64> = (0..length).map(|i| if i == place { 0.5 } else { -((i * 7 % 5) as f64) - 1.0 }).collect();
+                assert_eq!(largest(&numbers), Some(place), "{length}");
+                assert_eq!(largest(&[numbers.clone(), numbers].concat()), Some(place), "{length}");
+            }
+        }
+    }
 
     /// Whole numbers, whose sums are exact.
     #[test]

@@ -45,15 +45,14 @@ pub(super) fn reach(map: &AffineMap, tolerance_box: &ToleranceBox, row: &[f64], 
 }
 
 impl Spreads {
-    pub(super) fn new(map: &AffineMap, tolerance_box: &ToleranceBox, blocks: usize, weights: [f64; 5]) -> Self {
+    pub(super) fn new(map: &AffineMap, tolerance_box: &ToleranceBox, blocks: usize, weights: [f64; 5], corners: &mut Corners) -> Self {
         let stations = map.load_rows.len() / (5 * blocks);
-        let mut corners = Corners::default();
         let mut values = Vec::with_capacity(stations * blocks);
         for station in 0..stations {
             for block in 0..blocks {
                 values.push(std::array::from_fn(|pattern| {
                     let row = signed_row(map, blocks, station, block, pattern, &weights);
-                    reach(map, tolerance_box, &row, &mut corners).0
+                    reach(map, tolerance_box, &row, corners).0
                 }));
             }
         }
@@ -92,14 +91,13 @@ pub(super) fn signed_row(map: &AffineMap, blocks: usize, station: usize, block: 
 /// With M the greatest displacement without stops, a float past its stop by e is held by k e, and pushed by others'
 /// stops: `e_j (1 + C_jj k_j) <= M_j - T_j + sum |C_ji| k_i e_i`. The least e that allows this is found by repeated
 /// substitution from 0, which rises to it when it exists; otherwise there is no bound (`None`).
-pub(super) fn float_reach(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law]) -> Option<Vec<(f64, f64)>> {
+pub(super) fn float_reach(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law], corners: &mut Corners) -> Option<Vec<(f64, f64)>> {
     let m = laws.len();
-    let mut corners = Corners::default();
     let mut free = vec![0.0_f64; m];
     let stations = map.float_rows.len().checked_div(m).unwrap_or(0);
     for station in 0..stations {
         for (f, greatest) in free.iter_mut().enumerate() {
-            let spread = reach(map, tolerance_box, &map.float_rows[station * m + f], &mut corners).0;
+            let spread = reach(map, tolerance_box, &map.float_rows[station * m + f], corners).0;
             let places = map.places.iter().zip(&map.floats).filter(|(p, _)| p.station == station);
             *greatest = places.map(|(_, d)| d[f].abs() + spread).fold(*greatest, f64::max);
         }
@@ -153,7 +151,7 @@ mod tests {
 
     fn reached(found: &AffineMap, laws: [Law; 2]) -> Option<Vec<(f64, f64)>> {
         let plan = plan_of_two();
-        float_reach(found, &square(&plan), &laws)
+        float_reach(found, &square(&plan), &laws, &mut Corners::default())
     }
 
     fn near(found: &[(f64, f64)], expected: [(f64, f64); 2]) {

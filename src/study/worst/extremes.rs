@@ -35,22 +35,25 @@ impl Extremes {
         let mut map = AffineMap::new(evaluator, tolerance_box).map_err(|why| why.0)?;
         let laws: Vec<Law> =
             evaluator.machine.joint_laws().into_iter().map(|(_, law)| law).filter(|law| matches!(law, Law::Float { .. })).collect();
-        let floats = float_reach(&map, tolerance_box, &laws).ok_or("the floats' stops may drive each other without limit")?;
-        let travel = travel_bound(&map, tolerance_box, &laws, &floats);
+        // All look for the ends of the same zone.
+        let corners = &mut Corners::default();
+        let floats = float_reach(&map, tolerance_box, &laws, corners).ok_or("the floats' stops may drive each other without limit")?;
+        let travel = travel_bound(&map, tolerance_box, &laws, &floats, corners);
         for (unknown, ((_, past), law)) in map.unknown_n.iter_mut().zip(floats.iter().zip(&laws)) {
             if let Law::Float { k_stop, .. } = law {
                 *unknown += k_stop * past;
             }
         }
         let blocks = plan.block_count();
-        let dynamic = Spreads::new(&map, tolerance_box, blocks, dynamic_weights(&plan.block));
-        let fixed = Spreads::new(&map, tolerance_box, blocks, static_weights(&plan.block));
-        let of_blocks: Vec<Greatest> = (0..blocks).map(|b| greatest(&map, tolerance_box, &dynamic, blocks, b)).collect();
-        let static_load_n = (0..blocks).map(|b| greatest(&map, tolerance_box, &fixed, blocks, b)).fold((0.0, Vec::new()), larger);
+        let dynamic = Spreads::new(&map, tolerance_box, blocks, dynamic_weights(&plan.block), corners);
+        let fixed = Spreads::new(&map, tolerance_box, blocks, static_weights(&plan.block), corners);
+        let of_blocks: Vec<Greatest> = (0..blocks).map(|b| greatest(&map, tolerance_box, &dynamic, (blocks, b), corners)).collect();
+        let static_load_n =
+            (0..blocks).map(|b| greatest(&map, tolerance_box, &fixed, (blocks, b), corners)).fold((0.0, Vec::new()), larger);
         Ok(Self {
-            joint_n: largest_resultant(&map, tolerance_box, joint_forces(&map)),
-            tool_mm: largest_resultant(&map, tolerance_box, tool_parts(&map, plan.duty.len(), 0..3)),
-            yaw_rad: largest_resultant(&map, tolerance_box, tool_parts(&map, plan.duty.len(), 3..4)),
+            joint_n: largest_resultant(&map, tolerance_box, joint_forces(&map), corners),
+            tool_mm: largest_resultant(&map, tolerance_box, tool_parts(&map, plan.duty.len(), 0..3), corners),
+            yaw_rad: largest_resultant(&map, tolerance_box, tool_parts(&map, plan.duty.len(), 3..4), corners),
             past_stops: floats.iter().map(|f| f.1).collect(),
             c0_n: plan.block.c0_n,
             blocks: of_blocks,
@@ -93,17 +96,23 @@ fn larger(a: Greatest, b: Greatest) -> Greatest {
 }
 
 /// Greatest equivalent load of a block anywhere, with a point that has it.
-fn greatest(map: &AffineMap, tolerance_box: &ToleranceBox, spreads: &Spreads, blocks: usize, b: usize) -> Greatest {
+fn greatest(
+    map: &AffineMap,
+    tolerance_box: &ToleranceBox,
+    spreads: &Spreads,
+    (blocks, b): (usize, usize),
+    corners: &mut Corners,
+) -> Greatest {
     let best = (0..map.places.len())
         .map(|p| (p, spreads.greatest(map, blocks, p, b)))
         .fold((0, (0.0, 0, 1.0)), |a, x| if x.1.0 > a.1.0 { x } else { a });
     let (place, (value, pattern, side)) = best;
     let row: Vec<f64> = signed_row(map, blocks, map.places[place].station, b, pattern, &spreads.weights).iter().map(|r| r * side).collect();
-    (value, reach(map, tolerance_box, &row, &mut Corners::default()).1)
+    (value, reach(map, tolerance_box, &row, corners).1)
 }
 
 /// Largest share of a float's travel, with the corner that moves that float most.
-fn travel_bound(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law], floats: &[(f64, f64)]) -> Greatest {
+fn travel_bound(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law], floats: &[(f64, f64)], corners: &mut Corners) -> Greatest {
     let mut best = (0.0, Vec::new());
     for (f, (law, (way, _))) in laws.iter().zip(floats).enumerate() {
         let Law::Float { travel, .. } = law else { continue };
@@ -113,7 +122,7 @@ fn travel_bound(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law], flo
             for (place, d) in map.places.iter().zip(&map.floats) {
                 let side = if d[f] < 0.0 { -1.0 } else { 1.0 };
                 let row: Vec<f64> = map.float_rows[place.station * laws.len() + f].iter().map(|r| r * side).collect();
-                let (spread, point) = reach(map, tolerance_box, &row, &mut Corners::default());
+                let (spread, point) = reach(map, tolerance_box, &row, corners);
                 corner = larger(corner, (d[f].abs() + spread, point));
             }
             best = (used, corner.1);
@@ -126,12 +135,16 @@ fn travel_bound(map: &AffineMap, tolerance_box: &ToleranceBox, laws: &[Law], flo
 type Resultant<'m> = (usize, &'m [Vec<f64>], &'m [f64]);
 
 /// Largest resultant of some components, with a corner that makes its largest component greatest.
-fn largest_resultant<'m>(map: &AffineMap, tolerance_box: &ToleranceBox, all: impl Iterator<Item = Resultant<'m>>) -> Greatest {
+fn largest_resultant<'m>(
+    map: &AffineMap,
+    tolerance_box: &ToleranceBox,
+    all: impl Iterator<Item = Resultant<'m>>,
+    corners: &mut Corners,
+) -> Greatest {
     let mut best = (0.0, Vec::new());
-    let mut corners = Corners::default();
     let mut known: BTreeMap<usize, Vec<Greatest>> = BTreeMap::new();
     for (rows_of, rows, values) in all {
-        let spreads = known.entry(rows_of).or_insert_with(|| rows.iter().map(|r| reach(map, tolerance_box, r, &mut corners)).collect());
+        let spreads = known.entry(rows_of).or_insert_with(|| rows.iter().map(|r| reach(map, tolerance_box, r, corners)).collect());
         let only: Vec<f64> = spreads.iter().map(|s| s.0).collect();
         let bound = resultant(&only, values);
         if bound > best.0 {
@@ -246,7 +259,7 @@ mod tests {
             found.float_rows = rows.map(Vec::from).into();
             let laws = [float(9.0, 300.0), float(4.0, 300.0)];
             let floats = [(2.6, 0.0), (3.5, 0.0)];
-            let (used, corner) = travel_bound(&found, &square(&plan), &laws, &floats);
+            let (used, corner) = travel_bound(&found, &square(&plan), &laws, &floats, &mut Corners::default());
             assert_eq!(used, 3.5 / 4.0);
             let way =
                 |point: &[f64]| (0..3).map(|s| (found.floats[s][1] + along(&found.float_rows[2 * s + 1], point)).abs()).fold(0.0, f64::max);

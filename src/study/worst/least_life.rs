@@ -193,7 +193,7 @@ mod tests {
     fn with_tree(look: impl FnOnce(&Plan, &AffineMap, &Tree<'_>)) {
         let plan = plan_of_two();
         let of = two_blocks();
-        let spreads = Spreads::new(&of, &square(&plan), BLOCKS, WEIGHTS);
+        let spreads = Spreads::new(&of, &square(&plan), BLOCKS, WEIGHTS, &mut crate::math::Corners::default());
         look(&plan, &of, &Tree::new(&plan.block, &of, &spreads, 2));
     }
 

@@ -93,9 +93,10 @@ impl<'e, 'p> Searcher<'e, 'p> {
         let mut memory = Memory::default();
         let mut at = |points: &[Vec<f64>]| self.badness(points, of, &mut memory);
         let mut best = Found { badness: at(&[start.to_vec()])?[0], point: start.to_vec() };
+        let mut corners = Corners::default();
         for _ in 0..6 {
             let slope = slope(&best, &mut at)?;
-            let (_, point) = self.tolerance_box.support(&slope, &mut Corners::default());
+            let (_, point) = self.tolerance_box.support(&slope, &mut corners);
             let badness = at(std::slice::from_ref(&point))?[0];
             if badness <= best.badness * (1.0 + 1e-6 * best.badness.signum()) {
                 break;
