@@ -4,20 +4,28 @@
 const RANGE: [f64; 2] = [1e-280, 1e280];
 
 /// Steps that leave rounding alone.
-const STEPS: usize = 3;
+const STEPS: usize = 2;
+
+/// How far the logarithm of 1 + m to the base 2 bulges above m, over m (1 - m), so that the rest is least.
+const BULGE: f64 = 0.344;
 
 /// The N-th root of a positive number, to about two units in the last place; that of the nearest end of 1e-280..1e280 outside.
 ///
-/// The exponent divided by N gives 6 % or better; a step of Halley's leaves 7 times its cube.
+/// The exponent divided by N gives half a per cent or better; a step of Halley's leaves (N^2 - 1) / 12 of its cube.
 #[inline(always)]
 #[must_use]
 pub fn root<const N: i32>(x: f64) -> f64 {
     let n = f64::from(N);
     let x = x.clamp(RANGE[0], RANGE[1]);
     // Sign, exponent and twenty bits of the mantissa: nearly the logarithm, counted from that of 1.
-    let one = f64::from(0x3FF0_0000);
-    let logarithm = f64::from((x.to_bits() >> 32) as i32) - one;
-    let mut r = f64::from_bits(((logarithm / n + one) as i32 as u64) << 32);
+    let octave = f64::from(1 << 20);
+    let bits = (x.to_bits() >> 32) as i32;
+    let part = f64::from(bits & 0xF_FFFF) / octave;
+    let logarithm = f64::from(bits - 0x3FF0_0000) / octave + BULGE * part * (1.0 - part);
+    // The same way back: whole octaves and the mantissa that belongs to the rest.
+    let wanted = logarithm / n + 1023.0;
+    let part = wanted - f64::from(wanted as i32);
+    let mut r = f64::from_bits((((wanted - BULGE * part * (1.0 - part)) * octave) as i32 as u64) << 32);
     for _ in 0..STEPS {
         let power = power::<N>(r);
         r *= ((n - 1.0) * power + (n + 1.0) * x) / ((n + 1.0) * power + (n - 1.0) * x);

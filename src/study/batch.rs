@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::engine::fill_batches;
 use super::evaluate::{Evaluator, Work};
 use super::linear_fatigue::Weights;
@@ -61,7 +63,7 @@ pub(super) fn drawn_outcomes(
     count: u64,
 ) -> Result<Vec<Outcome>, NotConverged> {
     let batch = Batch::new(evaluator, draws, service)?;
-    let mut outcomes = vec![Outcome::start(); count as usize];
+    let mut outcomes: Vec<Outcome> = (0..count).into_par_iter().map(|_| Outcome::start()).collect();
     let done = fill_batches(0, &mut outcomes, 1, seed, Memory::default, |memory, _, rngs, to| {
         draws.numbers(rngs, &mut memory.numbers);
         to.copy_from_slice(batch.run(&memory.numbers, rngs.len(), &mut memory.work).map_err(|(_, e)| e)?);
