@@ -97,10 +97,6 @@ fn parts(text: &str) -> Vec<&str> {
 /// Compares with what is kept: numbers to 1e-6, since another processor may change last bits of single precision; what is nearly
 /// nothing to 1e-7, since it may be the difference of two loads, each as the search for contacts leaves it.
 pub(crate) fn keep(name: &str, found: &str) {
-    keep_within(name, found, 1e-6);
-}
-
-fn keep_within(name: &str, found: &str, part: f64) {
     let path = format!("{}/tests/data/small/{name}.txt", env!("CARGO_MANIFEST_DIR"));
     let lines = found.replace("}, ", "},\n");
     if std::env::var_os("RAILTRUE_REGENERATE").is_some() {
@@ -114,7 +110,7 @@ fn keep_within(name: &str, found: &str, part: f64) {
         let near = match (k.parse::<f64>(), f.parse::<f64>()) {
             (Ok(x), Ok(y)) => {
                 let most = x.abs().max(y.abs());
-                let allowed = if most < 1e-4 { 1e-7 } else { 1e-9 + part * most };
+                let allowed = if most < 1e-4 { 1e-7 } else { 1e-9 + 1e-6 * most };
                 x == y || (x - y).abs() <= allowed || (x.is_nan() && y.is_nan())
             }
             _ => k == f,
@@ -209,8 +205,7 @@ fn golden_small_limits() {
         let one = [evaluators(&plan).remove(arrangement)];
         let _ = writeln!(text, "{:?}", limits(&one, depth, 3, &|| ()).unwrap().arrangements);
     }
-    // A limit is where a search ends, within 2 % of what it looks for: rounding decides where in there.
-    keep_within("limits", &text, 1e-4);
+    keep("limits", &text);
 }
 
 #[test]

@@ -89,14 +89,14 @@ impl Band {
     /// alike), a general solver does it. Returns `None` if that fails too.
     #[must_use]
     pub fn support(&self, objective: &[f64], corners: &mut Corners) -> Option<(f64, Vec<f64>)> {
-        let best = corners.farthest(objective).map(|k| (k, corners.at(k)));
-        if let Some((k, corner)) = &best
-            && self.is_farthest(objective, corner, corners.by_objective[*k].as_ref())
+        let known = corners.farthest(objective);
+        let best = known.map(|k| corners.at(k));
+        if let (Some(k), Some(corner)) = (known, &best)
+            && self.is_farthest(objective, corner, corners.by_objective[k].as_ref())
         {
             let amplitudes = corner.point[..objective.len()].to_vec();
             return Some((dot(objective, &amplitudes), amplitudes));
         }
-        let best = best.map(|(_, corner)| corner);
         let steps = best.as_ref().map(|c| c.active.clone());
         let middle = || {
             let mut point = vec![0.0; self.dimension];
@@ -106,7 +106,7 @@ impl Band {
         for mut corner in best.into_iter().chain([middle()]) {
             if let Some(found) = self.support_from(objective, &mut corner) {
                 if steps.as_ref() != Some(&corner.active) && corners.active.len() < MOST_KNOWN {
-                    let by_objective = if corner.active.len() == self.dimension { self.by_objective(&corner.active) } else { None };
+                    let by_objective = self.by_objective(&corner.active);
                     corners.keep(corner, by_objective);
                 }
                 return Some(found);
@@ -189,8 +189,11 @@ impl Band {
         qr.r().solve_upper_triangular(&right).filter(|x| x.iter().all(|v| v.is_finite()))
     }
 
-    /// What makes those multipliers out of any objective.
+    /// What makes those multipliers out of any objective, where the active rows make a whole corner.
     fn by_objective(&self, active: &[usize]) -> Option<DMatrix<f64>> {
+        if active.len() < self.dimension {
+            return None;
+        }
         let qr = self.columns(active).qr();
         qr.r().solve_upper_triangular(&qr.q().transpose()).filter(|x| x.iter().all(|v| v.is_finite()))
     }

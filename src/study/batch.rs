@@ -63,6 +63,7 @@ pub(super) fn drawn_outcomes(
     count: u64,
 ) -> Result<Vec<Outcome>, NotConverged> {
     let batch = Batch::new(evaluator, draws, service)?;
+    // Made by all threads: to touch new memory takes as long as a few hundred installations.
     let mut outcomes: Vec<Outcome> = (0..count).into_par_iter().map(|_| Outcome::start()).collect();
     let done = fill_batches(0, &mut outcomes, 1, seed, Memory::default, |memory, _, rngs, to| {
         draws.numbers(rngs, &mut memory.numbers);

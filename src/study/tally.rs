@@ -96,8 +96,9 @@ impl Tally {
         }
     }
 
-    /// Takes in the next outcomes, in the order of the draws.
-    pub fn take(&mut self, plan: &Plan, outcomes: &[Outcome]) {
+    /// Takes in the next outcomes, in the order of the draws: the count and the readings at once.
+    #[cfg(test)]
+    pub(super) fn take(&mut self, plan: &Plan, outcomes: &[Outcome]) {
         self.join(Lot::of(plan, outcomes));
         self.extend(|reading| outcomes.iter().map(|o| reading.of(o)).collect());
     }
