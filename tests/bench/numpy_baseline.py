@@ -6,9 +6,11 @@ from NumPy's own generator, so results agree within the scatter of drawing. What
 - rails first: a profile's numbers give the values under the blocks at all stations (one product), these and the made numbers
   give the loads (one product a station); load cases, seasons and signs of the drag only add a constant;
 - loads are scaled so that their absolute values add up to P; P0 needs a second sum only where its ratios differ;
+- the largest length of a joint force or tool displacement over the situations, |F + c|^2, is |F|^2 and the largest of
+  2 F c + |c|^2: one small product;
 - float travel is looked at in batches; only installations that pass a stop are corrected, on the floats' own components.
-In the baseline's favour: joint forces, tool point, pull and extra load, which the program counts too, are left out, and
-load cases without a share of the distance are left out of life. Double precision, one BLAS thread a process.
+In the baseline's favour: load cases without a share of the distance are left out of life, and what is known of all outcomes
+at once (extra load, row unloading, life loss) is not made. Double precision, one BLAS thread a process.
 
     python3 tests/bench/numpy_baseline.py examples/panel-bridge.toml            # a table
     python3 tests/bench/numpy_baseline.py examples/panel-bridge.toml --serve    # asked by the bench, line by line
@@ -91,8 +93,34 @@ class Draws:
         return self.x
 
 
+class Lengths:
+    """Largest squared lengths of vectors (three rows each) over their situations and the stations."""
+
+    def __init__(self, constants, squares):
+        """`constants`: (vectors, situations, 3); `squares`: what is added to each vector's square in any situation."""
+        self.middles = constants.mean(axis=1)[:, :, None]
+        c = constants - self.middles.transpose(0, 2, 1)
+        self.by = np.concatenate([2 * c, (c ** 2).sum(axis=2, keepdims=True) + np.array(squares)[:, None, None]], axis=2)
+
+    def memory(self, batch):
+        count, situations = self.by.shape[:2]
+        self.rows = np.ones((count, 4, batch))
+        self.all, self.sum, self.most = np.zeros((count, situations, batch)), np.zeros((count, batch)), np.zeros(batch)
+
+    def note(self, rows):
+        x = self.rows[:, :3]
+        np.add(rows, self.middles, out=x)
+        np.matmul(self.by, self.rows, out=self.all)
+        np.maximum.reduce(self.all, axis=1, out=self.sum)
+        np.multiply(x, x, out=x)
+        for i in range(3):
+            np.add(self.sum, x[:, i], out=self.sum)
+        for square in self.sum:
+            np.maximum(self.most, square, out=self.most)
+
+
 class Study:
-    """Life, peak load, static safety and float travel of drawn installations."""
+    """Life, peak load, static safety, float travel, joint force, tool point and pull of drawn installations."""
 
     def __init__(self, machine, batch):
         m = self.m = machine
@@ -106,7 +134,7 @@ class Study:
         static = np.array([1, 1] + [block["static_n"] / (block[f"static_{t}_n_m"] * 1e3) for t in turn])
         # Loads in units of the load at which a row unloads, times their weight: |row| adds up to P.
         self.unit_n = 2 ** 1.5 * block["preload_n"]
-        scale = np.concatenate([np.repeat(dynamic, n) / self.unit_n, np.ones(len(m.floats))])
+        scale = np.concatenate([np.repeat(dynamic, n) / self.unit_n, np.ones(len(m.rows) - 5 * n)])
         ratio = static / dynamic
         values = np.unique(np.round(ratio, 12))
         self.groups = [(float(v), np.flatnonzero(np.abs(ratio - v) < 1e-9)) for v in values[np.argsort(-values)]]
@@ -122,16 +150,30 @@ class Study:
         self.shares = np.round(m.shares, 12)
         self.load_constants = np.ascontiguousarray(self.constants[:, :5 * n].reshape(-1, 5, n, 1))
         self.travel = np.array([f["travel_mm"] for f in m.floats])
+        drags = np.zeros(m.joint_count)
+        np.add.at(drags, m.float_joints, [f["drag_n"] ** 2 for f in m.floats])
+        self.joints = Lengths(self.constants[:, m.first_joint:m.first_tool].reshape(-1, m.joint_count, 3).transpose(1, 0, 2), drags)
+        self.tools = Lengths(m.tool_constants[:, :, :3].transpose(1, 0, 2), np.zeros(len(m.tools)))
+        self.yaws = m.tool_constants[:, :, 3]
+        # Upward load of a block is its second component.
+        self.most_lift = self.constants[:, n:2 * n].max(axis=0)
+        self.lift_n = self.unit_n / dynamic[1]
+        self.of_case = np.array([m.tools.index((c["payload_y_mm"], *c["payload_arm_mm"])) for c in plan["duty"]])
         self.memory(batch)
 
     def memory(self, batch):
-        n, rows = self.blocks, 5 * self.blocks + len(self.m.floats)
+        n, rows = self.blocks, len(self.m.rows)
         self.draws = Draws(self.m, batch)
         self.of_rails = np.zeros((self.stations * self.values, 6 * batch))
         self.rails = self.of_rails.reshape(self.stations, self.values * 6, batch)
         self.all = np.zeros((len(self.by_all), batch))
         self.loads = np.zeros((rows, batch))
         self.block_loads = self.loads[:5 * n].reshape(5, n, batch)
+        self.joint_loads = self.loads[self.m.first_joint:self.m.first_tool].reshape(-1, 3, batch)
+        self.tool_places = self.loads[self.m.first_tool:].reshape(-1, 4, batch)
+        self.joints.memory(batch)
+        self.tools.memory(batch)
+        self.yaw_ends, self.lift = np.zeros((2, len(self.m.tools), batch)), np.zeros((n, batch))
         self.t = np.zeros((5, n, batch))
         self.by_ratio = [(ratio, [self.t[j] for j in members]) for ratio, members in self.groups]
         self.p, self.q, self.r, self.fatigue, self.peak, self.peak0 = (np.zeros((n, batch)) for _ in range(6))
@@ -139,7 +181,8 @@ class Study:
         self.equal = {float(share): np.zeros((n, batch)) for share in np.unique(self.shares) if share > 0}
 
     def run(self, rng):
-        """One batch: rows life (km), peak load (N), static safety, travel used, slot used."""
+        """One batch: rows life (km), peak load (N), static safety, travel used, slot used, joint force (N), tool displacement
+        (mm), its yaw (mrad), pull (N)."""
         m, n = self.m, self.blocks
         x = self.draws.draw(rng)
         profiles = x[:self.rail_values.shape[1] * 6].reshape(self.rail_values.shape[1], -1)
@@ -153,14 +196,23 @@ class Study:
             slot = (np.abs(tau) / m.slots[:, None]).max(axis=0)
             assert slot.max() < 1, "a slot comes to its end: not in this baseline"
         travel = np.zeros(self.batch)
-        for a in (self.fatigue, self.peak, self.peak0):
+        for a in (self.fatigue, self.peak, self.peak0, self.joints.most, self.tools.most):
             a[:] = 0
+        self.yaw_ends[0], self.yaw_ends[1], self.lift[:] = np.inf, -np.inf, -np.inf
         for rails, share in zip(self.rails, self.m.station_shares):
             np.matmul(self.by_rail, rails, out=self.loads)
             self.loads += made
             if len(self.travel):
                 self.note_floats(travel)
+            self.joints.note(self.joint_loads)
+            self.tools.note(self.tool_places[:, :3])
+            np.minimum(self.yaw_ends[0], self.tool_places[:, 3], out=self.yaw_ends[0])
+            np.maximum(self.yaw_ends[1], self.tool_places[:, 3], out=self.yaw_ends[1])
+            np.maximum(self.lift, self.block_loads[1], out=self.lift)
             self.count(share)
+        low, high = self.yaw_ends + np.array([self.yaws.min(axis=0), self.yaws.max(axis=0)])[:, :, None]
+        self.yaw = np.maximum(-low, high).max(axis=0)
+        self.lift += self.most_lift[:, None]
         beyond = np.flatnonzero(travel > 1)
         if len(beyond):
             self.correct(beyond, made, travel)
@@ -217,26 +269,33 @@ class Study:
         """Installations that pass a stop, anew: every pose by the floats' own few equations, delta + C F(delta) = delta_linear."""
         n, floats = self.blocks, len(self.travel)
         k = np.array([f["k_stop_n_per_mm"] for f in self.m.floats])
-        by_float, c = self.by_float, -self.by_float[5 * n:]
+        at_floats = slice(5 * n, 5 * n + floats)
+        by_float, c = self.by_float, -self.by_float[at_floats]
         for a in (self.fatigue, self.peak, self.peak0):
             a[:, beyond] = 0
-        travel[beyond] = 0
+        for a in (travel, self.joints.most, self.tools.most, self.yaw):
+            a[beyond] = 0
+        self.lift[:, beyond] = -np.inf
+        # Situations: season by season, case by case, both signs of the drag.
+        situations = [(season, case, sign) for season in self.m.tool_constants for case in self.of_case for sign in (1, -1)]
+        drag = np.array([f["drag_n"] for f in self.m.floats])
         for rails, station_share in zip(self.rails, self.m.station_shares):
             base = self.by_rail @ rails[:, beyond] + made[:, beyond]
-            for constant, share in zip(self.constants, self.shares):
+            for constant, share, (season, tool, sign) in zip(self.constants, self.shares, situations):
                 rows = (base + constant[:, None]).T
-                delta = rows[:, 5 * n:]
+                free = delta = rows[:, at_floats]
                 for _ in range(24):
                     side = np.sign(delta) * (np.abs(delta) > self.travel)
                     system = np.eye(floats) + c * (np.abs(side) * k)[:, None, :]
-                    right = rows[:, 5 * n:] + (side * k * self.travel) @ c.T
+                    right = free + (side * k * self.travel) @ c.T
                     delta = np.linalg.solve(system, right[:, :, None])[:, :, 0]
                     if (side == np.sign(delta) * (np.abs(delta) > self.travel)).all():
                         break
                 else:
                     raise RuntimeError("floats do not settle")
                 stop = side * k * (np.abs(delta) - self.travel)
-                x = np.abs(rows[:, :5 * n] + stop @ by_float[:5 * n].T).reshape(-1, 5, n)
+                rows += stop @ by_float.T
+                x = np.abs(rows[:, :5 * n]).reshape(-1, 5, n)
                 p = x.sum(axis=1)
                 p0 = sum(ratio * x[:, members].sum(axis=1) for ratio, members in self.groups)
                 self.peak[:, beyond] = np.maximum(self.peak[:, beyond], p.T)
@@ -244,12 +303,22 @@ class Study:
                 effective = np.maximum(((np.minimum(p, 1) + 1) / 2) ** 1.5, p)
                 self.fatigue[:, beyond] += share * station_share * (effective ** 3).T
                 travel[beyond] = np.maximum(travel[beyond], (np.abs(delta) / self.travel).max(axis=1))
+                self.lift[:, beyond] = np.maximum(self.lift[:, beyond], rows[:, n:2 * n].T)
+                squares = (rows[:, self.m.first_joint:self.m.first_tool].reshape(-1, self.m.joint_count, 3) ** 2).sum(axis=2)
+                for i, joint in enumerate(self.m.float_joints):
+                    squares[:, joint] += (sign * drag[i] + stop[:, i]) ** 2
+                self.joints.most[beyond] = np.maximum(self.joints.most[beyond], squares.max(axis=1))
+                first = self.m.first_tool + 4 * tool
+                place = rows[:, first:first + 4] - constant[first:first + 4] + season[tool]
+                self.tools.most[beyond] = np.maximum(self.tools.most[beyond], (place[:, :3] ** 2).sum(axis=1))
+                self.yaw[beyond] = np.maximum(self.yaw[beyond], np.abs(place[:, 3]))
 
     def outcome(self, travel, slot):
         mean = np.cbrt(self.fatigue) * self.unit_n
         lives = (self.c_n / (self.load_factor * mean)) ** 3 * 100
         life = (lives ** (-10 / 9)).sum(axis=0) ** -0.9
-        return np.array([life, self.peak.max(axis=0) * self.unit_n, self.c0_n / (self.peak0.max(axis=0) * self.unit_n), travel, slot])
+        return np.array([life, self.peak.max(axis=0) * self.unit_n, self.c0_n / (self.peak0.max(axis=0) * self.unit_n), travel, slot,
+                         np.sqrt(self.joints.most), np.sqrt(self.tools.most), self.yaw * 1e3, self.lift.max(axis=0) * self.lift_n])
 
 
 def work(pipe, study, stream):
@@ -312,10 +381,11 @@ def dense_product(n=384):
 
 
 def summary(rows, seconds, processor):
-    life, peak, safety, travel, slot = rows
+    life, peak, safety, travel, slot, joint, tool, yaw, pull = rows
     return dict(count=len(life), seconds=seconds, processor_seconds=processor, life_km=np.quantile(life, [0.05, 0.5]).tolist(), peak_load_n=float(np.quantile(peak, 0.99)),
                 static_safety=np.quantile(safety, [0.01, 0.05]).tolist(), least_safety=float(safety.min()), float_travel_used=float(np.quantile(travel, 0.99)),
-                slot_used=float(np.quantile(slot, 0.99)), beyond_stops=float((travel > 1).mean()))
+                slot_used=float(np.quantile(slot, 0.99)), joint_force_n=float(np.quantile(joint, 0.99)),
+                tool_displacement_mm=float(np.quantile(tool, 0.99)), tool_yaw_mrad=float(np.quantile(yaw, 0.99)), pull_n=float(np.quantile(pull, 0.99)), beyond_stops=float((travel > 1).mean()))
 
 
 def main():

@@ -128,7 +128,8 @@ class Machine:
     """The affine map of one arrangement.
 
     Numbers of an installation: `profiles` (modes, offset, drift by six profiles), then `made`. Rows of the map are the five
-    loads of every block (component by component), then the displacement of every float.
+    loads of every block (component by component), the displacement of every float, three forces of every joint (0 where it
+    floats), then x, y, z and yaw of every tool point.
     """
 
     @staticmethod
@@ -145,29 +146,53 @@ class Machine:
         self.block_rows = [b[3] for b in blocks]
         self.float_rows = [n for n, s in enumerate(model.springs) if "float" in s]
         self.block_count = len(blocks) // 5
+        straight = [[n for n, (kind, *at, j) in enumerate(of) if kind == "joint" and at == [r, i] and j < 3] for r in "AB" for i in range(len(cfg["joints"][r]))]
+        self.joint_count, joint_rows = len(straight), [n for joint in straight for n in joint]
+        assert all(len(joint) == 3 for joint in straight)
         self.b = np.zeros((len(of), model.nd), dtype=frame.LD)
         for row, s in zip(self.b, model.springs):
             row[s["idx"]] = s["b"]
         self.k = np.array([s.get("k", 0) for s in model.springs], dtype=frame.LD)
-        # What a unit offset of each spring does to every spring's displacement, its own offset left out.
+        self.tools = sorted({(c["payload_y_mm"], *c["payload_arm_mm"]) for c in plan["duty"]})
+        tools = np.zeros((4 * len(self.tools), model.nd), dtype=frame.LD)
+        for i, (y, x, z) in enumerate(self.tools):
+            tools[4 * i:4 * i + 4, model.node(y)] = frame.arm((x, 0, z))[[0, 1, 2, 5]]
+        self.seen = np.concatenate([self.b, tools])
+        # What a unit offset of each spring does to every spring's displacement, its own offset left out, and to the tool points.
         poses = np.array([model.solve(model.K, model.lu0, k * b) for k, b in zip(self.k, self.b)])
-        self.by_offset = (self.b @ poses.T).astype(float)
-        self.rows = self.block_rows + self.float_rows
+        self.by_offset = (self.seen @ poses.T).astype(float)
+        self.rows = self.block_rows + self.float_rows + joint_rows + list(range(len(of), len(self.seen)))
+        self.first_joint = len(self.block_rows) + len(self.float_rows)
+        self.first_tool = self.first_joint + 3 * self.joint_count
         self.floats = [model.springs[n]["float"] for n in self.float_rows]
-        # Loads are k (b q - c), a float's displacement b q - c.
-        self.factor = np.array([float(self.k[n]) for n in self.block_rows] + [1.0] * len(self.float_rows))
+        self.float_joints = [[n in joint for joint in straight].index(True) for n in self.float_rows]
+        # Loads and joint forces are k (b q - c), a float's displacement b q - c.
+        force = lambda rows: [float(self.k[n]) for n in rows]
+        self.factor = np.array(force(self.block_rows) + [1.0] * len(self.floats) + force(joint_rows) + [1.0] * len(tools))
         self._rails()
         self._made()
         self._take_ups()
         self._situations()
 
     def displacements(self, offsets, force=None):
-        """Of every spring, under offsets of the springs and a force beside them."""
-        d = self.by_offset @ offsets - offsets
-        return d if force is None else d + (self.b @ self.model.solve(self.model.K, self.model.lu0, force)).astype(float)
+        """Of every spring and tool point, under offsets of the springs and a force beside them."""
+        d = self.by_offset @ offsets
+        d[:len(offsets)] -= offsets
+        return d if force is None else d + (self.seen @ self.model.solve(self.model.K, self.model.lu0, force)).astype(float)
 
-    def answer(self, offsets, force=None):
-        return self.factor * self.displacements(offsets, force)[self.rows]
+    def answer(self, offsets, force=None, shape=None):
+        rows = self.factor * self.displacements(offsets, force)[self.rows]
+        if shape is not None:
+            rows[self.first_tool:] += shape
+        return rows
+
+    def shape(self, twist_rad=0.0, curvature=0.0):
+        """What the tool points gain by a bridge that is twisted evenly and by one that a hotter top has bowed."""
+        span, rows = self.cfg["span_mm"], []
+        for y, x, z in self.tools:
+            turned, tilted = twist_rad * y / span, curvature * (span / 2 - y)
+            rows += [turned * z, -tilted * z, curvature * y * (span - y) / 2 - turned * x, 0.0]
+        return np.array(rows)
 
     def errors(self, e):
         """Offsets of the springs, and the force that no offset gives (growth), for stated errors off the rails."""
@@ -215,7 +240,8 @@ class Machine:
         units = made_units(self.cfg, self.limits)
         self.made_keys = [key for key, _ in units]
         self.made_offsets = [self.errors(e) for _, e in units]
-        self.by_made = np.array([self.answer(*o) for o in self.made_offsets]).T
+        shapes = [self.shape(e["bridge_twist_rad"]) for _, e in units]
+        self.by_made = np.array([self.answer(*o, shape) for o, shape in zip(self.made_offsets, shapes)]).T
 
     def _take_ups(self):
         """`take_ups`: over profiles and made numbers; `take_up_0` of the perfect installation; what they do to the rows."""
@@ -261,25 +287,29 @@ class Machine:
         return self.model.loads(frame.load_case(mass, case["payload_y_mm"], x, z, a, *extra))[0]
 
     def _situations(self):
-        """Constants of every state of service, load case and sign of the drag, and their shares of the distance."""
+        """Constants of every state of service, load case and sign of the drag, and their shares of the distance.
+
+        Those of a tool point count from where it is without errors at the reference temperature: its seasons alone.
+        """
         plan, bridge, span = self.plan, self.plan["bridge"], self.cfg["span_mm"]
-        self.constants, self.shares = [], []
+        self.constants, self.shares, tools = [], [], []
         signs = (1.0, -1.0) if self.floats else (0.0,)
         reference = plan["temperature"]["reference_c"]
-        unit = np.eye(len(self.k))
-        pushed = [-(self.b @ self.model.solve(self.model.K, self.model.lu0, self.b[n])).astype(float) for n in self.float_rows]
+        pushed = [-(self.seen @ self.model.solve(self.model.K, self.model.lu0, self.b[n])).astype(float) for n in self.float_rows]
         # Rows under a unit force of each float.
         self.by_float = np.array([self.factor * p[self.rows] for p in pushed]).reshape(len(self.floats), len(self.rows)).T
         for season in plan["temperature"]["season"]:
-            bend = bridge["expansion_per_k"] * season.get("top_hotter_k", 0.0) / bridge["height_mm"] * span / 2
+            curvature = bridge["expansion_per_k"] * season.get("top_hotter_k", 0.0) / bridge["height_mm"]
+            bend = curvature * span / 2
             e = dict(no_errors(self.cfg), bridge_temperature_k=season["bridge_c"] - reference,
                      frame_temperature_k=season["frame_c"] - reference, end_tilt_rad=dict(A=bend, B=-bend))
             offsets, force = self.errors(e)
+            tools.append(self.answer(offsets, force, self.shape(curvature=curvature))[self.first_tool:].reshape(-1, 4))
             for case in plan["duty"]:
                 row = self.answer(offsets, force + self.loads(case)) + self.by_take_up @ self.take_up_0
                 for sign in signs:
                     drags = np.array([sign * f["drag_n"] for f in self.floats])
                     self.constants.append(row + self.by_float @ drags)
                     self.shares.append(season["share"] * case["share"] / len(signs))
-        self.constants, self.shares = np.array(self.constants), np.array(self.shares)
+        self.constants, self.shares, self.tool_constants = np.array(self.constants), np.array(self.shares), np.array(tools)
         self.station_shares = station_shares(plan, self.cfg["stations_mm"])
