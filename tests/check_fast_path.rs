@@ -29,17 +29,18 @@ fn compare(plan: &Plan, count: u64, tolerance: f64) -> usize {
                     o.float_travel_used,
                     o.tool_displacement_mm,
                     o.joint_force_n,
-                    o.pull_n,
                     o.slot_used,
                     o.tool_yaw_mrad,
-                ] // slot used, number 8, follows weak directions most
+                ] // slot used, number 7, follows weak directions most
             };
             for (k, (x, y)) in figures(fast).iter().zip(figures(slow)).enumerate() {
-                let tolerance = if k == 8 { 10.0 * tolerance } else { tolerance };
+                let tolerance = if k == 7 { 10.0 * tolerance } else { tolerance };
                 assert!((x - y).abs() <= tolerance * y.abs().max(1e-9), "{name} draw {i} figure {k}: {x} against {y}");
             }
-            // A small difference of loads has their digits.
-            assert!((fast.extra_load_n - slow.extra_load_n).abs() <= tolerance * slow.peak_load_n, "{name} draw {i}: extra load");
+            // Small differences of loads have their digits: what is more than without errors, what is pulled against the weight.
+            for [x, y] in [[fast.extra_load_n, slow.extra_load_n], [fast.pull_n, slow.pull_n]] {
+                assert!((x - y).abs() <= tolerance * slow.peak_load_n, "{name} draw {i}: {x} N against {y} N");
+            }
             if let (Some(fast), Some(slow)) = (fast.rows, slow.rows) {
                 let figures = |r: &RowsOutcome| [r.life_by_load_km, r.peak_element_n, r.peak_pressure_mpa, r.element_safety];
                 for (x, y) in figures(&fast).iter().zip(figures(&slow)) {

@@ -138,17 +138,17 @@ pub fn smaller<T: Real, const N: usize>(a: [T; N], b: [T; N]) -> [T; N] {
     each(|i| if a[i] < b[i] { a[i] } else { b[i] })
 }
 
-/// Two halves together, in single precision: `S` = 2 `N`.
+/// Rounded to single precision.
 #[inline(always)]
 #[must_use]
-pub fn joined<const N: usize, const S: usize>(low: [f64; N], high: [f64; N]) -> [f32; S] {
-    each(|i| (if i < N { low[i] } else { high[i - N] }) as f32)
+pub fn single(lane: &Lane) -> SingleLane {
+    Lane(each(|i| lane[i] as f32))
 }
 
 /// The same part of several lanes; zeros for those that are missing.
 #[inline(always)]
 #[must_use]
-pub fn parts<const N: usize, const M: usize>(of: &[Lane], first: usize) -> [[f64; N]; M] {
+pub fn parts<const N: usize, const M: usize>(of: &[SingleLane], first: usize) -> [[f32; N]; M] {
     let mut list = [[0.0; N]; M];
     for (to, lane) in list.iter_mut().zip(of) {
         to.copy_from_slice(&lane[first..first + N]);
@@ -171,8 +171,11 @@ pub fn put<T: Real, const N: usize>(to: &mut [T; LANES], first: usize, part: [T;
     to[first..first + N].copy_from_slice(&part);
 }
 
-/// Raises some lanes to what is larger.
+/// Raises some lanes that are not negative to what is larger. Compared by their bits, which are in the same order: otherwise the
+/// compiler writes under a mask, at which some processors are slow.
 #[inline(always)]
-pub fn raise<T: Real, const N: usize>(to: &mut [T; LANES], first: usize, by: [T; N]) {
-    put(to, first, larger(by, part(to, first)));
+pub fn raise<const N: usize>(to: &mut [f32; LANES], first: usize, by: [f32; N]) {
+    let bits = |x: f32| x.to_bits().cast_signed();
+    let so_far: [f32; N] = part(to, first);
+    put::<f32, N>(to, first, each(|i| f32::from_bits(bits(by[i]).max(bits(so_far[i])).cast_unsigned())));
 }

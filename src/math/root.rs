@@ -55,7 +55,7 @@ fn power<const N: i32>(x: f64) -> f64 {
 pub fn cube_root(x: f32) -> f32 {
     let x = x.clamp(1e-10, 1e30);
     // The bits are nearly a logarithm, 2^23 to an octave: two thirds of those of 1, less 3 % of an octave, which evens the error out.
-    let mut r = f32::from_bits((x.to_bits() as f32 / 3.0 + 709_952_852.0) as u32);
+    let mut r = f32::from_bits(x.to_bits() / 3 + 709_952_852);
     for _ in 0..2 {
         let power = r * r * r;
         r *= (power + 2.0 * x) / (2.0 * power + x);

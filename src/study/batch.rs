@@ -18,6 +18,9 @@ use crate::math::lanes::{LANES, Lane};
 use crate::structure::NotConverged;
 use crate::units::MRAD;
 
+/// Share of a travel or a slot beyond which single precision can't tell whether the end is reached.
+const ALMOST: f32 = 1.0 - 1e-6;
+
 /// An evaluator with the fast path of its machine, where it has one.
 pub(super) struct Batch<'e, 'p> {
     evaluator: &'e Evaluator<'p>,
@@ -139,7 +142,7 @@ impl<'e, 'p> Batch<'e, 'p> {
         if let Some((map, weights)) = &self.path.map {
             sweep(map, weights, numbers, &mut work.sweep);
         }
-        let on_map = |i: usize| self.path.map.is_some() && work.sweep.travel_used[i] <= 1.0 && work.sweep.slot_used[i] < 1.0 - 1e-9;
+        let on_map = |i: usize| self.path.map.is_some() && work.sweep.travel_used[i] < ALMOST && work.sweep.slot_used[i] < ALMOST;
         work.others.clear();
         work.others.extend((0..count).filter(|i| !on_map(*i)));
         work.done.clear();
@@ -158,7 +161,8 @@ impl<'e, 'p> Batch<'e, 'p> {
 
     fn outcome(&self, weights: &Weights, sweep: &Sweep, i: usize) -> Outcome {
         let block = &self.evaluator.plan().block;
-        let mut o = Outcome { slot_used: sweep.slot_used[i], float_travel_used: sweep.travel_used[i], ..Outcome::start() };
+        let (slot_used, float_travel_used) = (f64::from(sweep.slot_used[i]), f64::from(sweep.travel_used[i]));
+        let mut o = Outcome { slot_used, float_travel_used, ..Outcome::start() };
         o.extra_load_n = f64::NEG_INFINITY;
         for (b, peak) in sweep.peak.iter().enumerate() {
             let peak_n = f64::from(peak[i]);
@@ -166,14 +170,14 @@ impl<'e, 'p> Batch<'e, 'p> {
             o.extra_load_n = o.extra_load_n.max(peak_n - self.evaluator.perfect_peak_load_n(b));
         }
         o.static_safety = block.c0_n / f64::from(sweep.peak_static[i]);
-        o.pull_n = sweep.lift[i] / weights.dynamic[1];
+        o.pull_n = f64::from(sweep.lift[i]) / weights.dynamic[1];
         o.row_unloading = if weights.unloading_n > 0.0 { o.peak_load_n / weights.unloading_n } else { 0.0 };
         o.life_km = sweep.life_km[i];
         let perfect_km = self.evaluator.perfect().life_km;
         o.life_loss = if perfect_km > 0.0 { 1.0 - o.life_km / perfect_km } else { 0.0 };
         o.joint_force_n = f64::from(sweep.joint_square[i]).sqrt();
         o.tool_displacement_mm = f64::from(sweep.tool_square[i]).sqrt();
-        o.tool_yaw_mrad = sweep.tool_yaw[i] / MRAD;
+        o.tool_yaw_mrad = f64::from(sweep.tool_yaw[i]) / MRAD;
         o
     }
 }
@@ -254,7 +258,8 @@ mod tests {
                             ]
                         };
                         for (k, (x, y)) in figures(fast).into_iter().zip(figures(&slow)).enumerate() {
-                            assert!((x - y).abs() <= 2e-6 * y.abs().max(1e-6), "{kind:?} {arrangement} {i} figure {k}: {x} against {y}");
+                            // A nanometre, a nanoradian are nothing.
+                            assert!((x - y).abs() <= 2e-6 * y.abs().max(1e-3), "{kind:?} {arrangement} {i} figure {k}: {x} against {y}");
                         }
                         // A small difference of loads has their digits.
                         assert!((fast.extra_load_n - slow.extra_load_n).abs() <= 1e-6 * slow.peak_load_n);

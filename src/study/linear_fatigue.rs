@@ -93,20 +93,25 @@ impl Weights {
     #[inline(always)]
     pub(super) fn fatigue<const FUSED: bool, const S: usize, const BALLS: bool>(
         &self,
-        loads: &[SingleLane],
-        shares: &[f32],
+        loads: &[[SingleLane; 2]],
+        shares: &[[f32; 2]],
         first: usize,
     ) -> [f32; S] {
-        let unloading_n = self.unloading_n as f32;
         let mut sum = [0.0; S];
-        for (p, share) in loads.iter().zip(shares) {
-            let p: [f32; S] = part(p, first);
-            let above: [f32; S] = each(|i| if BALLS { p[i] * p[i] * p[i] } else { p[i] * p[i] * p[i] * cube_root(p[i]) });
-            let below: [f32; S] = each(|i| self.preloaded::<FUSED>(if p[i] < unloading_n { p[i] } else { unloading_n }));
-            let of = larger(above, below);
-            sum = each(|i| multiply_add::<FUSED, _>(of[i], *share, sum[i]));
+        for ([p, q], [of_p, of_q]) in loads.iter().zip(shares) {
+            let one = self.tired_by::<FUSED, S, BALLS>(part(p, first));
+            let other = self.tired_by::<FUSED, S, BALLS>(part(q, first));
+            sum = each(|i| multiply_add::<FUSED, _>(other[i], *of_q, multiply_add::<FUSED, _>(one[i], *of_p, sum[i])));
         }
         sum
+    }
+
+    #[inline(always)]
+    fn tired_by<const FUSED: bool, const S: usize, const BALLS: bool>(&self, p: [f32; S]) -> [f32; S] {
+        let unloading_n = self.unloading_n as f32;
+        let above: [f32; S] = each(|i| if BALLS { p[i] * p[i] * p[i] } else { p[i] * p[i] * p[i] * cube_root(p[i]) });
+        let below: [f32; S] = each(|i| self.preloaded::<FUSED>(if p[i] < unloading_n { p[i] } else { unloading_n }));
+        larger(above, below)
     }
 
     /// Even and odd powers apart: they do not wait for each other.
@@ -143,10 +148,10 @@ mod tests {
             let unloading_n = row_unloading_load(&plan.block);
             let fatigue = |p: SingleLane, fused: bool| -> [f32; LANES] {
                 match (element, fused) {
-                    (Element::Ball, true) => weights.fatigue::<true, LANES, true>(&[p], &[1.0], 0),
-                    (Element::Ball, false) => weights.fatigue::<false, LANES, true>(&[p], &[1.0], 0),
-                    (Element::Roller, true) => weights.fatigue::<true, LANES, false>(&[p], &[1.0], 0),
-                    (Element::Roller, false) => weights.fatigue::<false, LANES, false>(&[p], &[1.0], 0),
+                    (Element::Ball, true) => weights.fatigue::<true, LANES, true>(&[[p, p]], &[[0.25, 0.75]], 0),
+                    (Element::Ball, false) => weights.fatigue::<false, LANES, true>(&[[p, p]], &[[0.25, 0.75]], 0),
+                    (Element::Roller, true) => weights.fatigue::<true, LANES, false>(&[[p, p]], &[[0.25, 0.75]], 0),
+                    (Element::Roller, false) => weights.fatigue::<false, LANES, false>(&[[p, p]], &[[0.25, 0.75]], 0),
                 }
             };
             for i in 0..3000 {

@@ -6,12 +6,12 @@
 
 use multiversion::{multiversion, target::target_cfg_f};
 
-use super::linear_block::one_block;
-use super::linear_extremes::Ends;
+use super::linear_block::{Extremes, one_block};
 use super::linear_fatigue::Weights;
 use super::linear_map::LinearMap;
+use super::linear_rows::OWN;
 use crate::input::plan::Element;
-use crate::math::lanes::{LANES, Lane, SINGLE_ZERO, SingleLane, ZERO, each, part, put};
+use crate::math::lanes::{LANES, Lane, SINGLE_ZERO, SingleLane, ZERO, each, part, put, single};
 
 /// Extremes and sums of a batch.
 #[derive(Debug, Clone, Default)]
@@ -23,12 +23,12 @@ pub(super) struct Sweep {
     pub(super) life_km: Lane,
     pub(super) peak_static: SingleLane,
     /// Largest Fz, times its weight in P.
-    pub(super) lift: Lane,
+    pub(super) lift: SingleLane,
     pub(super) joint_square: SingleLane,
     pub(super) tool_square: SingleLane,
-    pub(super) tool_yaw: Lane,
-    pub(super) travel_used: Lane,
-    pub(super) slot_used: Lane,
+    pub(super) tool_yaw: SingleLane,
+    pub(super) travel_used: SingleLane,
+    pub(super) slot_used: SingleLane,
     /// Largest equivalent load at each station.
     pub(super) stroke: Vec<SingleLane>,
 }
@@ -36,20 +36,19 @@ pub(super) struct Sweep {
 /// Scaled numbers, what no station changes, and what each station does: working memory.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Memory {
-    numbers: Vec<Lane>,
-    take_ups: Vec<Lane>,
-    made: Vec<Lane>,
-    pub(super) mounts: Vec<Lane>,
-    pub(super) rail: Vec<Lane>,
-    pub(super) response: Vec<Lane>,
-    /// Equivalent loads of a block, situation by situation.
-    pub(super) equivalent: Vec<SingleLane>,
+    numbers: Vec<SingleLane>,
+    take_ups: Vec<SingleLane>,
+    made: Vec<SingleLane>,
+    pub(super) mounts: Vec<SingleLane>,
+    pub(super) rail: Vec<SingleLane>,
+    /// Poses of the trucks off their seats, with what no station changes.
+    pub(super) trucks: [SingleLane; OWN],
+    response: Vec<SingleLane>,
+    /// Equivalent loads of a block, by pairs of situations.
+    pub(super) equivalent: Vec<[SingleLane; 2]>,
     /// What a station tires a block, and its sum over the stations of each block.
     pub(super) tired: SingleLane,
     pub(super) fatigue: Vec<Lane>,
-    /// Of the yaws and of the floats so far.
-    yaws: Vec<Ends>,
-    floats: Vec<Ends>,
 }
 
 /// Runs a batch of installations, given by their numbers, through every station and situation.
@@ -82,43 +81,51 @@ fn all<const FUSED: bool, const N: usize, const S: usize, const BALLS: bool>(
     out.peak.clear();
     out.peak.resize(blocks, SINGLE_ZERO);
     (out.joint_square, out.tool_square, out.peak_static) = (SINGLE_ZERO, SINGLE_ZERO, SINGLE_ZERO);
-    (out.tool_yaw, out.travel_used, out.slot_used, out.lift) = (ZERO, ZERO, ZERO, ZERO);
+    (out.tool_yaw, out.travel_used, out.slot_used, out.lift) = (SINGLE_ZERO, SINGLE_ZERO, SINGLE_ZERO, SINGLE_ZERO);
     out.stroke.clear();
-    scale_profiles::<FUSED, N>(map, numbers, &mut out.memory);
+    scale_profiles::<FUSED, S>(map, numbers, &mut out.memory);
     let memory = &mut out.memory;
-    Ends::start(&mut memory.yaws, map.yaws.len());
-    Ends::start(&mut memory.floats, map.floats.len());
-    map.take_ups.product::<FUSED, N>(&memory.numbers, &mut memory.take_ups);
-    for ((constant, slot), tau) in map.slots.iter().zip(&memory.take_ups) {
-        Ends::of(tau).farthest::<N>(&mut out.slot_used, [*constant; 2], *slot);
+    map.take_ups.product::<FUSED, S>(&memory.numbers, &mut memory.take_ups);
+    for slot in &map.slots {
+        slot.farthest::<FUSED, S>(&memory.take_ups, &mut out.slot_used);
     }
-    map.made.product::<FUSED, N>(&memory.numbers, &mut memory.made);
-    map.mounts.product::<FUSED, N>(&memory.numbers, &mut memory.mounts);
+    map.made.product::<FUSED, S>(&memory.numbers, &mut memory.made);
+    map.mounts.product::<FUSED, S>(&memory.numbers, &mut memory.mounts);
     for station in &map.stations {
         let memory = &mut out.memory;
-        station.rail.product::<FUSED, N>(&memory.numbers, &mut memory.rail);
-        map.response.product_from::<FUSED, N>(&memory.made, &memory.rail[map.forces..], &mut memory.response);
+        station.rail.product::<FUSED, S>(&memory.numbers, &mut memory.rail);
+        let (off, seats) = memory.rail[map.values..].split_at_mut(OWN);
+        for (((off, made), seat), truck) in off.iter().zip(&memory.made).zip(seats).zip(&mut memory.trucks) {
+            *truck = Lane(each(|i| off[i] + made[i]));
+            *seat = Lane(each(|i| off[i] + seat[i]));
+        }
+        map.response.product_from::<FUSED, S>(&memory.made[OWN..], &memory.rail, &mut memory.response);
         let mut at_station = SINGLE_ZERO;
-        for b in 0..blocks {
-            one_block::<FUSED, N, S, BALLS>(map, w, (b, station.share), out, &mut at_station);
+        for first in (0..LANES).step_by(S) {
+            let (peak_static, lift) = (part(&out.peak_static, first), part(&out.lift, first));
+            let mut extremes = Extremes { peak: [0.0; S], peak_static, lift };
+            for b in 0..blocks {
+                extremes = one_block::<FUSED, N, S, BALLS>(map, w, (b, station.share, first), (memory, &mut out.peak), extremes);
+            }
+            put(&mut at_station, first, extremes.peak);
+            put(&mut out.peak_static, first, extremes.peak_static);
+            put(&mut out.lift, first, extremes.lift);
         }
         out.stroke.push(at_station);
-        let memory = &mut out.memory;
         for joint in &map.joints {
-            joint.longest::<FUSED, N, S>(&memory.response, &mut out.joint_square);
+            joint.longest::<FUSED, S>(&memory.response, &mut out.joint_square);
         }
         for tool in &map.tools {
-            tool.longest::<FUSED, N, S>(&memory.response, &mut out.tool_square);
+            tool.longest::<FUSED, S>(&memory.response, &mut out.tool_square);
         }
-        for (reaches, ends) in [(&map.yaws, &mut memory.yaws), (&map.floats, &mut memory.floats)] {
-            reaches.iter().zip(ends).for_each(|(reach, ends)| ends.take::<N>(&memory.response[reach.row]));
+        for yaw in &map.yaws {
+            yaw.farthest::<FUSED, S>(&memory.response, &mut out.tool_yaw);
+        }
+        for float in &map.floats {
+            float.farthest::<FUSED, S>(&memory.response, &mut out.travel_used);
         }
     }
     let memory = &out.memory;
-    let to = [&mut out.tool_yaw, &mut out.travel_used];
-    for ((reaches, ends), to) in [(&map.yaws, &memory.yaws), (&map.floats, &memory.floats)].into_iter().zip(to) {
-        reaches.iter().zip(ends).for_each(|(reach, ends)| ends.farthest::<N>(to, reach.constants, reach.size));
-    }
     for first in (0..LANES).step_by(N) {
         let of_block = |b: usize| part(&memory.fatigue[b], first);
         put::<f64, N>(&mut out.life_km, first, w.system_km::<N, BALLS>(blocks, of_block));
@@ -127,23 +134,23 @@ fn all<const FUSED: bool, const N: usize, const S: usize, const BALLS: bool>(
 
 /// Amplitudes of the profiles' modes to the wanted peak-to-valley.
 #[inline(always)]
-fn scale_profiles<const FUSED: bool, const N: usize>(map: &LinearMap, numbers: &[Lane], memory: &mut Memory) {
+fn scale_profiles<const FUSED: bool, const S: usize>(map: &LinearMap, numbers: &[Lane], memory: &mut Memory) {
     memory.numbers.clear();
-    memory.numbers.extend_from_slice(numbers);
+    memory.numbers.extend(numbers.iter().map(single));
     for &first in &map.profiles {
-        let ends = map.grid.ends::<FUSED, N>(&numbers[first..first + map.modes]);
-        for lanes in (0..LANES).step_by(N) {
-            let (low, high): ([f64; N], [f64; N]) = (part(&ends.least, lanes), part(&ends.most, lanes));
-            let wanted: [f64; N] = part(&numbers[first + map.modes], lanes);
-            let scale: [f64; N] = each(|i| {
+        let [least, most] = map.grid.ends::<FUSED, S>(&memory.numbers[first..first + map.modes]);
+        for lanes in (0..LANES).step_by(S) {
+            let (low, high): ([f32; S], [f32; S]) = (part(&least, lanes), part(&most, lanes));
+            let wanted: [f32; S] = part(&memory.numbers[first + map.modes], lanes);
+            let scale: [f32; S] = each(|i| {
                 // Divided first, chosen then: no branch, all lanes at once.
                 let has = high[i] - low[i];
                 let of_all = wanted[i] / has;
                 if has > 0.0 { of_all } else { 0.0 }
             });
             for amplitude in &mut memory.numbers[first..first + map.modes] {
-                let as_drawn: [f64; N] = part(amplitude, lanes);
-                put::<f64, N>(amplitude, lanes, each(|i| as_drawn[i] * scale[i]));
+                let as_drawn: [f32; S] = part(amplitude, lanes);
+                put::<f32, S>(amplitude, lanes, each(|i| as_drawn[i] * scale[i]));
             }
         }
     }
@@ -179,9 +186,10 @@ mod tests {
                 let found = |run: fn(&LinearMap, &Weights, &[Lane], &mut Sweep)| {
                     let mut out = Sweep::default();
                     run(&map, &w, &numbers, &mut out);
-                    let own = [out.life_km, out.lift, out.tool_yaw, out.travel_used, out.slot_used];
-                    let single = [&out.peak[..], &out.stroke, &[out.peak_static, out.joint_square, out.tool_square]].concat();
-                    own.iter().flat_map(|lane| lane.0).chain(single.iter().flat_map(|lane| lane.0.map(f64::from))).collect::<Vec<f64>>()
+                    let extremes =
+                        [out.lift, out.tool_yaw, out.travel_used, out.slot_used, out.peak_static, out.joint_square, out.tool_square];
+                    let single = [&out.peak[..], &out.stroke, &extremes].concat();
+                    out.life_km.into_iter().chain(single.iter().flat_map(|lane| lane.0.map(f64::from))).collect::<Vec<f64>>()
                 };
                 let wide = found(by_element::<true, 8, 16>);
                 assert_eq!(wide, found(by_element::<true, 4, 8>), "{element:?} {arrangement}");

@@ -7,8 +7,9 @@
 use super::evaluate::Evaluator;
 use super::linear_extremes::{Reach, Vector};
 use super::linear_fatigue::Weights;
-use super::linear_groups::Groups;
+use super::linear_groups::Pairs;
 use super::linear_rows::{Kept, OWN, mirrored, without_noise};
+use super::linear_seats::Seats;
 use super::linear_situations::{Situations, situations};
 use super::linear_tiles::{LARGE, Run, Sparse, Tiles};
 use super::numbers::Numbers;
@@ -30,24 +31,24 @@ const PUSHED: [usize; OWN] = [1, 2, 3, 4, 5, 7, 8, 9, 10, 11];
 #[derive(Debug, Clone)]
 pub(super) struct StationRows {
     pub(super) share: f64,
-    /// Rail values, place by place, then the forces that they make, over the numbers.
+    /// Rail values beside the seats' lines, place by place; poses of the trucks off their seats; seats: over the numbers.
     pub(super) rail: Tiles,
 }
 
-/// One block: which truck's pose and which place of the rail it feels. Loads are times their weights in P.
+/// One block: the truck and the place of the rail that it feels. Loads are times their weights in P.
 #[derive(Debug, Clone)]
 pub(super) struct BlockArms {
-    pub(super) side: usize,
-    /// First of its rail values.
+    /// First of its truck's freedoms, and first of its rail values.
+    pub(super) truck: usize,
     pub(super) rail: usize,
-    pub(super) x_mm: f64,
-    pub(super) lateral_mm: f64,
-    pub(super) stiffness: [f64; 5],
-    pub(super) groups: Groups,
+    pub(super) x_mm: f32,
+    pub(super) lateral_mm: f32,
+    pub(super) stiffness: [f32; 5],
+    pub(super) pairs: Pairs,
     /// Its loads in each situation of the perfect installation.
     pub(super) constants: Vec<[f32; 5]>,
     /// The largest of them upward.
-    pub(super) most_lift: f64,
+    pub(super) most_lift: f32,
 }
 
 /// The whole map.
@@ -55,11 +56,11 @@ pub(super) struct BlockArms {
 pub(super) struct LinearMap {
     pub(super) stations: Vec<StationRows>,
     pub(super) blocks: Vec<BlockArms>,
-    /// First force of the rails on the trucks, behind the rail values.
-    pub(super) forces: usize,
-    /// y, z, rx, ry, rz of both trucks, joint springs, tool points, floats over those forces.
+    /// Rail values: the poses by the rails, off the seats, stand behind them, then the seats, in whose place come the poses themselves.
+    pub(super) values: usize,
+    /// Joint springs over the poses off the seats; tool points and floats over the poses.
     pub(super) response: Tiles,
-    /// The same over the numbers, the part that no station changes.
+    /// What no station changes, over the numbers: of the trucks' poses, and of the response.
     pub(super) made: Tiles,
     /// Loads of the blocks by their own places in the truck, over the numbers: block by block, lateral and vertical.
     pub(super) mounts: Tiles,
@@ -68,9 +69,9 @@ pub(super) struct LinearMap {
     pub(super) tools: Vec<Vector>,
     pub(super) yaws: Vec<Reach>,
     pub(super) floats: Vec<Reach>,
-    /// Take-ups over the numbers; constant and slot of each.
+    /// Take-ups over the numbers; how far each goes in its slot.
     pub(super) take_ups: Tiles,
-    pub(super) slots: Vec<(f64, f64)>,
+    pub(super) slots: Vec<Reach>,
     /// Where each profile's numbers stand: first amplitude. Modes on the zone's grid.
     pub(super) profiles: Vec<usize>,
     pub(super) modes: usize,
@@ -134,11 +135,15 @@ impl LinearMap {
         let limited: Vec<usize> = (0..slots.len()).filter(|&i| slots[i] > 0.0).collect();
         let grid = &numbers.modes().on_grid;
         let of_point = |p: usize| -> Sparse { (0..grid.ncols()).map(|m| (m as u32, grid[(p, m)])).collect() };
-        let rail: Vec<Vec<Sparse>> = rail.into_iter().map(|values| with_forces(values, &forces)).collect();
+        let (poses, answers) = response.split_at(OWN);
+        let (made_poses, made_answers) = made.split_at(OWN);
+        let kept = mirrored(answers, made_answers);
+        let Some(seats) = Seats::new(&forces, poses, &ask.places_in_trucks()) else { return Ok(None) };
+        let Some(response) = ask.answers(&seats, answers, &kept) else { return Ok(None) };
+        let rail: Vec<Vec<Sparse>> = rail.iter().map(|values| seats.of_numbers(values)).collect();
         // Rows answer to much the same numbers at every station.
         let groups = rail.first().map_or_else(Vec::new, |rows| Tiles::groups(rows));
-        let kept = mirrored(&response, &made);
-        let only = |rows: &[Sparse]| -> Vec<Sparse> { kept.rows.iter().map(|&r| rows[r].clone()).collect() };
+        let values = RAIL * ask.places.len();
         Ok(Some(Self {
             stations: evaluator
                 .stations
@@ -151,33 +156,17 @@ impl LinearMap {
             tools: ask.tools(&situations, &kept),
             yaws: ask.yaws(&situations, &kept),
             floats: ask.floats(&situations, &kept),
-            forces: RAIL * ask.places.len(),
-            response: Tiles::new(&only(&response)),
-            made: Tiles::new(&only(&made)),
+            values,
+            made: Tiles::new(&made_poses.iter().chain(kept.rows.iter().map(|&r| &made_answers[r])).cloned().collect::<Vec<_>>()),
+            response: Tiles::new(&response),
             mounts: Tiles::new(&mounts),
             take_ups: Tiles::new(&limited.iter().map(|&i| take_ups[i].clone()).collect::<Vec<_>>()),
-            slots: limited.iter().map(|&i| (taken_0.tau[i], slots[i])).collect(),
+            slots: limited.iter().enumerate().map(|(row, &i)| Reach::new(row, slots[i], [taken_0.tau[i]; 2])).collect(),
             profiles: numbers.profiles(),
             modes: grid.ncols(),
             grid: Run::of(&(0..grid.nrows()).map(of_point).collect::<Vec<_>>()),
         }))
     }
-}
-
-/// Rail values and behind them their forces, over the numbers.
-fn with_forces(mut rail: Vec<Sparse>, forces: &[Sparse]) -> Vec<Sparse> {
-    let of_force = |force: &Sparse| -> Sparse {
-        let mut terms: Vec<(u32, f64)> = force.iter().flat_map(|(v, f)| rail[*v as usize].iter().map(move |(j, x)| (*j, f * x))).collect();
-        terms.sort_by_key(|(j, _)| *j);
-        let sums = terms.chunk_by(|a, b| a.0 == b.0).map(|same| {
-            let (sum, size) = same.iter().fold((0.0, 0.0), |(sum, size), (_, v)| (sum + v, size + v.abs()));
-            (same[0].0, if f64::abs(sum) > ALIKE * size { sum } else { 0.0 })
-        });
-        sums.filter(|(_, sum)| *sum != 0.0).collect()
-    };
-    let forces: Vec<Sparse> = forces.iter().map(of_force).collect();
-    rail.extend(forces);
-    rail
 }
 
 /// First point of every distinct place along each rail.
@@ -209,11 +198,27 @@ impl Asker<'_, '_> {
         list
     }
 
-    /// First row of the joints' springs, of the tool points and of the floats in the response.
-    fn rows(&self) -> [usize; 3] {
-        let springs: usize = self.evaluator.machine.joint_springs().iter().map(ExactSizeIterator::len).sum();
-        let tools = OWN + springs;
-        [OWN, tools, tools + 4 * self.evaluator.distinct_tools().len()]
+    /// First row of the tool points and of the floats behind those of the joints' springs.
+    fn rows(&self) -> [usize; 2] {
+        let tools: usize = self.evaluator.machine.joint_springs().iter().map(ExactSizeIterator::len).sum();
+        [tools, tools + 4 * self.evaluator.distinct_tools().len()]
+    }
+
+    /// Side and x in the truck of each place.
+    fn places_in_trucks(&self) -> Vec<(usize, f64)> {
+        let points = &self.evaluator.stations[0].points;
+        let of = |&p: &usize| (points[p].side, self.evaluator.machine.plan.trucks[points[p].side].blocks[points[p].block].x_mm);
+        self.places.iter().map(of).collect()
+    }
+
+    /// The rows that are kept of those over forces, over the rows of a station; `None` where joints are loaded on the seats.
+    fn answers(&self, seats: &Seats, over_forces: &[Sparse], kept: &Kept) -> Option<Vec<Sparse>> {
+        let ([tools, _], values) = (self.rows(), (RAIL * self.places.len()) as u32);
+        let moved = |row: Sparse, by: u32| -> Sparse { row.into_iter().map(|(j, v)| (j + by, v)).collect() };
+        let (joints, others): (Vec<usize>, Vec<usize>) = kept.rows.iter().partition(|&&r| r < tools);
+        let joints = seats.of_off(&joints.iter().map(|&r| over_forces[r].clone()).collect::<Vec<_>>())?;
+        let others = others.iter().map(|&r| moved(seats.of_pose(&over_forces[r]), values + OWN as u32));
+        Some(joints.into_iter().map(|row| moved(row, values)).chain(others).collect())
     }
 
     /// What all that is no rail line does (making, mounting, seats, take-ups) to the response, and the loads that blocks get by
@@ -228,7 +233,7 @@ impl Asker<'_, '_> {
             + machine.joint_offset_forces(&offsets)
             + map.offset_forces(&machine.float_offsets(&offsets));
         let mut response = self.response(&map.linear_pose(&forces), &offsets);
-        let tools = self.rows()[1];
+        let tools = OWN + self.rows()[0];
         for (i, &case) in self.evaluator.distinct_tools().iter().enumerate() {
             let shape = self.evaluator.tools[case].shape(machine.plan, unit, &Default::default());
             (0..4).for_each(|k| response[tools + 4 * i + k] += shape[k]);
@@ -285,13 +290,13 @@ impl Asker<'_, '_> {
         let of = |(b, (p, stiffness)): (usize, (&RailPoint, [f64; 5]))| {
             let constants: Vec<[f64; 5]> = situations.loads.iter().map(|loads| weighed(&loads[b])).collect();
             BlockArms {
-                side: p.side,
+                truck: 5 * p.side,
                 rail: RAIL * place(p),
-                x_mm: machine.plan.trucks[p.side].blocks[p.block].x_mm,
-                lateral_mm: p.lateral_mm,
-                stiffness: weighed(&stiffness),
-                groups: Groups::new(&constants, &situations.shares, ALIKE * largest),
-                most_lift: constants.iter().map(|c| c[1]).fold(f64::NEG_INFINITY, f64::max),
+                x_mm: machine.plan.trucks[p.side].blocks[p.block].x_mm as f32,
+                lateral_mm: p.lateral_mm as f32,
+                stiffness: weighed(&stiffness).map(|k| k as f32),
+                pairs: Pairs::new(&constants, &situations.shares, ALIKE * largest),
+                most_lift: constants.iter().map(|c| c[1]).fold(f64::NEG_INFINITY, f64::max) as f32,
                 constants: constants.into_iter().map(|c| c.map(|c| c as f32)).collect(),
             }
         };
@@ -300,12 +305,10 @@ impl Asker<'_, '_> {
 
     fn joints(&self, situations: &Situations, kept: &Kept) -> Vec<Vector> {
         let of = |(j, springs): (usize, std::ops::Range<usize>)| {
-            let at: Vec<(usize, f64)> = springs.clone().map(|i| kept.at[OWN + i]).collect();
-            let mut joint = Vector::new(at.iter().map(|(row, _)| *row).collect());
-            for (forces, drags) in situations.joints.iter().zip(&situations.drag_squares) {
-                joint.add(forces[springs.clone()].iter().zip(&at).map(|(force, (_, sign))| sign * force), drags[j]);
-            }
-            joint
+            let at: Vec<(usize, f64)> = springs.clone().map(|i| kept.at[i]).collect();
+            let signed = |forces: &Vec<f64>| forces[springs.clone()].iter().zip(&at).map(|(force, (_, sign))| sign * force).collect();
+            let situations = situations.joints.iter().zip(&situations.drag_squares).map(|(forces, drags)| (signed(forces), drags[j]));
+            Vector::new(&at.iter().map(|(row, _)| *row).collect::<Vec<_>>(), situations)
         };
         self.evaluator.machine.joint_springs().into_iter().enumerate().map(of).collect()
     }
@@ -316,24 +319,23 @@ impl Asker<'_, '_> {
     }
 
     fn tools(&self, situations: &Situations, kept: &Kept) -> Vec<Vector> {
-        let first = self.rows()[1];
+        let first = self.rows()[0];
         let of = |t: usize| {
             let at: [(usize, f64); 3] = std::array::from_fn(|k| kept.at[first + 4 * t + k]);
-            let mut tool = Vector::new(at.map(|(row, _)| row).to_vec());
-            self.ways(situations, t).for_each(|way| tool.add(way.iter().zip(&at).map(|(value, (_, sign))| sign * value), 0.0));
-            tool
+            let signed = |way: [f64; 4]| way.iter().zip(&at).map(|(value, (_, sign))| sign * value).collect();
+            Vector::new(&at.map(|(row, _)| row), self.ways(situations, t).map(|way| (signed(way), 0.0)))
         };
         (0..self.evaluator.distinct_tools().len()).map(of).collect()
     }
 
     fn yaws(&self, situations: &Situations, kept: &Kept) -> Vec<Reach> {
-        let first = self.rows()[1];
+        let first = self.rows()[0];
         let of = |t: usize| kept.reach(first + 4 * t + 3, 1.0, ends(self.ways(situations, t).map(|way| way[3])));
         (0..self.evaluator.distinct_tools().len()).map(of).collect()
     }
 
     fn floats(&self, situations: &Situations, kept: &Kept) -> Vec<Reach> {
-        let (first, map) = (self.rows()[2], &self.evaluator.maps[0]);
+        let (first, map) = (self.rows()[1], &self.evaluator.maps[0]);
         (0..map.count()).map(|i| kept.reach(first + i, map.travel(i), ends(situations.floats.iter().map(|f| f[i])))).collect()
     }
 }

@@ -3,7 +3,7 @@
 use super::linear_extremes::Reach;
 use super::linear_tiles::Sparse;
 
-/// Freedoms of the trucks, whose own rows come first: row j answers to input j.
+/// Freedoms of the trucks: row j of the rows over forces is the motion that answers to force j.
 pub(super) const OWN: usize = 10;
 
 /// Two rows that differ by less than this part of their largest number are one.
@@ -32,18 +32,18 @@ impl Kept {
     /// What is read from a row, with its sign: |-x + c| = |x - c|.
     pub(super) fn reach(&self, row: usize, size: f64, [low, high]: [f64; 2]) -> Reach {
         let (row, sign) = self.at[row];
-        Reach { row, size, constants: if sign < 0.0 { [-high, -low] } else { [low, high] } }
+        Reach::new(row, size, if sign < 0.0 { [-high, -low] } else { [low, high] })
     }
 }
 
 /// Finds rows that are others or their negative, over forces and over numbers: what one joint of a free bridge pulls, another
-/// holds. The trucks' own rows stay as they stand.
+/// holds.
 pub(super) fn mirrored(response: &[Sparse], made: &[Sparse]) -> Kept {
     let mut kept = Kept { rows: Vec::new(), at: Vec::new() };
     for r in 0..response.len() {
         let is = |other: usize, sign: f64| same(&response[r], &response[other], sign) && same(&made[r], &made[other], sign);
         let of = |(k, &other): (usize, &usize)| [1.0, -1.0].into_iter().find(|sign| is(other, *sign)).map(|sign| (k, sign));
-        let found = if r < OWN { None } else { kept.rows.iter().enumerate().skip(OWN).find_map(of) };
+        let found = kept.rows.iter().enumerate().find_map(of);
         kept.at.push(found.unwrap_or((kept.rows.len(), 1.0)));
         if found.is_none() {
             kept.rows.push(r);
@@ -73,15 +73,14 @@ mod tests {
         assert!((0..10).all(|j| rows[j].len() == 1));
     }
 
-    /// Row 11 is row 10, row 12 its negative but not in what was made, row 13 its negative in both, row 14 like none.
+    /// Row 1 is row 0, row 2 its negative but not in what was made, row 3 its negative in both, row 4 like none.
     #[test]
     fn check_mirrored_rows_are_kept_once() {
-        let own = (0..10).map(|_| vec![(0, 1.0)]);
-        let response: Vec<Sparse> = own.chain([1.0, 1.0 + 1e-12, -1.0, -1.0, 2.0].map(|v| vec![(2, v), (4, 3.0 * v)])).collect();
-        let made: Vec<Sparse> = (0..15).map(|r| vec![(0, if r == 13 { -5.0 } else { 5.0 })]).collect();
+        let response = [1.0, 1.0 + 1e-12, -1.0, -1.0, 2.0].map(|v| vec![(2, v), (4, 3.0 * v)]);
+        let made: Vec<Sparse> = (0..5).map(|r| vec![(0, if r == 3 { -5.0 } else { 5.0 })]).collect();
         let kept = mirrored(&response, &made);
-        assert_eq!(kept.rows, [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14]);
-        assert_eq!(kept.at[9..], [(9, 1.0), (10, 1.0), (10, 1.0), (11, 1.0), (10, -1.0), (12, 1.0)]);
-        assert_eq!(kept.reach(13, 2.0, [-1.0, 4.0]), Reach { row: 10, size: 2.0, constants: [-4.0, 1.0] });
+        assert_eq!(kept.rows, [0, 2, 4]);
+        assert_eq!(kept.at, [(0, 1.0), (0, 1.0), (1, 1.0), (0, -1.0), (2, 1.0)]);
+        assert_eq!(kept.reach(3, 2.0, [-1.0, 4.0]), Reach::new(0, 2.0, [-4.0, 1.0]));
     }
 }

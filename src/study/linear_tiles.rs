@@ -1,8 +1,7 @@
-//! Many short rows times installations side by side: rows with much the same inputs are taken four or eight at a time, so that
-//! an input is read once for as many sums that do not wait for each other.
+//! Many short rows times installations side by side: rows with much the same inputs are taken up to four or eight at a time, so
+//! that an input is read once for as many sums that do not wait for each other.
 
-use super::linear_extremes::Ends;
-use crate::math::lanes::{LANES, Lane, ZERO, each, larger, multiply_add, part, put, smaller};
+use crate::math::lanes::{LANES, SINGLE_ZERO, SingleLane, each, larger, multiply_add, part, put, smaller};
 
 /// A short row over some inputs: number of the input and factor.
 pub(super) type Sparse = Vec<(u32, f64)>;
@@ -10,16 +9,26 @@ pub(super) type Sparse = Vec<(u32, f64)>;
 /// Rows in the largest tile.
 pub(super) const LARGE: usize = 8;
 
+/// Rows of the largest tile that is worth its while: four keep narrow registers busy, two of them to a row; wide ones hold all lanes
+/// of a row in one.
+fn most_rows() -> usize {
+    #[cfg(target_arch = "x86_64")]
+    if std::is_x86_feature_detected!("avx512f") {
+        return LARGE;
+    }
+    4
+}
+
 /// Tiles of so many rows, one behind the other: they are read in that order.
 #[derive(Debug, Clone)]
 pub(super) struct Run<const ROWS: usize> {
     /// Where the rows of each tile go, and how many inputs it has.
     tiles: Vec<([u32; ROWS], usize)>,
     /// Numbers of the inputs and their factors, tile by tile.
-    inputs: Vec<(u32, [f64; ROWS])>,
+    inputs: Vec<(u32, [f32; ROWS])>,
 }
 
-/// Rows by eights where they have much the same inputs, by sixes, fours and twos where not.
+/// Rows by eights, sixes, fours and twos, as they have inputs in common.
 #[derive(Debug, Clone)]
 pub(super) struct Tiles {
     eight: Run<LARGE>,
@@ -42,13 +51,17 @@ impl Tiles {
 
     /// Puts rows together as long as that costs less.
     pub(super) fn groups(rows: &[Sparse]) -> Vec<Vec<usize>> {
+        Self::groups_up_to(most_rows(), rows)
+    }
+
+    fn groups_up_to(most_rows: usize, rows: &[Sparse]) -> Vec<Vec<usize>> {
         let mut groups: Vec<(Vec<usize>, Vec<u32>)> = (0..rows.len()).map(|r| (vec![r], inputs(rows, &[r]))).collect();
         loop {
             let together = |a: usize, b: usize| {
                 let ((of, inputs), (others, theirs)) = (&groups[a], &groups[b]);
                 let all = inputs.len() + theirs.len() - common(inputs, theirs);
                 let apart = cost(of.len(), inputs.len()) + cost(others.len(), theirs.len());
-                let fits = of.len() + others.len() <= LARGE;
+                let fits = of.len() + others.len() <= most_rows;
                 fits.then(|| apart.saturating_sub(cost(of.len() + others.len(), all))).filter(|gain| *gain > 0)
             };
             let pairs = (0..groups.len()).flat_map(|a| (a + 1..groups.len()).map(move |b| (a, b)));
@@ -77,31 +90,36 @@ impl Tiles {
 
     /// `to` = rows x inputs.
     #[inline(always)]
-    pub(super) fn product<const FUSED: bool, const N: usize>(&self, x: &[Lane], to: &mut Vec<Lane>) {
-        self.sums::<FUSED, N>(|_| &ZERO, x, to);
+    pub(super) fn product<const FUSED: bool, const S: usize>(&self, x: &[SingleLane], to: &mut Vec<SingleLane>) {
+        self.sums::<FUSED, S>(|_| &SINGLE_ZERO, x, to);
     }
 
     /// `to` = `start` + rows x inputs.
     #[inline(always)]
-    pub(super) fn product_from<const FUSED: bool, const N: usize>(&self, start: &[Lane], x: &[Lane], to: &mut Vec<Lane>) {
-        self.sums::<FUSED, N>(|row| &start[row as usize], x, to);
+    pub(super) fn product_from<const FUSED: bool, const S: usize>(&self, start: &[SingleLane], x: &[SingleLane], to: &mut Vec<SingleLane>) {
+        self.sums::<FUSED, S>(|row| &start[row as usize], x, to);
     }
 
-    /// `N` lanes are one instruction's. Several instructions' go together where there are registers enough. Every sum is taken in the
+    /// `S` lanes are one instruction's. Several instructions' go together where there are registers enough. Every sum is taken in the
     /// order of its inputs: the same bits either way.
     #[inline(always)]
-    fn sums<'s, const FUSED: bool, const N: usize>(&self, start: impl Fn(u32) -> &'s Lane, x: &[Lane], to: &mut Vec<Lane>) {
-        to.resize(self.outputs, ZERO);
-        if 2 * N == LANES {
-            self.eight.write::<FUSED, N, 2>(&start, x, to);
-            self.six.write::<FUSED, N, 2>(&start, x, to);
-            self.four.write::<FUSED, N, 2>(&start, x, to);
-            self.two.write::<FUSED, N, 2>(&start, x, to);
+    fn sums<'s, const FUSED: bool, const S: usize>(
+        &self,
+        start: impl Fn(u32) -> &'s SingleLane,
+        x: &[SingleLane],
+        to: &mut Vec<SingleLane>,
+    ) {
+        to.resize(self.outputs, SINGLE_ZERO);
+        if S == LANES {
+            self.eight.write::<FUSED, S, 1>(&start, x, to);
+            self.six.write::<FUSED, S, 1>(&start, x, to);
+            self.four.write::<FUSED, S, 1>(&start, x, to);
+            self.two.write::<FUSED, S, 1>(&start, x, to);
         } else {
-            self.eight.write::<FUSED, N, 1>(&start, x, to);
-            self.six.write::<FUSED, N, 1>(&start, x, to);
-            self.four.write::<FUSED, N, 2>(&start, x, to);
-            self.two.write::<FUSED, N, 4>(&start, x, to);
+            self.eight.write::<FUSED, S, 1>(&start, x, to);
+            self.six.write::<FUSED, S, 2>(&start, x, to);
+            self.four.write::<FUSED, S, 2>(&start, x, to);
+            self.two.write::<FUSED, S, 2>(&start, x, to);
         }
     }
 }
@@ -131,7 +149,7 @@ impl<const ROWS: usize> Run<ROWS> {
 
     fn push(&mut self, rows: &[Sparse], of: &[usize]) {
         let inputs = inputs(rows, of);
-        let factor = |r: usize, j: u32| rows[r].iter().filter(|e| e.0 == j).map(|e| e.1).sum::<f64>();
+        let factor = |r: usize, j: u32| rows[r].iter().filter(|e| e.0 == j).map(|e| e.1).sum::<f64>() as f32;
         let row = |q: usize| of.get(q).map_or(rows.len() + q - of.len(), |&r| r) as u32;
         self.tiles.push((std::array::from_fn(row), inputs.len()));
         let factors = |j: u32| std::array::from_fn(|q| of.get(q).map_or(0.0, |&r| factor(r, j)));
@@ -139,27 +157,27 @@ impl<const ROWS: usize> Run<ROWS> {
     }
 
     #[inline(always)]
-    fn write<'s, const FUSED: bool, const N: usize, const PARTS: usize>(
+    fn write<'s, const FUSED: bool, const S: usize, const PARTS: usize>(
         &self,
-        start: &impl Fn(u32) -> &'s Lane,
-        x: &[Lane],
-        to: &mut [Lane],
+        start: &impl Fn(u32) -> &'s SingleLane,
+        x: &[SingleLane],
+        to: &mut [SingleLane],
     ) {
         let mut left = &self.inputs[..];
         for (rows, count) in &self.tiles {
             let (inputs, later) = left.split_at(*count);
-            for first in (0..LANES).step_by(N * PARTS) {
-                let mut sums = [[[0.0; N]; ROWS]; PARTS];
+            for first in (0..LANES).step_by(S * PARTS) {
+                let mut sums = [[[0.0; S]; ROWS]; PARTS];
                 for (p, sums) in sums.iter_mut().enumerate() {
                     for (sum, row) in sums.iter_mut().zip(rows) {
-                        *sum = part(start(*row), first + N * p);
+                        *sum = part(start(*row), first + S * p);
                     }
                 }
-                let sums = sums_of::<FUSED, N, ROWS, PARTS>(inputs, sums, x, first);
+                let sums = sums_of::<FUSED, S, ROWS, PARTS>(inputs, sums, x, first);
                 for (q, row) in rows.iter().enumerate() {
                     let to = &mut to[*row as usize];
                     for (p, sums) in sums.iter().enumerate() {
-                        put(to, first + N * p, sums[q]);
+                        put(to, first + S * p, sums[q]);
                     }
                 }
             }
@@ -179,53 +197,38 @@ impl Run<LARGE> {
 
     /// Least and largest of all rows.
     #[inline(always)]
-    pub(super) fn ends<const FUSED: bool, const N: usize>(&self, x: &[Lane]) -> Ends {
-        let mut ends = Ends::NONE;
-        if 2 * N == LANES {
-            self.raise::<FUSED, N, 2>(x, &mut ends)
-        } else {
-            self.raise::<FUSED, N, 1>(x, &mut ends)
-        }
-        ends
-    }
-
-    #[inline(always)]
-    fn raise<const FUSED: bool, const N: usize, const PARTS: usize>(&self, x: &[Lane], ends: &mut Ends) {
-        for first in (0..LANES).step_by(N * PARTS) {
-            let mut low: [[f64; N]; PARTS] = std::array::from_fn(|p| part(&ends.least, first + N * p));
-            let mut high: [[f64; N]; PARTS] = std::array::from_fn(|p| part(&ends.most, first + N * p));
+    pub(super) fn ends<const FUSED: bool, const S: usize>(&self, x: &[SingleLane]) -> [SingleLane; 2] {
+        let [mut least, mut most] = [SINGLE_ZERO; 2];
+        for first in (0..LANES).step_by(S) {
+            let (mut low, mut high) = ([f32::INFINITY; S], [f32::NEG_INFINITY; S]);
             let mut left = &self.inputs[..];
             for (_, count) in &self.tiles {
                 let (inputs, later) = left.split_at(*count);
-                let sums = sums_of::<FUSED, N, LARGE, PARTS>(inputs, [[[0.0; N]; LARGE]; PARTS], x, first);
-                for (p, [a, b, c, d, e, f, g, h]) in sums.into_iter().enumerate() {
-                    // By halves, so that few wait for each other.
-                    let least = smaller(smaller(smaller(a, b), smaller(c, d)), smaller(smaller(e, f), smaller(g, h)));
-                    let most = larger(larger(larger(a, b), larger(c, d)), larger(larger(e, f), larger(g, h)));
-                    (low[p], high[p]) = (smaller(low[p], least), larger(high[p], most));
-                }
+                let [[a, b, c, d, e, f, g, h]] = sums_of::<FUSED, S, LARGE, 1>(inputs, [[[0.0; S]; LARGE]; 1], x, first);
+                // By halves, so that few wait for each other.
+                low = smaller(low, smaller(smaller(smaller(a, b), smaller(c, d)), smaller(smaller(e, f), smaller(g, h))));
+                high = larger(high, larger(larger(larger(a, b), larger(c, d)), larger(larger(e, f), larger(g, h))));
                 left = later;
             }
-            for p in 0..PARTS {
-                put(&mut ends.least, first + N * p, low[p]);
-                put(&mut ends.most, first + N * p, high[p]);
-            }
+            put(&mut least, first, low);
+            put(&mut most, first, high);
         }
+        [least, most]
     }
 }
 
-/// Goes on with the sums of a tile's rows, `PARTS` times `N` lanes together.
+/// Goes on with the sums of a tile's rows, `PARTS` times `S` lanes together.
 #[inline(always)]
-fn sums_of<const FUSED: bool, const N: usize, const ROWS: usize, const PARTS: usize>(
-    inputs: &[(u32, [f64; ROWS])],
-    mut sums: [[[f64; N]; ROWS]; PARTS],
-    x: &[Lane],
+fn sums_of<const FUSED: bool, const S: usize, const ROWS: usize, const PARTS: usize>(
+    inputs: &[(u32, [f32; ROWS])],
+    mut sums: [[[f32; S]; ROWS]; PARTS],
+    x: &[SingleLane],
     first: usize,
-) -> [[[f64; N]; ROWS]; PARTS] {
+) -> [[[f32; S]; ROWS]; PARTS] {
     for (j, factors) in inputs {
         let x = &x[*j as usize];
         for (p, sums) in sums.iter_mut().enumerate() {
-            let x: [f64; N] = part(x, first + N * p);
+            let x: [f32; S] = part(x, first + S * p);
             for (sum, factor) in sums.iter_mut().zip(factors) {
                 *sum = each(|i| multiply_add::<FUSED, _>(x[i], *factor, sum[i]));
             }
@@ -237,6 +240,7 @@ fn sums_of<const FUSED: bool, const N: usize, const ROWS: usize, const PARTS: us
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::math::lanes::Lane;
 
     /// Rows of four inputs each, shared within groups of so many.
     fn rows(groups: [u32; 4]) -> Vec<Sparse> {
@@ -244,8 +248,8 @@ mod tests {
         (0..).zip(groups).flat_map(|(g, count)| (0..count).map(move |r| row(g, r))).collect()
     }
 
-    fn inputs() -> [Lane; 16] {
-        std::array::from_fn(|j| Lane(std::array::from_fn(|i| (3 * j + i) as f64 - 4.5)))
+    fn inputs() -> [SingleLane; 16] {
+        std::array::from_fn(|j| Lane(std::array::from_fn(|i| (3 * j + i) as f32 - 4.5)))
     }
 
     /// Tiles of each kind, full and with a row less; rows of all sorts, one of them empty, one with an input twice.
@@ -255,20 +259,20 @@ mod tests {
         let odd: Vec<Sparse> = vec![vec![(0, 1.0), (3, -2.0)], vec![(1, 0.5)], vec![], vec![(2, 4.0), (2, 1.0)], vec![(3, 1.0)]];
         let mut kinds = [0; 4];
         for rows in [rows([8, 6, 4, 2]), rows([7, 5, 3, 1]), [odd, rows([17, 0, 0, 0])].concat()] {
-            let start = |r: usize| r as f64;
-            let tiles = Tiles::new(&rows);
+            let start = |r: usize| r as f32;
+            let tiles = Tiles::grouped(&rows, &Tiles::groups_up_to(LARGE, &rows));
             let counts = [tiles.eight.tiles.len(), tiles.six.tiles.len(), tiles.four.tiles.len(), tiles.two.tiles.len()];
             kinds.iter_mut().zip(counts).for_each(|(all, count)| *all += count);
-            let starts: Vec<Lane> = (0..rows.len() + LARGE).map(|r| Lane([start(r); LANES])).collect();
+            let starts: Vec<SingleLane> = (0..rows.len() + LARGE).map(|r| Lane([start(r); LANES])).collect();
             let (mut plain, mut from, mut fused) = (Vec::new(), Vec::new(), Vec::new());
-            tiles.product::<false, 4>(&x, &mut plain);
-            tiles.product_from::<false, 8>(&starts, &x, &mut from);
-            tiles.product::<true, 8>(&x, &mut fused);
+            tiles.product::<false, 8>(&x, &mut plain);
+            tiles.product_from::<false, 16>(&starts, &x, &mut from);
+            tiles.product::<true, 16>(&x, &mut fused);
             for (r, row) in rows.iter().enumerate() {
                 for i in 0..LANES {
-                    let expected: f64 = row.iter().map(|(j, f)| f * x[*j as usize][i]).sum();
-                    assert!((plain[r][i] - expected).abs() < 1e-12 && (fused[r][i] - expected).abs() < 1e-12);
-                    assert!((from[r][i] - expected - start(r)).abs() < 1e-12);
+                    // Quarters and halves of whole numbers: exact.
+                    let expected = row.iter().map(|(j, f)| f * f64::from(x[*j as usize][i])).sum::<f64>() as f32;
+                    assert_eq!((plain[r][i], fused[r][i], from[r][i]), (expected, expected, expected + start(r)));
                 }
             }
         }
@@ -279,7 +283,8 @@ mod tests {
     #[test]
     fn check_rows_stand_together_as_long_as_that_costs_less() {
         let counts = |groups: [u32; 4]| {
-            let tiles = Tiles::new(&rows(groups));
+            let rows = rows(groups);
+            let tiles = Tiles::grouped(&rows, &Tiles::groups_up_to(LARGE, &rows));
             (tiles.eight.tiles.len(), tiles.four.tiles.len())
         };
         assert_eq!((counts([8, 0, 0, 0]), counts([4, 4, 0, 0])), ((1, 0), (0, 2)));
@@ -291,12 +296,12 @@ mod tests {
     fn check_ends_are_those_of_the_rows() {
         let rows = rows([13, 0, 0, 0]);
         let tiles = Run::of(&rows);
-        let ends = [tiles.ends::<false, 4>(&inputs()), tiles.ends::<true, 8>(&inputs())];
+        let ends = [tiles.ends::<false, 8>(&inputs()), tiles.ends::<true, 16>(&inputs())];
         for i in 0..LANES {
-            let x = inputs().map(|x| x[i]);
-            let values = rows.iter().map(|row| row.iter().map(|(j, f)| f * x[*j as usize]).sum::<f64>());
-            let [low, high] = values.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| [low.min(v), high.max(v)]);
-            assert!(ends.iter().all(|e| e.least[i] == low && e.most[i] == high), "{i}: {low} {high} {ends:?}");
+            let x = inputs().map(|x| f64::from(x[i]));
+            let values = rows.iter().map(|row| row.iter().map(|(j, f)| f * x[*j as usize]).sum::<f64>() as f32);
+            let [low, high] = values.fold([f32::INFINITY, f32::NEG_INFINITY], |[low, high], v| [low.min(v), high.max(v)]);
+            assert!(ends.iter().all(|[least, most]| least[i] == low && most[i] == high), "{i}: {low} {high} {ends:?}");
         }
     }
 }

@@ -18,6 +18,7 @@ mod linear_groups;
 mod linear_kernel;
 mod linear_map;
 mod linear_rows;
+mod linear_seats;
 mod linear_situations;
 mod linear_tiles;
 mod map;

@@ -109,7 +109,9 @@ impl Baseline {
         compare("99 % quantile of float travel used", 0.99, number("float_travel_used", None), &|o| o.float_travel_used);
         compare("99 % quantile of slot used", 0.99, number("slot_used", None), &|o| o.slot_used);
         compare("99 % quantile of the largest joint force, N", 0.99, number("joint_force_n", None), &|o| o.joint_force_n);
-        compare("99 % quantile of the tool point's displacement, mm", 0.99, number("tool_displacement_mm", None), &|o| o.tool_displacement_mm);
+        compare("99 % quantile of the tool point's displacement, mm", 0.99, number("tool_displacement_mm", None), &|o| {
+            o.tool_displacement_mm
+        });
         compare("99 % quantile of its yaw, mrad", 0.99, number("tool_yaw_mrad", None), &|o| o.tool_yaw_mrad);
         compare("99 % quantile of the pull on a block, N", 0.99, number("pull_n", None), &|o| o.pull_n);
         let least = outcomes.iter().map(|o| o.static_safety).fold(f64::INFINITY, f64::min);

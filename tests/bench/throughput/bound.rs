@@ -1,5 +1,5 @@
-//! What an installation costs at least: its random numbers, and the arithmetic of the map as it is structured, each timed
-//! alone. No memory, no order of work, nothing that is merely convenient is counted.
+//! What an installation costs at least: its random numbers, and the arithmetic of the map as it is structured, in single precision,
+//! each timed alone. No memory, no order of work, nothing that is merely convenient is counted.
 
 use super::clock::best_of;
 use super::dense::Products;
@@ -10,7 +10,7 @@ use railtrue::input::{ErrorKind, Plan};
 use railtrue::study::{Draws, Evaluator, service_states};
 use std::hint::black_box;
 
-/// Operations of one precision; sums hold differences, absolute values, largest and smallest of two as well.
+/// Operations; sums hold differences, absolute values, largest and smallest of two as well.
 #[derive(Debug, Default, Clone, Copy)]
 struct Operations {
     products: f64,
@@ -43,26 +43,22 @@ impl Operations {
 }
 
 pub struct Bound {
-    /// Of double precision: what leads to differences; of single precision: what a situation adds, sizes, sums of them.
-    double: Operations,
-    single: Operations,
-    /// In single precision.
+    operations: Operations,
     roots: f64,
     normals: usize,
     uniforms: usize,
     cost: normals::Cost,
-    double_costs: Costs,
-    single_costs: Costs,
+    costs: Costs,
     /// Seconds of a root.
     root: f64,
 }
 
 /// Seconds of one operation of a loop over so many numbers.
 macro_rules! seconds {
-    ($of:ident, $number:ty, $width:expr) => {{
+    ($of:ident, $width:expr) => {{
         let width: usize = $width;
         let seconds = best_of(200, || {
-            let numbers: [Vec<$number>; 2] = $of(TURNS, black_box([vec![1.0 + 1e-6; width + 1], vec![1.0; width]]));
+            let numbers: [Vec<f32>; 2] = $of(TURNS, black_box([vec![1.0 + 1e-6; width + 1], vec![1.0; width]]));
             assert!(black_box(numbers)[0][0].is_finite());
         });
         seconds / (TURNS * width) as f64
@@ -75,50 +71,44 @@ impl Bound {
         let (normals, uniforms) = random_numbers(evaluator.plan(), &draws);
         let of_program = operations(evaluator, &draws);
         Self {
-            double: of_program.double,
-            single: of_program.single,
+            operations: of_program.operations,
             roots: of_program.roots,
             normals,
             uniforms,
             cost: normals::cost(),
-            double_costs: double::costs(),
-            single_costs: single::costs(),
-            root: seconds!(single_roots, f32, FEW_SINGLE),
+            costs: costs(),
+            root: seconds!(roots, FEW),
         }
     }
 
     /// `one_thread`: seconds of an installation as measured.
     pub fn print(&self, one_thread: f64, dense: &Products) {
-        let (double, single) = (&self.double, &self.single);
         let (uniforms, normals) = (self.uniforms as f64 * self.cost.uniform, self.normals as f64);
         let random = uniforms + normals * self.cost.normal.min(self.cost.ziggurat);
-        let straight = [double.seconds(&self.double_costs), single.seconds(&self.single_costs)];
+        let straight = self.operations.seconds(&self.costs);
         let roots = self.roots * self.root;
         // Roots have a unit of their own and may hide behind the rest.
-        let least = random + (straight[0] + straight[1]).max(roots);
+        let least = random + straight.max(roots);
         println!(
-            "  lower bound, one thread: {:.3} us, reached within {:.1} times: {} normals, {} uniforms {:.3} us (by the ziggurat {:.3} us); {:.0} products, {:.0} sums {:.3} us; in single precision {:.0} products, {:.0} sums {:.3} us; {:.0} roots {:.3} us",
+            "  lower bound, one thread: {:.3} us, reached within {:.1} times: {} normals, {} uniforms {:.3} us (by the ziggurat {:.3} us); {:.0} products, {:.0} sums {:.3} us; {:.0} roots {:.3} us",
             1e6 * least,
             one_thread / least,
             self.normals,
             self.uniforms,
             1e6 * random,
             1e6 * (uniforms + normals * self.cost.ziggurat),
-            double.products,
-            double.sums,
-            1e6 * straight[0],
-            single.products,
-            single.sums,
-            1e6 * straight[1],
+            self.operations.products,
+            self.operations.sums,
+            1e6 * straight,
             self.roots,
             1e6 * roots
         );
-        let rate = (double.multiply_adds() + single.multiply_adds()) / one_thread;
+        let rate = self.operations.multiply_adds() / one_thread;
         let share = |product: f64| format!("{:.0} %", 100.0 * rate / product);
         println!(
             "  multiply-adds of the bound, thousand million a second: {:.1} in the study, drawing included, {:.1} in registers; the study's are {} of nalgebra's dense product, {} of NumPy's",
             rate / 1e9,
-            1e-9 / self.double_costs.pair,
+            1e-9 / self.costs.pair,
             share(dense.nalgebra),
             dense.numpy.map_or("SKIPPED".into(), share)
         );
@@ -142,11 +132,10 @@ fn random_numbers(plan: &Plan, draws: &Draws<'_>) -> (usize, usize) {
     (normals, uniforms)
 }
 
-/// Operations of both precisions, and roots.
+/// Operations, and roots.
 #[derive(Default)]
 struct All {
-    double: Operations,
-    single: Operations,
+    operations: Operations,
     roots: f64,
 }
 
@@ -172,42 +161,37 @@ fn operations(evaluator: &Evaluator<'_>, draws: &Draws<'_>) -> All {
     // Six of the joints' springs follow from the balance of the bridge.
     let joints = springs.saturating_sub(6);
     let rows = 10 + joints + 4 * tools + machine.float_count();
-    // Lateral, vertical and roll of the trucks feel those six forces, pitch and yaw their four; so does what a tool point does
+    // Lateral, vertical and roll of the trucks feel the six of them, pitch and yaw their four; so does what a tool point does
     // along the rails and about the vertical.
     let products = 6 * 6 + 4 * 4 + 10 * joints + (2 * 10 + 2 * 4) * tools + 6 * machine.float_count();
     let mut all = All::default();
-    let o = &mut all.double;
+    let o = &mut all.operations;
     // Once an installation: shapes to their peak-to-valley, take-ups, and what no station changes.
     o.add(profiles * draws.modes().on_grid.nrows(), modes, modes + 2);
     o.add(profiles * modes, 1, 0);
     o.add(slots, numbers, numbers + 2);
     o.add(rows, made + slots, made + slots);
     o.add(2 * blocks, 1, 1);
-    // At every station: rails (value and slope), their forces on the trucks, poses, joints, tool points, floats.
+    // At every station: rails (value and slope), the seats of the trucks, poses, joints, tool points, floats.
     o.add(stations * places / 2, 2 * modes * profiles, 2 * modes * profiles);
     o.add(stations * places / 2 * lines / 2, 1, 3);
     o.add(stations * places, 7, 7);
     o.add(stations, products, products);
     // Five loads of every block without the situation: the truck's motion there less the rail's, times its stiffness.
     o.add(stations * blocks, 9, 15);
-    o.add(stations, 0, machine.float_count() + tools);
-    let o = &mut all.single;
-    // In every situation: five loads, their sizes, P, P0, largest and pull; where it has a share, life.
-    let ratios = static_ratios(plan);
-    o.add(stations * blocks * situations, ratios - 1, 5 + 5 + 4 + (ratios - 1) + 3);
+    o.add(stations, machine.float_count() + tools, 3 * (machine.float_count() + tools));
+    // In every situation P and its largest value, two of five sizes shared by two situations; where it has a share, life.
+    o.add(stations * blocks * situations / 2, 0, 5 + 2 * (9 + 1));
     o.add(stations * blocks * living, 7, 4);
-    o.add(stations * situations * springs, 1, 2);
-    o.add(stations * situations, 3, machine.joint_springs().len() + 9);
+    // Whether P0 may be a new largest one, and the pull.
+    o.add(stations * blocks, 1, 3);
+    // Largest lengths of joint forces and of what the tool points do in each season.
+    o.add(stations * springs, 1, 2);
+    o.add(stations * situations, springs, springs + machine.joint_springs().len());
+    o.add(stations * tools, 3, 6);
+    o.add(stations * tools * service_states(plan).len(), 3, 4);
     all.roots = (stations * blocks * living) as f64;
     all
-}
-
-/// Kinds of the ratio between a load's weight in P0 and in P: loads of one kind are added once for both.
-fn static_ratios(plan: &Plan) -> usize {
-    let b = &plan.block;
-    let [y, z] = [0, 1].map(|i| b.c0_over_direction[i] / b.c_over_direction[i]);
-    let [roll, pitch, yaw] = [0, 1, 2].map(|i| b.c0_over_moment_per_mm[i] / b.c_over_moment_per_mm[i]);
-    distinct([y, z, roll, pitch, yaw].into_iter().map(|r| (1e9 * r).round()))
 }
 
 fn distinct(values: impl Iterator<Item = f64>) -> usize {
@@ -219,17 +203,15 @@ fn distinct(values: impl Iterator<Item = f64>) -> usize {
 
 /// Turns of each loop, short enough to fall between two others on a shared processor; numbers in registers for narrow and for wide ones.
 const TURNS: usize = 4_000;
-const FEW: usize = 24;
-const MANY: usize = 64;
-const FEW_SINGLE: usize = 2 * FEW;
-const MANY_SINGLE: usize = 2 * MANY;
+const FEW: usize = 48;
+const MANY: usize = 128;
 
 /// Loops over numbers that stay in registers, in one version for each kind of processor.
 macro_rules! register_loop {
-    ($name:ident, $number:ty, $width:expr, |$a:ident, $b:ident, $by:ident| $step:expr) => {
+    ($name:ident, $width:expr, |$a:ident, $b:ident, $by:ident| $step:expr) => {
         #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2+fma", "x86_64+avx2+fma"))]
-        fn $name(turns: usize, mut numbers: [Vec<$number>; 2]) -> [Vec<$number>; 2] {
-            let (mut first, mut second): ([$number; $width], [$number; $width]) = ([0.0; $width], [0.0; $width]);
+        fn $name(turns: usize, mut numbers: [Vec<f32>; 2]) -> [Vec<f32>; 2] {
+            let (mut first, mut second): ([f32; $width], [f32; $width]) = ([0.0; $width], [0.0; $width]);
             first.copy_from_slice(&numbers[0][..$width]);
             second.copy_from_slice(&numbers[1][..$width]);
             let $by = numbers[0][$width];
@@ -254,33 +236,21 @@ macro_rules! pair {
     };
 }
 
-/// The loops of one precision, and what they cost.
-macro_rules! loops {
-    ($precision:ident, $number:ty, $few:ident, $many:ident) => {
-        mod $precision {
-            use super::*;
-
-            register_loop!(pairs_few, $number, $few, |a, _b, by| *a = pair!(a, by));
-            register_loop!(pairs_many, $number, $many, |a, _b, by| *a = pair!(a, by));
-            register_loop!(products_few, $number, $few, |a, _b, by| *a *= by);
-            register_loop!(products_many, $number, $many, |a, _b, by| *a *= by);
-            register_loop!(sums_few, $number, $few, |a, _b, by| *a += by);
-            register_loop!(sums_many, $number, $many, |a, _b, by| *a += by);
-
-            pub(super) fn costs() -> Costs {
-                Costs {
-                    pair: seconds!(pairs_few, $number, $few).min(seconds!(pairs_many, $number, $many)),
-                    product: seconds!(products_few, $number, $few).min(seconds!(products_many, $number, $many)),
-                    sum: seconds!(sums_few, $number, $few).min(seconds!(sums_many, $number, $many)),
-                }
-            }
-        }
-    };
-}
-
-loops!(double, f64, FEW, MANY);
-loops!(single, f32, FEW_SINGLE, MANY_SINGLE);
-register_loop!(single_roots, f32, FEW_SINGLE, |a, b, by| {
+register_loop!(pairs_few, FEW, |a, _b, by| *a = pair!(a, by));
+register_loop!(pairs_many, MANY, |a, _b, by| *a = pair!(a, by));
+register_loop!(products_few, FEW, |a, _b, by| *a *= by);
+register_loop!(products_many, MANY, |a, _b, by| *a *= by);
+register_loop!(sums_few, FEW, |a, _b, by| *a += by);
+register_loop!(sums_many, MANY, |a, _b, by| *a += by);
+register_loop!(roots, FEW, |a, b, by| {
     *a += by;
     *b += a.sqrt();
 });
+
+fn costs() -> Costs {
+    Costs {
+        pair: seconds!(pairs_few, FEW).min(seconds!(pairs_many, MANY)),
+        product: seconds!(products_few, FEW).min(seconds!(products_many, MANY)),
+        sum: seconds!(sums_few, FEW).min(seconds!(sums_many, MANY)),
+    }
+}
