@@ -22,7 +22,7 @@ fn worst(plan: &Plan, arrangement: usize, effort: Effort) -> WorstCase {
     worst_case(&evaluator(plan, arrangement), effort, &|| false).unwrap()
 }
 
-const THOROUGH: Effort = Effort { starts: 6, branches: 20_000 };
+const THOROUGH: Effort = Effort { scouts: 256, starts: 6, branches: 20_000 };
 
 fn near(got: f64, expected: f64, relative: f64) {
     assert!((got / expected - 1.0).abs() <= relative, "{got} against {expected}");
@@ -290,7 +290,7 @@ fn check_the_search_for_the_least_life_keeps_to_its_effort() {
     let plan = small(&[]);
     let e = evaluator(&plan, 0);
     let opened = |branches: usize, stop: bool| {
-        let w = worst_case(&e, Effort { starts: 0, branches }, &|| stop).unwrap();
+        let w = worst_case(&e, Effort { scouts: 0, starts: 0, branches }, &|| stop).unwrap();
         let life = w.get("life_km").unwrap();
         assert!(life.bound.unwrap() < 0.9 * life.attained, "profiles leave a wide gap here");
         (w.branches, w.stopped_by_clock)

@@ -14,7 +14,7 @@ use crate::study::worst::{Effort, WorstCase, worst_case};
 use crate::study::{installed::set_scalar, sampling::Draws};
 
 /// How hard the worst case is looked for at each trial.
-const EFFORT: Effort = Effort { starts: 0, branches: 60 };
+const EFFORT: Effort = Effort { scouts: 0, starts: 0, branches: 60 };
 
 /// Use of the requirement that is used most.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -52,6 +52,10 @@ impl<'e, 'p> Searcher<'e, 'p> {
 
     /// How bad some points are, many at a time.
     fn badness(&self, points: &[Vec<f64>], of: Badness, memory: &mut Memory) -> Result<Vec<f64>, NotConverged> {
+        Ok(self.outcomes(points, memory)?.iter().map(of).collect())
+    }
+
+    fn outcomes(&self, points: &[Vec<f64>], memory: &mut Memory) -> Result<Vec<Outcome>, NotConverged> {
         let mut list = Vec::with_capacity(points.len());
         for some in points.chunks(LANES) {
             let columns: Vec<Vec<f64>> = some.iter().map(|p| self.tolerance_box.numbers(p)).collect();
@@ -59,7 +63,7 @@ impl<'e, 'p> Searcher<'e, 'p> {
             let lane = |j: usize| Lane(std::array::from_fn(|i| columns[i.min(columns.len() - 1)][j]));
             memory.numbers.extend((0..columns[0].len()).map(lane));
             let done = self.batch.run(&memory.numbers, some.len(), &mut memory.work).map_err(|(_, e)| e)?;
-            list.extend(done.iter().map(of));
+            list.extend_from_slice(done);
         }
         Ok(list)
     }
@@ -69,11 +73,20 @@ impl<'e, 'p> Searcher<'e, 'p> {
         run(0, count as u64, seed, || (), |(), i, rng| self.tolerance_box.random(i % 2 == 0, &mut || uniform(rng)))
     }
 
+    /// What many points come to, on all threads.
+    ///
+    /// # Errors
+    /// An equilibrium was not found.
+    pub(super) fn outcomes_of(&self, points: &[Vec<f64>]) -> Result<Vec<Outcome>, NotConverged> {
+        let one = |memory: &mut Memory, some: &[Vec<f64>]| self.outcomes(some, memory);
+        let found: Vec<Vec<Outcome>> = points.par_chunks(LANES).map_init(Memory::default, one).collect::<Result<_, _>>()?;
+        Ok(found.concat())
+    }
+
     /// The worst of some points.
     pub(super) fn best_of(&self, points: &[Vec<f64>], of: Badness) -> Result<Found, NotConverged> {
-        let one = |memory: &mut Memory, some: &[Vec<f64>]| self.badness(some, of, memory);
-        let found: Vec<Vec<f64>> = points.par_chunks(LANES).map_init(Memory::default, one).collect::<Result<_, _>>()?;
-        let found = found.into_iter().flatten().zip(points).map(|(badness, point)| Found { badness, point: point.clone() });
+        let outcomes = self.outcomes_of(points)?;
+        let found = outcomes.iter().zip(points).map(|(outcome, point)| Found { badness: of(outcome), point: point.clone() });
         Ok(self.worst(found.collect()))
     }
 
