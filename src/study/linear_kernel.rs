@@ -4,6 +4,8 @@
 //! bits do not depend on its neighbours nor on the number of threads; fused multiply-adds may change the last ones from one
 //! kind of processor to another.
 
+use std::hint::black_box;
+
 use multiversion::{multiversion, target::target_cfg_f};
 
 use super::linear_block::{Extremes, one_block};
@@ -96,6 +98,8 @@ fn all<const FUSED: bool, const N: usize, const S: usize, const BALLS: bool>(
         station.rail.product::<FUSED, S>(&memory.numbers, &mut memory.rail);
         let (off, seats) = memory.rail[map.values..].split_at_mut(OWN);
         for (((off, made), seat), truck) in off.iter().zip(&memory.made).zip(seats).zip(&mut memory.trucks) {
+            // Out of sight, here and below: or the compiler gathers numbers of many rows.
+            let off = black_box(off);
             *truck = Lane(each(|i| off[i] + made[i]));
             *seat = Lane(each(|i| off[i] + seat[i]));
         }
@@ -149,7 +153,7 @@ fn scale_profiles<const FUSED: bool, const S: usize>(map: &LinearMap, numbers: &
                 if has > 0.0 { of_all } else { 0.0 }
             });
             for amplitude in &mut memory.numbers[first..first + map.modes] {
-                let as_drawn: [f32; S] = part(amplitude, lanes);
+                let as_drawn: [f32; S] = part(black_box(amplitude), lanes);
                 put::<f32, S>(amplitude, lanes, each(|i| as_drawn[i] * scale[i]));
             }
         }

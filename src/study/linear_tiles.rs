@@ -217,7 +217,8 @@ impl Run<LARGE> {
     }
 }
 
-/// Goes on with the sums of a tile's rows, `PARTS` times `S` lanes together.
+/// Goes on with the sums of a tile's rows, `PARTS` times `S` lanes together. Rows are written out: of a loop over them the compiler
+/// gathers a lane of all rows instead of the lanes of each.
 #[inline(always)]
 fn sums_of<const FUSED: bool, const S: usize, const ROWS: usize, const PARTS: usize>(
     inputs: &[(u32, [f32; ROWS])],
@@ -229,9 +230,14 @@ fn sums_of<const FUSED: bool, const S: usize, const ROWS: usize, const PARTS: us
         let x = &x[*j as usize];
         for (p, sums) in sums.iter_mut().enumerate() {
             let x: [f32; S] = part(x, first + S * p);
-            for (sum, factor) in sums.iter_mut().zip(factors) {
-                *sum = each(|i| multiply_add::<FUSED, _>(x[i], *factor, sum[i]));
+            macro_rules! written_out {
+                ($($row:literal)*) => {
+                    $(if let (Some(sum), Some(factor)) = (sums.get_mut($row), factors.get($row)) {
+                        *sum = each(|i| multiply_add::<FUSED, _>(x[i], *factor, sum[i]));
+                    })*
+                };
             }
+            written_out!(0 1 2 3 4 5 6 7);
         }
     }
     sums
