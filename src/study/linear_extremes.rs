@@ -11,12 +11,11 @@ pub(super) struct Vector {
     /// Its components in the response, and the middle of what situations add to each.
     rows: Vec<(usize, f32)>,
     /// Situation by situation: twice c, and |c|^2 with what is added to the square of the length.
-    situations: Vec<([f32; MANY], f32)>,
+    situations: Vec<([f32; WAYS], f32)>,
 }
 
-/// Components of a vector, most of them; of a joint that is held in all directions and about all axes.
-const FEW: usize = 3;
-const MANY: usize = 6;
+/// Components of a vector at most: those that are missing count as nothing.
+const WAYS: usize = 3;
 
 impl Vector {
     /// From its components in the response, and from what each situation adds to them and to the square of the length. What two
@@ -47,13 +46,8 @@ impl Vector {
     /// Raises squares to the largest square of the length in any situation.
     #[inline(always)]
     pub(super) fn longest<const FUSED: bool, const S: usize>(&self, response: &[SingleLane], to: &mut SingleLane) {
-        if self.rows.len() <= FEW { self.of::<FUSED, S, FEW>(response, to) } else { self.of::<FUSED, S, MANY>(response, to) }
-    }
-
-    #[inline(always)]
-    fn of<const FUSED: bool, const S: usize, const K: usize>(&self, response: &[SingleLane], to: &mut SingleLane) {
         for first in (0..LANES).step_by(S) {
-            let (mut components, mut square) = ([[0.0; S]; K], [0.0; S]);
+            let (mut components, mut square) = ([[0.0; S]; WAYS], [0.0; S]);
             for (component, (row, middle)) in components.iter_mut().zip(&self.rows) {
                 let x: [f32; S] = part(&response[*row], first);
                 let x: [f32; S] = each(|i| x[i] + middle);
@@ -116,9 +110,6 @@ mod tests {
         let mut wide = narrow;
         vector.longest::<false, 8>(&response, &mut narrow);
         vector.longest::<true, 16>(&response, &mut wide);
-        let mut in_six = Lane([50.0; LANES]);
-        vector.of::<true, 16, MANY>(&response, &mut in_six);
-        assert_eq!(in_six, wide);
         for i in 0..LANES {
             let x = i as f32;
             let expected = ((x + 3.0).powi(2) + 27.0).max((x - 6.0).powi(2) + 64.0).max(50.0);
