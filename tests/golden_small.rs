@@ -147,7 +147,7 @@ pub(crate) fn study_text(study: &StudyResult) -> String {
                 a.tally.at_bad_end(reading)
             );
         }
-        let _ = writeln!(text, "{:?}\n{:?}\n{}", a.far, a.band, worst_text(&a.worst));
+        let _ = writeln!(text, "{:?}\n{:?}\n{}", a.tails, a.band, worst_text(&a.worst));
     }
     text
 }

@@ -4,10 +4,9 @@ use serde_json::{Value, json};
 
 use super::trace_text::block_names;
 use crate::input::{Installation, Plan};
-use crate::math::order::Quantile;
 use crate::study::{
-    ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, FAR_EVALUATIONS, FarEnds, ONE_IN, Reading, Set,
-    Stack, StudyResult, Trace, Verdict, WorstCase,
+    ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, ONE_IN, Reading, Set, Stack, StudyResult, Tail,
+    TailQuantile, Trace, Verdict, WorstCase,
 };
 use crate::units::{COMPONENTS, MRAD, SIDES};
 
@@ -137,23 +136,25 @@ fn arrangement(a: &ArrangementResult) -> Value {
     json!({
         "name": a.name, "chosen": a.chosen, "has_floats": a.has_floats, "perfect": a.perfect, "measures": quantiles,
         "worst_life_draw": a.tally.least_life.map(|(i, outcome)| json!({ "draw": i, "outcome": outcome })),
-        "far_ends": a.far.iter().flat_map(far_ends).collect::<Vec<_>>(),
+        "tail_quantiles": a.tails.iter().flat_map(tail_quantiles).collect::<Vec<_>>(),
         "verdicts": a.verdicts.iter().map(verdict).collect::<Vec<_>>(),
         "worst": worst(&a.worst, &[]), "sources_alone": a.alone, "findings": a.findings, "largest_load_along_stroke": a.band, "condition_number": a.condition,
         "lateral_stiffness_at_tool_n_per_um": { "floats_at_rest": a.lateral_stiffness_n_per_um.0, "floats_sliding": a.lateral_stiffness_n_per_um.1 },
     })
 }
 
-/// Far ends of a reading, with what was computed for them beside the drawn installations.
-fn far_ends(far: &FarEnds) -> impl Iterator<Item = Value> {
-    let [search, weighed] = FAR_EVALUATIONS;
-    let of = move |(one_in, end): (u32, &Option<Quantile>)| {
-        end.map(|q| {
-            json!({ "measure": far.reading.key(), "one_in": one_in, "value": q.value, "low_95": q.low, "high_95": q.high,
-                "installations_to_find_the_ways": search, "installations_weighed": weighed })
-        })
+/// Tail quantiles of a reading, each with the method by which it was found.
+fn tail_quantiles(tail: &Tail) -> impl Iterator<Item = Value> {
+    let of = |(one_in, quantile): (u32, &TailQuantile)| {
+        let found = match quantile {
+            TailQuantile::Counted { quantile: q, draws } => {
+                json!({ "method": "counted", "draws": draws, "value": q.value, "low_95": q.low, "high_95": q.high })
+            }
+            TailQuantile::TooFewDraws { draws, needed } => json!({ "method": "too_few_draws", "draws": draws, "draws_needed": needed }),
+        };
+        with(json!({ "measure": tail.reading.key(), "one_in": one_in }), found)
     };
-    ONE_IN.into_iter().zip(&far.ends).filter_map(of)
+    ONE_IN.into_iter().zip(&tail.quantiles).map(of)
 }
 
 /// A requirement held against draws.

@@ -47,6 +47,11 @@ pub(super) struct BatchWork {
 }
 
 impl BatchWork {
+    /// How many of the installations that were just run are not on the map.
+    pub(super) fn one_by_one(&self) -> usize {
+        self.others.len()
+    }
+
     /// Largest loads along the stroke of an installation that was just run, N.
     pub(super) fn stroke_peak_n(&self, i: usize) -> Vec<f64> {
         let alone = self.others.iter().position(|k| *k == i).map(|k| self.works[k].stroke_peak_n.clone());

@@ -2,7 +2,7 @@
 
 use std::sync::{Mutex, PoisonError};
 
-use rand::{Rng, SeedableRng};
+use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
@@ -82,11 +82,4 @@ pub(super) fn of_batches<T: Copy>(list: &[T], kinds: usize, kind: usize) -> Vec<
         own.extend_from_slice(batch.chunks(batch.len() / kinds).nth(kind).unwrap_or_default());
     }
     own
-}
-
-/// Random words that belong to a seed and to a number, whatever else is drawn.
-pub(super) fn words(seed: u64, number: u64) -> impl FnMut() -> u64 {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    rng.set_stream(number);
-    move || rng.next_u64()
 }

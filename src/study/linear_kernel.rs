@@ -165,9 +165,9 @@ mod tests {
     use super::*;
     use crate::input::read_plan;
     use crate::structure::Machine;
-    use crate::study::engine::words;
+    use crate::study::engine::Stream;
     use crate::study::evaluate::Evaluator;
-    use crate::study::sampling::{Draws, middled};
+    use crate::study::sampling::Draws;
     use crate::study::service::service_states;
 
     /// What the loop for a wide register gives, that for two narrow ones gives to the last bit; without the fused multiply-add
@@ -183,10 +183,9 @@ mod tests {
                 let draws = Draws::new(&plan, evaluator.machine.rails());
                 let map = LinearMap::new(&evaluator, &draws, &service_states(&plan)).unwrap().unwrap();
                 let w = Weights::new(&plan.block);
-                let mut next = words(5, 1);
-                let mut numbers = vec![ZERO; draws.places().len()];
-                numbers.iter_mut().flat_map(|lane| lane.iter_mut()).for_each(|v| *v = middled(next()));
-                draws.spread(&mut numbers);
+                let mut streams: Vec<Stream> = (0..LANES as u64).map(rand::SeedableRng::seed_from_u64).collect();
+                let mut numbers = Vec::new();
+                draws.numbers(&mut streams, &mut numbers);
                 let found = |run: fn(&LinearMap, &Weights, &[Lane], &mut Sweep)| {
                     let mut out = Sweep::default();
                     run(&map, &w, &numbers, &mut out);

@@ -1,7 +1,6 @@
 //! Draws installations: each source between its limits, profiles over their modes.
 //!
-//! Every number of an installation comes from one uniform number by inversion: installations are drawn side by side,
-//! and points of a low-discrepancy set are turned into installations by the same means.
+//! Every number of an installation comes from one uniform number by inversion: installations are drawn side by side.
 
 use multiversion::multiversion;
 use rand::{Rng, RngExt};
@@ -245,7 +244,7 @@ impl<'p> Draws<'p> {
     }
 
     /// Turns uniform numbers, counted from the middle of 0..1, into the numbers of installations.
-    pub(super) fn spread(&self, numbers: &mut [Lane]) {
+    fn spread(&self, numbers: &mut [Lane]) {
         made(numbers, &self.recipes);
     }
 

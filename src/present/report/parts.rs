@@ -6,7 +6,7 @@ use crate::input::plan::Level;
 use crate::present::numbers::{percent, plain, significant};
 use crate::present::page::{Cell, Figure, Page, Section, Table};
 use crate::present::summary::{CAUTIONS, words};
-use crate::present::tables::{bound, status};
+use crate::present::tables::{bound, status, tail_cells};
 use crate::study::{ArrangementResult, Finding, ONE_IN, Reading, StudyResult, Verdict};
 
 /// What the model leaves out, and which way that errs.
@@ -91,24 +91,24 @@ pub(super) fn compared(plan: &Plan, study: &StudyResult, heading: &str) -> Secti
         let cells = study.arrangements.iter().map(|a| Cell::text(status(&a.verdicts[i])));
         yields = yields.row(std::iter::once(Cell::text(format!("{} {first}", words(r.measure)))).chain(cells));
     }
-    let section = Section::new(heading).table(table).table(yields);
-    if study.arrangements.iter().all(|a| a.far.is_empty()) { section } else { section.table(far(study)) }
+    Section::new(heading).table(table).table(yields).table(tails(study))
 }
 
-/// What the worst machine in a hundred and in a thousand comes to.
-fn far(study: &StudyResult) -> Table {
-    let header = ["quantity", "joints", "one machine in", "is at or beyond", "95 % sure between"];
-    let mut table = Table::new("Far ends, from draws leaned towards them and weighed", header);
-    for (a, far) in study.arrangements.iter().flat_map(|a| a.far.iter().map(move |far| (a, far))) {
-        let Some((name, _, write)) = COMPARED.into_iter().find(|c| c.1 == far.reading) else { continue };
-        for (one_in, end) in ONE_IN.iter().zip(&far.ends) {
-            let Some(q) = end else { continue };
+/// What one machine in 100 and one in 1,000 reaches or is beyond.
+fn tails(study: &StudyResult) -> Table {
+    let header = ["quantity", "joints", "one machine in", "is at or beyond", "95 % confidence interval", "counted in draws"];
+    let mut table = Table::new("Tail quantiles: order statistics of plain draws, whatever the distribution", header);
+    for (a, tail) in study.arrangements.iter().flat_map(|a| a.tails.iter().map(move |tail| (a, tail))) {
+        let Some((name, _, write)) = COMPARED.into_iter().find(|c| c.1 == tail.reading) else { continue };
+        for (one_in, quantile) in ONE_IN.iter().zip(&tail.quantiles) {
+            let [value, interval] = tail_cells(quantile, write);
             table = table.row([
                 Cell::text(name),
                 Cell::text(&a.name),
                 Cell::number(plain(f64::from(*one_in))),
-                Cell::number(write(q.value)),
-                Cell::number(format!("{} to {}", write(q.low), write(q.high))),
+                Cell::number(value),
+                Cell::number(interval),
+                Cell::number(plain(quantile.draws() as f64)),
             ]);
         }
     }

@@ -11,7 +11,6 @@ mod baseline;
 mod bound;
 mod clock;
 mod dense;
-mod far;
 mod growth;
 mod memory;
 mod normals;
@@ -45,7 +44,6 @@ fn main() {
         single::print(&evaluator, best.one_thread());
     }
     drop(numpy);
-    far::print(&plan);
     contact_level(&plan);
     memory::print();
     growth::print();
