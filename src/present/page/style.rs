@@ -20,6 +20,7 @@ caption { text-align: left; color: #4a4a4a; padding-bottom: 0.2rem; }
 th, td { text-align: left; vertical-align: top; padding: 0.25rem 0.6rem; border-bottom: 1px solid #c8c8c8; }
 thead th { border-bottom: 2px solid #1e1e1e; vertical-align: bottom; white-space: normal; }
 tbody th { font-weight: normal; }
+.again { display: none; }
 thead .number { width: 6.5em; white-space: normal; }
 .number { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
 dl > div { display: flex; gap: 0.8rem; padding: 0.1rem 0; }
@@ -58,9 +59,12 @@ main > section.beside { grid-column: auto; }
 @media print {
 body { max-width: none; padding: 0; font-size: 9.5pt; }
 .wide { overflow: visible; }
-h2, h3, h4, caption { break-after: avoid; }
+h2, h3, h4, .again { break-after: avoid; }
 tr, figure, .caution, .verdict, .signatures { break-inside: avoid; }
 thead { display: table-header-group; }
+caption { display: none; }
+.again { display: table-row; }
+.again th { border: 0; color: #4a4a4a; font-weight: normal; padding-left: 0; }
 .verdict, .caution { -webkit-print-color-adjust: exact; print-color-adjust: exact; }
 .one-sheet { font-size: 7pt; line-height: 1.18; }
 .one-sheet header { display: flex; align-items: baseline; gap: 1em; }
