@@ -154,11 +154,23 @@ fn inline(figure: &Figure, n: usize) -> String {
     let (tag, rest) = svg.split_at(end);
     let view_box = attribute(tag, "viewBox").unwrap_or_default();
     let (title, description) = (escaped(&figure.title), escaped(&figure.description));
+    let least = readable_px(view_box, rest).map_or_else(String::new, |px| format!(" style=\"--readable: {px:.0}px\""));
     format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" aria-labelledby=\"f{n} d{n}\" viewBox=\"{view_box}\">\
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\"{least} aria-labelledby=\"f{n} d{n}\" viewBox=\"{view_box}\">\
          <title id=\"f{n}\">{title}</title><desc id=\"d{n}\">{description}</desc>{}\n",
         rest.trim_end()
     )
+}
+
+/// Smallest letters on a screen, pixels.
+const SMALLEST_LETTERS: f64 = 11.0;
+
+/// Width at which a figure's smallest letters can be read on a screen; none where it has no letters.
+fn readable_px(view_box: &str, svg: &str) -> Option<f64> {
+    let width: f64 = view_box.split(' ').nth(2)?.parse().ok()?;
+    let sizes = svg.match_indices(" font-size=\"").filter_map(|(i, found)| svg[i + found.len()..].split('"').next()?.parse::<f64>().ok());
+    let smallest = sizes.fold(f64::INFINITY, f64::min);
+    smallest.is_finite().then(|| (SMALLEST_LETTERS * width / smallest).ceil())
 }
 
 /// Value of an attribute in a tag.

@@ -28,7 +28,7 @@ dt { flex: 0 0 8em; color: #4a4a4a; }
 dd { margin: 0; flex: 1; min-width: 0; }
 figure { margin: 0.6rem 0; }
 figure svg { display: block; width: 100%; height: auto; }
-figcaption { color: #4a4a4a; font-size: 0.92rem; }
+figcaption { color: #4a4a4a; font-size: 0.92em; }
 .verdict { padding: 0.4rem 0.7rem; border-left: 0.4rem solid; }
 .good { color: #1d5c2e; background: #eef6f0; }
 .bad { color: #8c1d13; background: #fbefee; }
@@ -48,7 +48,7 @@ tbody th { font-weight: bold; }
 td[data-head]:not(:empty)::before { content: attr(data-head) \": \"; color: #4a4a4a; font-weight: normal; }
 dl > div { display: block; }
 figure { overflow-x: auto; }
-figure svg { min-width: 34rem; }
+figure svg { min-width: var(--readable, 34rem); }
 }
 @media (min-width: 60rem), print {
 main { display: grid; grid-template-columns: 1fr 1fr; column-gap: 1.5rem; }
@@ -59,6 +59,10 @@ main > section.beside { grid-column: auto; }
 @media print {
 body { max-width: none; padding: 0; font-size: 9.5pt; }
 .wide { overflow: visible; }
+h1 { font-size: 16pt; }
+h2 { font-size: 12pt; }
+h3 { font-size: 10.5pt; }
+.lead { font-size: 10pt; }
 h2, h3, h4, .again { break-after: avoid; }
 tr, figure, .caution, .verdict, .signatures { break-inside: avoid; }
 thead { display: table-header-group; }

@@ -16,7 +16,7 @@ pub fn review_report(inputs: &ReportInputs<'_>, callouts: &Callouts, review: &Re
             verdict = verdict.verdict(mark, format!("{when}: {text}"));
         }
     }
-    for (mark, text) in [inputs::subject(&callouts.title_block, "table of callouts"), inputs::grounds(inputs.plan)] {
+    for (mark, text) in [inputs::subject(&callouts.title_block, "the table of callouts"), inputs::grounds(inputs.plan)] {
         verdict = verdict.verdict(mark, text);
     }
     let chosen = review.arrangements.iter().find(|a| a.chosen);

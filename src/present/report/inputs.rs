@@ -34,11 +34,13 @@ pub(super) fn subject(block: &TitleBlock, of: &str) -> (Mark, String) {
     let missing: Vec<&str> = block.fields().filter(|(k, _, v)| needed.contains(k) && v.is_none()).map(|(_, name, _)| name).collect();
     let known: Vec<String> = block.fields().filter_map(|(_, name, v)| v.map(|v| format!("{name} {v}"))).collect();
     if missing.is_empty() {
-        return (Mark::Good, format!("This verdict is about {of}: {}.", known.join(", ")));
+        return (Mark::Good, format!("This verdict is about the drawing of {of}: {}.", known.join(", ")));
     }
     let known = if known.is_empty() { String::new() } else { format!(" (stated: {})", known.join(", ")) };
-    let text =
-        format!("The {of} states no {}{known}: until they are filled in, this verdict belongs to no drawing.", missing.join(" and no "));
+    let text = format!(
+        "The title block of {of} states no {}{known}: until that is filled in, this verdict belongs to no drawing.",
+        missing.join(" and no ")
+    );
     (Mark::Open, text)
 }
 
@@ -54,7 +56,7 @@ pub(super) fn grounds(plan: &Plan) -> (Mark, String) {
 pub(super) fn inputs(inputs: &ReportInputs<'_>, counted: &[Source], callouts: Option<(&Callouts, &Assignment)>) -> Section {
     let plan = inputs.plan;
     let mut section = Section::new("Inputs").text(
-        "Every value that the numbers of this report were computed from, and what the plan says it rests on. Values in bold are assumed.",
+        "Every value that the numbers of this report were computed from, and what the plan says it rests on. Values in bold are assumed; in brackets the program's usual values, where the plan is silent.",
     );
     if !plan.assumed.is_empty() {
         section = section.text(format!("Assumed in the plan, not measured and from no data sheet: {}.", plan.assumed.join("; ")));
@@ -121,7 +123,7 @@ fn tolerances(plan: &Plan, counted: &[Source], review: bool) -> Table {
     if !review {
         header.push("source");
     }
-    let caption = if review { "Tolerances as drawn (their callouts stand in the mapping)" } else { "Tolerances" };
+    let caption = if review { "Tolerances as drawn (the mapping names their callouts)" } else { "Tolerances" };
     let mut table = Table::new(caption, header);
     for s in counted {
         let spec = spec(s.kind);

@@ -39,7 +39,7 @@ pub fn study_report(inputs: &ReportInputs<'_>, study: &StudyResult) -> String {
         verdict = verdict.verdict(mark, text);
     }
     let plan = inputs.plan;
-    for (mark, text) in [inputs::subject(&plan.title_block, "plan"), inputs::grounds(plan)] {
+    for (mark, text) in [inputs::subject(&plan.title_block, "the plan"), inputs::grounds(plan)] {
         verdict = verdict.verdict(mark, text);
     }
     let page = Page::new(format!("Tolerance study: {}", plan.title)).lead(lead(inputs, study)).running(running(inputs, &plan.title_block));

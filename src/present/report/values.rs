@@ -1,5 +1,6 @@
 //! Every value of a plan in tables: rows of one kind beside each other, each with the source that the plan names.
 
+use crate::input::catalogue::PLAN;
 use crate::input::{Input, Plan, Provenance};
 use crate::present::page::{Cell, Section, Table};
 
@@ -44,12 +45,12 @@ fn words(key: &str) -> (String, &'static str) {
     (bare.replace('_', " "), unit)
 }
 
-/// A value with its unit; a value that the plan leaves to the program is marked.
+/// A value with its unit; in brackets where the plan leaves it to the program.
 fn written(input: &Input) -> String {
     let (_, unit) = words(&input.key);
     let number = input.value.starts_with(|c: char| c.is_ascii_digit() || "-+[.".contains(c));
     let value = if unit.is_empty() || !number { input.value.clone() } else { format!("{} {unit}", input.value) };
-    if input.provenance == Provenance::Default { format!("{value} (usual value)") } else { value }
+    if input.provenance == Provenance::Default { format!("({value})") } else { value }
 }
 
 /// What a source is called where the plan names none.
@@ -104,11 +105,20 @@ fn rows<'i>(list: &[&'i Input]) -> Vec<(&'i str, Vec<&'i Input>)> {
 
 /// One row a value.
 fn down(caption: &str, list: &[&Input]) -> Table {
-    let mut table = Table::new(format!("Inputs: {caption}"), ["value", "is", "source"]);
+    let mut table = Table::new(format!("Inputs: {caption}"), ["value", "is", "meaning", "source"]);
     for input in list {
-        table = table.row([Cell::text(words(&input.key).0), value(&[input]), Cell::text(source(input))]);
+        table = table.row([Cell::text(words(&input.key).0), value(&[input]), Cell::text(meaning(input)), Cell::text(source(input))]);
     }
     table
+}
+
+/// What a value is, by the first words of its key's explanation.
+fn meaning(input: &Input) -> String {
+    let table: String =
+        input.table.split('[').map(|part| part.split_once(']').map_or_else(|| part.into(), |(_, rest)| format!("[]{rest}"))).collect();
+    let path = if table.is_empty() { input.key.clone() } else { format!("{table}.{}", input.key) };
+    let whole = PLAN.find(&path).map_or("", |key| key.meaning);
+    whole.split(['.', ':', ';']).next().unwrap_or_default().into()
 }
 
 /// One row a table, its keys across; rows that say the same are one.
