@@ -17,7 +17,12 @@ pub fn review_report(inputs: &ReportInputs<'_>, callouts: &Callouts, review: &Re
         }
     }
     for (mark, text) in [inputs::subject(&callouts.title_block, "the table of callouts"), inputs::grounds(inputs.plan)] {
-        verdict = verdict.verdict(mark, text);
+        verdict = if mark == Mark::Good { verdict.text(text) } else { verdict.verdict(mark, text) };
+    }
+    if let (Some(a), Some(b)) = (callouts.title_block.get("machine"), inputs.plan.title_block.get("machine"))
+        && a != b
+    {
+        verdict = verdict.verdict(Mark::Open, format!("The table of callouts is for machine {a}, the plan for machine {b}."));
     }
     let chosen = review.arrangements.iter().find(|a| a.chosen);
     let loose = chosen.map_or(0, |a| a.callouts.iter().filter(|c| c.judgement == Judgement::TooLoose).count());

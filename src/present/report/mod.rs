@@ -40,7 +40,7 @@ pub fn study_report(inputs: &ReportInputs<'_>, study: &StudyResult) -> String {
     }
     let plan = inputs.plan;
     for (mark, text) in [inputs::subject(&plan.title_block, "the plan"), inputs::grounds(plan)] {
-        verdict = verdict.verdict(mark, text);
+        verdict = if mark == Mark::Good { verdict.text(text) } else { verdict.verdict(mark, text) };
     }
     let page = Page::new(format!("Tolerance study: {}", plan.title)).lead(lead(inputs, study)).running(running(inputs, &plan.title_block));
     let page = page.section(inputs::title_block(plan, None)).section(verdict);
