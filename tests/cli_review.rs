@@ -128,8 +128,75 @@ fn a_study_has_a_report_of_its_own_and_both_are_run_again() {
     railtrue(at).args(["recheck", "other.json", "plan.toml"]).assert().code(1).stdout(told);
     std::fs::write(at.join("no.json"), "{\n  \"kind\": }").unwrap();
     railtrue(at).args(["recheck", "no.json", "plan.toml"]).assert().code(2).stderr(contains("no.json:2:"));
+    std::fs::write(at.join("no.json"), "{\"kind\": \"study\",\n \"kind\": \"study\"}").unwrap();
+    railtrue(at).args(["recheck", "no.json", "plan.toml"]).assert().code(2).stderr(contains("the key \"kind\" is given twice"));
     std::fs::write(at.join("no.json"), "{\"kind\": \"study\"}").unwrap();
     railtrue(at).args(["recheck", "no.json", "plan.toml"]).assert().code(2).stderr(contains("kind is missing"));
+}
+
+/// Alters a file of a folder, looks, and puts it back.
+fn altered(file: &Path, old: &str, new: &str, look: impl FnOnce()) {
+    let text = std::fs::read_to_string(file).unwrap();
+    assert!(text.contains(old), "{old} is not in {}", file.display());
+    std::fs::write(file, text.replacen(old, new, 1)).unwrap();
+    look();
+    std::fs::write(file, text).unwrap();
+}
+
+#[test]
+fn a_folder_is_rechecked_by_itself_and_every_part_of_it_is_held_against_the_others() {
+    let folder = folder(GOOD);
+    let at = folder.path();
+    review(at).code(0);
+    let recheck = |arguments: &[&str]| railtrue(at).arg("recheck").args(arguments).assert();
+    let whole = contains("NOTHING DIFFERS").and(contains("word for word")).and(contains("not compared: plan.file"));
+    recheck(&["out"]).code(0).stdout(whole);
+    let table =
+        contains("NOTHING DIFFERS").and(contains("not compared: plan.file").not()).and(contains("not compared: callouts.file").not());
+    recheck(&["out", "plan.toml", "callouts.csv"]).code(0).stdout(table);
+    // What was once left out of the comparison.
+    let data = at.join("out/review.json");
+    let hash = |file: &str| {
+        let text = std::fs::read_to_string(&data).unwrap();
+        let value: serde_json::Value = serde_json::from_str(&text).unwrap();
+        value[file]["sha256"].as_str().unwrap().to_string()
+    };
+    for (old, new, told) in [
+        ("\"title\": \"simple", "\"title\": \"sample", "plan.title"),
+        ("\"file\": \"plan.toml\"", "\"file\": \"plan2.toml\"", "plan.file"),
+        ("\"file\": \"callouts.csv\"", "\"file\": \"callouts2.csv\"", "callouts.file"),
+        ("\"equilibria_solved_again\": ", "\"equilibria_solved_again\": 1", "balance[1].equilibria_solved_again"),
+        (&hash("callouts"), "00", "callouts.sha256"),
+    ] {
+        altered(&data, old, new, || {
+            let noticed = contains("IT DIFFERS").and(contains(format!("- {told}: was")));
+            recheck(&["out/review.json", "plan.toml", "callouts.csv"]).code(1).stdout(noticed);
+            recheck(&["out"]).code(1).stdout(contains("is NOT the page of this data"));
+        });
+    }
+    altered(&data, &hash("callouts"), "00", || {
+        recheck(&["out/review.json", "plan.toml"]).code(1).stdout(contains("- callouts.sha256: was"));
+    });
+    altered(&data, "\"text\": \"", "\"text\": \"# a remark\\n", || {
+        recheck(&["out/review.json"]).code(1).stdout(contains("IT DIFFERS"));
+    });
+    altered(&at.join("callouts.csv"), "0.2", "0.3", || {
+        recheck(&["out/review.json", "plan.toml", "callouts.csv"]).code(1).stdout(contains("- callouts.text: was"));
+    });
+    // The page and the figures.
+    altered(&at.join("out/report.html"), "<h2>Verdict</h2>", "<h2>Verdict of all</h2>", || {
+        recheck(&["out"]).code(1).stdout(contains("report.html DIFFERS from what this data makes").and(contains("Verdict of all")));
+    });
+    altered(&at.join("out/life-and-extra-load.svg"), "</svg>", "<path d=\"M0 0\"/></svg>", || {
+        recheck(&["out"]).code(1).stdout(contains("figure life-and-extra-load.svg: CHANGED"));
+    });
+    let png = std::fs::read(at.join("out/load-along-stroke.png")).unwrap();
+    std::fs::remove_file(at.join("out/load-along-stroke.png")).unwrap();
+    recheck(&["out"]).code(1).stdout(contains("figure load-along-stroke.png: MISSING"));
+    std::fs::write(at.join("out/load-along-stroke.png"), png).unwrap();
+    std::fs::write(at.join("out/notes.txt"), "mine").unwrap();
+    recheck(&["out"]).code(0).stdout(contains("not compared: other files of the folder: notes.txt"));
+    recheck(&["."]).code(2).stderr(contains("there is no study.json"));
 }
 
 #[test]

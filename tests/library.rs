@@ -12,6 +12,7 @@ mod check_limits;
 mod check_machine;
 mod check_map;
 mod check_properties;
+mod check_report;
 mod check_review;
 mod check_shares;
 mod check_shims;

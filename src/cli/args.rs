@@ -205,10 +205,12 @@ pub(crate) struct ReviewArgs {
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Exit codes: 0 nothing differs; 1 something does; 2 the input or the machine is at fault.")]
 pub(crate) struct RecheckArgs {
-    /// The report's data: study.json or review.json.
+    /// The report's data, study.json or review.json; or its folder, whose page and figures are then checked as well.
     pub(crate) data: PathBuf,
-    /// The plan (TOML).
-    pub(crate) plan: PathBuf,
+    /// The plan (TOML); the text inside the data if left out.
+    pub(crate) plan: Option<PathBuf>,
+    /// The table of callouts (CSV) of a review; the text inside the data if left out.
+    pub(crate) callouts: Option<PathBuf>,
 }
 
 /// Arguments of `start`.

@@ -19,6 +19,7 @@ mod schema;
 mod shares;
 mod sheet;
 mod start;
+mod strict_json;
 mod study;
 mod survey;
 mod trace;

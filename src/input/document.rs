@@ -8,6 +8,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::catalogue::{Catalogue, Key, Kind, Need};
 use super::fit::{nearest, out_of_range, unfit};
+use super::inputs::{OTHERS, Provenance, SOURCE};
 use super::problem::{Problem, Problems};
 use super::toml_words::{NAMES, another_file, found, not_toml, wanted};
 use super::view::View;
@@ -67,6 +68,20 @@ impl<'t> Document<'t> {
         document.check(&document.root, "", "", catalogue);
         document.of_keys = document.problems.borrow().len();
         Ok(document)
+    }
+
+    /// The file's top table with its places.
+    pub(super) fn node(&self) -> &Node {
+        &self.root
+    }
+
+    /// A value as it is written: text without its quotes, a list on one line.
+    pub(super) fn written(&self, node: &Node) -> String {
+        match &node.value {
+            Value::Text(text) => text.clone(),
+            Value::List(items) => format!("[{}]", items.iter().map(|i| self.written(i)).collect::<Vec<_>>().join(", ")),
+            _ => self.text.get(node.span.clone()).unwrap_or("").into(),
+        }
     }
 
     /// The file's top table.
@@ -166,9 +181,37 @@ impl<'t> Document<'t> {
                 }
             }
         }
+        self.check_sources(entries, shown);
         for (key, name) in missing {
             let advice = format!("{} Its value: {}. {}", key.meaning, key.allowed(), key.usual);
             self.report(&(node.span.start..node.span.start), &join(shown, name), "this key is missing", advice.trim_end(), false);
+        }
+    }
+
+    /// A source begins with a kind of source.
+    fn check_source(&self, text: &str, node: &Node, shown: &str) {
+        let words: Vec<&str> = Provenance::WORDS.iter().map(|(word, _)| *word).collect();
+        if let Some(what) = unfit(text) {
+            self.report(&node.span, shown, what, "Write what the value rests on, such as \"data sheet\".", true);
+        } else if Provenance::of(text).is_none() {
+            let advice = match nearest(words.iter().copied(), text, 0.85) {
+                Some(word) => format!("Did you mean \"{word}\"?"),
+                None => format!("It begins with {}; what follows is free.", words.join(", ")),
+            };
+            self.report(&node.span, shown, "this begins with no kind of source", &advice, true);
+        }
+    }
+
+    /// Sources by key must name keys that stand in their table.
+    fn check_sources(&self, entries: &[(String, Range<usize>, Node)], shown: &str) {
+        let Some((_, _, Node { value: Value::Table(sources), .. })) = entries.iter().find(|(name, _, _)| name == SOURCE) else { return };
+        let there = || entries.iter().map(|(name, _, _)| name.as_str()).filter(|name| *name != SOURCE);
+        for (name, span, _) in sources.iter().filter(|(name, _, _)| name != OTHERS && !there().any(|n| n == name)) {
+            let advice = match nearest(there(), name, 0.85) {
+                Some(meant) => format!("Did you mean {meant}?"),
+                None => "A source by key names a key that stands beside it in its table.".into(),
+            };
+            self.report(span, &join(&join(shown, SOURCE), name), "this key does not stand in its table", &advice, false);
         }
     }
 
@@ -219,6 +262,15 @@ impl<'t> Document<'t> {
                 }
             }
             (Kind::Flag, Value::Flag(_)) => {}
+            (Kind::Source, Value::Text(text)) => self.check_source(text, node, shown),
+            (Kind::Source, Value::Table(entries)) => {
+                for (name, _, item) in entries {
+                    match &item.value {
+                        Value::Text(text) => self.check_source(text, item, &join(shown, name)),
+                        _ => wrong(item, "this is no text"),
+                    }
+                }
+            }
             (Kind::Texts, Value::List(items)) => {
                 for item in items {
                     match &item.value {

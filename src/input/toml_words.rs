@@ -86,6 +86,7 @@ pub(super) fn wanted(kind: Kind) -> &'static str {
         Kind::Texts => "a list of texts",
         Kind::Table => "a table",
         Kind::Tables => "a list of tables",
+        Kind::Source => "text in quotes or a table of them",
     }
 }
 

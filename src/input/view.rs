@@ -3,6 +3,7 @@
 use super::catalogue::{Catalogue, Need, quoted};
 use super::document::{Document, Node, Value, join, number, word};
 use super::fit::nearest;
+use super::inputs::SOURCE;
 
 /// One table of the document; absent tables give defaults.
 #[derive(Debug, Clone)]
@@ -44,10 +45,10 @@ impl<'d> View<'d> {
         self.child(name).is_some()
     }
 
-    /// Keys of the table in the order of the file.
+    /// Keys of the table in the order of the file, but for the sources of its values.
     pub(super) fn names(&self) -> Vec<&'d str> {
         let Some(Node { value: Value::Table(entries), .. }) = self.node else { return Vec::new() };
-        entries.iter().map(|(n, _, _)| n.as_str()).collect()
+        entries.iter().map(|(n, _, _)| n.as_str()).filter(|n| *n != SOURCE).collect()
     }
 
     /// The number, its default, or nothing.

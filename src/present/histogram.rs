@@ -4,7 +4,7 @@ use plotters::element::{PathElement, Polygon};
 use plotters::style::text_anchor::HPos;
 use plotters::style::{Color, RGBColor};
 
-use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, label, log_ticks, look, px, ticks};
+use super::figure::{Canvas, FigureError, GRID, INK, PAGE_WIDTH, draw_sized, failed, headline, label, log_ticks, look, px, ticks};
 use super::numbers::{plain, significant};
 use crate::input::plan::Measure;
 use crate::study::{ArrangementResult, Reading, StudyResult};
@@ -14,7 +14,10 @@ const CLASSES: usize = 90;
 
 /// Frame of one panel in pixels: left, right, top, bottom.
 const LEFT: u32 = 90;
-const RIGHT: u32 = WIDTH - 40;
+const RIGHT: u32 = PAGE_WIDTH - 30;
+
+/// What the marks on the axis are.
+const TRIANGLES: &str = "triangles: worst inside the tolerances, attained (filled) and proven bound (open)";
 
 /// Attained value and bound.
 type Marks = (f64, Option<f64>);
@@ -49,7 +52,7 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
     let panels = [
         Panel {
             heading: "Life of the bearing system",
-            axis: "life, km (logarithmic); triangles: worst inside the tolerances, attained (filled) and bound (open)",
+            axis: "life, km (logarithmic)",
             log: true,
             of: Reading::Life,
             times: 1.0,
@@ -70,13 +73,13 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
             bottom: 850,
         },
     ];
-    draw(930, &format!("Histograms of life and extra load: {title}"), |canvas| {
-        label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
+    draw_sized((PAGE_WIDTH, 930), &format!("Histograms of life and extra load: {title}"), |canvas| {
+        headline(canvas, title, 22, 20, true)?;
         let note = format!(
             "{} installations drawn as the plan spreads its errors, the same ones for every arrangement",
             plain(study.draws as f64)
         );
-        label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
+        headline(canvas, &note, 50, 14, false)?;
         panels.iter().try_for_each(|panel| panel.paint(canvas, &study.arrangements))
     })
 }
@@ -94,7 +97,7 @@ pub fn float_travel(study: &StudyResult, title: &str) -> Result<Option<String>, 
     let limit = verdicts.filter(|v| v.requirement.measure == Measure::FloatTravel).map(|v| v.requirement.limit).next();
     let panel = Panel {
         heading: "Largest share of a float's travel",
-        axis: "share of the travel, % (100 is the stop); triangles: worst inside the tolerances, attained (filled) and bound (open)",
+        axis: "share of the travel, % (100 is the stop)",
         log: false,
         of: Reading::FloatTravel,
         times: 100.0,
@@ -103,10 +106,10 @@ pub fn float_travel(study: &StudyResult, title: &str) -> Result<Option<String>, 
         top: 110,
         bottom: 420,
     };
-    let figure = draw(500, &format!("Histogram of float travel: {title}"), |canvas| {
-        label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
+    let figure = draw_sized((PAGE_WIDTH, 500), &format!("Histogram of float travel: {title}"), |canvas| {
+        headline(canvas, title, 22, 20, true)?;
         let note = format!("{} installations drawn as the plan spreads its errors", plain(study.draws as f64));
-        label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
+        headline(canvas, &note, 50, 14, false)?;
         panel.paint(canvas, &floating)
     })?;
     Ok(Some(figure))
@@ -183,21 +186,22 @@ impl Panel<'_> {
         let line = |from: (i32, i32), to: (i32, i32), colour: RGBColor, width: u32| {
             canvas.draw(&PathElement::new(vec![from, to], colour.stroke_width(width))).map_err(failed)
         };
-        let marks = if self.log { log_ticks(low, high) } else { ticks(low, high, 8) };
+        let marks = if self.log { log_ticks(low, high) } else { ticks(low, high, 7) };
         for mark in marks {
             let at = x(mark) as i32;
             line((at, px(self.top) as i32), (at, px(self.bottom) as i32), GRID, 4)?;
             let value = if self.log { 10.0_f64.powf(mark) } else { mark };
-            label(canvas, significant(value, 3).trim_end_matches(".0"), ((at / 4) as u32, self.bottom + 16), 13, false, HPos::Center)?;
+            label(canvas, significant(value, 3).trim_end_matches(".0"), ((at / 4) as u32, self.bottom + 16), 14, false, HPos::Center)?;
         }
         for share in ticks(0.0, greatest, 4) {
             let at = y(share) as i32;
             line((px(LEFT) as i32, at), (px(RIGHT) as i32, at), GRID, 4)?;
-            label(canvas, &format!("{} %", plain((1e4 * share).round() / 1e2)), (LEFT - 10, (at / 4) as u32), 13, false, HPos::Right)?;
+            label(canvas, &format!("{} %", plain((1e4 * share).round() / 1e2)), (LEFT - 10, (at / 4) as u32), 14, false, HPos::Right)?;
         }
         line((px(LEFT) as i32, px(self.bottom) as i32), (px(RIGHT) as i32, px(self.bottom) as i32), INK, 6)?;
-        label(canvas, self.axis, (u32::midpoint(LEFT, RIGHT), self.bottom + 42), 14, false, HPos::Center)?;
-        label(canvas, "share of installations in each class", (LEFT, self.top - 2), 12, false, HPos::Left)
+        label(canvas, self.axis, (u32::midpoint(LEFT, RIGHT), self.bottom + 40), 14, false, HPos::Center)?;
+        label(canvas, TRIANGLES, (u32::midpoint(LEFT, RIGHT), self.bottom + 60), 14, false, HPos::Center)?;
+        label(canvas, "share of installations in each class", (LEFT, self.top - 2), 14, false, HPos::Left)
     }
 }
 

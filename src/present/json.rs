@@ -3,7 +3,8 @@
 use serde_json::{Value, json};
 
 use super::trace_text::block_names;
-use crate::input::{Installation, Plan};
+use crate::input::{Installation, Plan, Provenance, TitleBlock};
+use crate::math::order::Quantile;
 use crate::study::{
     ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, ONE_IN, Reading, Set, Stack, StudyResult, Tail,
     TailQuantile, Trace, Verdict, WorstCase,
@@ -27,6 +28,17 @@ pub struct Origin {
     pub version: String,
     /// How well the equilibrium is met, an arrangement each.
     pub balance: Vec<Balance>,
+}
+
+/// What a result carries so that it can be run again and held against its page and figures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Record<'r> {
+    /// The plan's text.
+    pub plan_text: &'r str,
+    /// The command that gave the result.
+    pub command: &'r str,
+    /// File and SHA-256 of each figure.
+    pub figures: &'r [(String, String)],
 }
 
 /// How well the equilibrium is met. What is below rounding is not told apart: it is noise, and another processor's is another.
@@ -82,10 +94,30 @@ pub fn budget(plan: &Plan, result: &BudgetResult) -> Value {
     })
 }
 
+/// A result that can be run again under the common head.
+#[must_use]
+pub fn with_record(kind: &str, plan: &Plan, origin: &Origin, record: &Record<'_>, more: Value) -> Value {
+    let mut head = head(kind, plan, origin);
+    head["plan"]["text"] = record.plan_text.into();
+    let figures: Vec<Value> = record.figures.iter().map(|(file, sha256)| json!({ "file": file, "sha256": sha256 })).collect();
+    head["command"] = record.command.into();
+    head["figures"] = figures.into();
+    head["inputs"] = json!({
+        "values": plan.inputs.len(), "assumed": plan.assumed_values(), "without_a_source": plan.values_from(Provenance::NotStated),
+    });
+    with(head, more)
+}
+
+/// Fields of a title block that are stated.
+#[must_use]
+pub fn title_block(block: &TitleBlock) -> Value {
+    block.fields().filter_map(|(key, _, value)| value.map(|v| (key.to_string(), json!(v)))).collect::<serde_json::Map<_, _>>().into()
+}
+
 fn head(kind: &str, plan: &Plan, origin: &Origin) -> Value {
     json!({
         "layout": LAYOUT, "kind": kind, "program": "railtrue", "version": origin.version,
-        "plan": { "file": origin.plan_file, "sha256": origin.plan_sha256, "title": plan.title },
+        "plan": { "file": origin.plan_file, "sha256": origin.plan_sha256, "title": plan.title, "title_block": title_block(&plan.title_block) },
         "balance": origin.balance.iter().map(balance).collect::<Vec<_>>(),
     })
 }
@@ -99,12 +131,18 @@ fn with(mut head: Value, more: Value) -> Value {
 
 /// A study: quantiles, verdicts, findings, bands, and the numbers of the worst draws for replay.
 #[must_use]
-pub fn study(plan: &Plan, study: &StudyResult, origin: &Origin) -> Value {
-    let arrangements: Vec<Value> = study.arrangements.iter().map(arrangement).collect();
-    with(
-        head("study", plan, origin),
-        json!({ "seed": study.seed, "draws": study.draws, "digits_settled": study.settled, "km_per_year": plan.km_per_year, "arrangements": arrangements }),
-    )
+pub fn study(plan: &Plan, study: &StudyResult, origin: &Origin, record: &Record<'_>) -> Value {
+    let more = json!({
+        "seed": study.seed, "draws": study.draws, "digits_settled": study.settled, "km_per_year": plan.km_per_year,
+        "arrangements": arrangements(study),
+    });
+    with_record("study", plan, origin, record, more)
+}
+
+/// The arrangements of a study.
+#[must_use]
+pub fn arrangements(study: &StudyResult) -> Vec<Value> {
+    study.arrangements.iter().map(arrangement).collect()
 }
 
 /// What of an outcome stands in the file.

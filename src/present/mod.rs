@@ -42,7 +42,7 @@ pub use block_text::block_text;
 pub use budget_text::budget_text;
 pub use card::{InstallationCard, installation_card};
 pub use class_text::{class_lines, classes_table, standards};
-pub use differences::{Difference, differences};
+pub use differences::{Difference, differences, same_drawing};
 pub use element_loads::element_loads;
 pub use figure::{FigureError, to_png};
 pub use histogram::{float_travel, histograms};

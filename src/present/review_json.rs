@@ -9,9 +9,16 @@ use crate::input::callouts::Callouts;
 use crate::study::review::{ArrangementReview, CalloutReview, Review};
 use crate::study::{Reach, ScaleLimit, unit};
 
-/// A review; `file` and `sha256` are the callouts'.
+/// A review; `table` is the callouts' file and its SHA-256.
 #[must_use]
-pub fn review_json(plan: &Plan, callouts: &Callouts, review: &Review, origin: &json::Origin, file: &str, sha256: &str) -> Value {
+pub fn review_json(
+    plan: &Plan,
+    callouts: &Callouts,
+    review: &Review,
+    origin: &json::Origin,
+    record: &json::Record<'_>,
+    (file, sha256): (&str, &str),
+) -> Value {
     let errors: Vec<Value> = (review.assignment.sources.iter().zip(&review.assignment.drawn).zip(&review.assignment.adjusted))
         .map(|((a, d), after)| {
             let u = unit(a.kind);
@@ -22,17 +29,17 @@ pub fn review_json(plan: &Plan, callouts: &Callouts, review: &Review, origin: &j
             })
         })
         .collect();
-    let studied = |study| json::study(plan, study, origin)["arrangements"].clone();
-    json::with_head(
+    json::with_record(
         "review",
         plan,
         origin,
+        record,
         json!({
             "seed": review.drawn.seed, "draws": review.drawn.draws,
-            "callouts": { "file": file, "sha256": sha256, "text": callouts.text },
+            "callouts": { "file": file, "sha256": sha256, "text": callouts.text, "title_block": json::title_block(&callouts.title_block) },
             "errors": errors, "findings": review.assignment.findings,
             "arrangements": review.arrangements.iter().map(|a| arrangement(callouts, a)).collect::<Vec<_>>(),
-            "as_drawn": studied(&review.drawn), "after_adjustment": studied(&review.adjusted),
+            "as_drawn": json::arrangements(&review.drawn), "after_adjustment": json::arrangements(&review.adjusted),
         }),
     )
 }

@@ -209,8 +209,8 @@ pub fn stiffness_doubts(plan: &Plan) -> Vec<Finding> {
         list.push(finding("stations are farther apart than pads", "[frame]", format!("{stations:.0} mm"), advice));
     }
     if !plan.assumed.is_empty() {
-        let advice = "The verdict stands on them: replace each by a known figure and take its name out of the list.";
-        list.push(finding("values are assumed", "the list `assumed`", format!("{} keys or tables", plan.assumed.len()), advice));
+        let advice = "The verdict rests on them: replace each by a known figure and name its source.";
+        list.push(finding("values are assumed", "source = \"assumed\"", format!("{} values", plan.assumed_values()), advice));
     }
     list.extend(block_data_doubts(plan));
     if plan.block.preload_n == 0.0 {

@@ -1,12 +1,14 @@
 //! Callouts of a drawing: a table (CSV) to checked callouts, every problem of the file at once.
 
 mod controls;
+mod head;
 mod rows;
 
 pub use controls::{CONTROLS, Control, GENERAL, TEMPERATURE};
 pub use rows::COLUMNS;
 
 use super::ErrorKind;
+use super::TitleBlock;
 use super::classes::Form;
 use super::plan::Frame;
 use super::problem::{Problem, Problems};
@@ -74,6 +76,8 @@ impl Callout {
 /// The callouts of a file.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Callouts {
+    /// The drawing's title block, from the head lines.
+    pub title_block: TitleBlock,
     /// In the order of the file.
     pub list: Vec<Callout>,
     /// Text as it was read, for whoever repeats the review.
@@ -88,13 +92,14 @@ pub fn read_callouts(bytes: &[u8], file: &str, frame: &Frame) -> Result<Callouts
     let text = decode(bytes).text;
     let sheet = Sheet::new(&text);
     let mut problems: Vec<Problem> = Vec::new();
+    let title_block = head::title_block(&sheet, &mut problems);
     let list = rows::callouts(&sheet, frame, &mut problems);
     if list.is_empty() && problems.is_empty() {
         let advice = format!("The first line names the columns ({}); each further line is a callout.", COLUMNS.join(", "));
         problems.push(rows::problem(1, 1, "", "", "there is no callout in this file", &advice));
     }
     problems.sort_by_key(|p| (p.line, p.column));
-    if problems.is_empty() { Ok(Callouts { list, text }) } else { Err(Problems { file: file.into(), list: problems }) }
+    if problems.is_empty() { Ok(Callouts { title_block, list, text }) } else { Err(Problems { file: file.into(), list: problems }) }
 }
 
 /// Limits (mm or rad) that a callout sets to an error; nothing where its class has no value for it.

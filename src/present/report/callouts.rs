@@ -1,6 +1,6 @@
 //! The report of a review of callouts.
 
-use super::{ReportInputs, lead, parts, statements};
+use super::{ReportInputs, inputs, lead, parts, running, statements};
 use crate::input::callouts::Callouts;
 use crate::present::page::{Cell, Mark, Page, Section, Table};
 use crate::present::review_text::{CalloutRow, advice, mapping, rows};
@@ -15,6 +15,14 @@ pub fn review_report(inputs: &ReportInputs<'_>, callouts: &Callouts, review: &Re
         for (mark, text) in statements(study) {
             verdict = verdict.verdict(mark, format!("{when}: {text}"));
         }
+    }
+    for (mark, text) in [inputs::subject(&callouts.title_block, "the table of callouts"), inputs::grounds(inputs.plan)] {
+        verdict = if mark == Mark::Good { verdict.text(text) } else { verdict.verdict(mark, text) };
+    }
+    if let (Some(a), Some(b)) = (callouts.title_block.get("machine"), inputs.plan.title_block.get("machine"))
+        && a != b
+    {
+        verdict = verdict.verdict(Mark::Open, format!("The table of callouts is for machine {a}, the plan for machine {b}."));
     }
     let chosen = review.arrangements.iter().find(|a| a.chosen);
     let loose = chosen.map_or(0, |a| a.callouts.iter().filter(|c| c.judgement == Judgement::TooLoose).count());
@@ -37,14 +45,17 @@ pub fn review_report(inputs: &ReportInputs<'_>, callouts: &Callouts, review: &Re
         map = map.row(row.map(Cell::text));
     }
     let findings: Vec<_> = review.assignment.findings.iter().chain(review.drawn.arrangements.iter().flat_map(|a| &a.findings)).collect();
-    let page = Page::new(format!("Review of callouts: {}", inputs.plan.title)).lead(lead(inputs, &review.drawn)).section(verdict);
+    let page = Page::new(format!("Review of callouts: {}", inputs.plan.title)).lead(lead(inputs, &review.drawn));
+    let page = page.running(running(inputs, &callouts.title_block));
+    let page = page.section(inputs::title_block(inputs.plan, Some(&callouts.title_block))).section(verdict);
     let page = page.section(table).section(Section::new("Mapping").table(map)).section(parts::findings(&findings));
     let page = page
         .section(parts::machine(inputs))
         .section(parts::compared(inputs.plan, &review.drawn, "Arrangements compared, as drawn"))
         .section(parts::compared(inputs.plan, &review.adjusted, "Arrangements compared, after installation adjustment"))
         .section(parts::worst(&review.drawn))
-        .section(parts::figures(inputs, &review.drawn));
+        .section(parts::figures(inputs, &review.drawn))
+        .section(inputs::inputs(inputs, &review.assignment.drawn, Some((callouts, &review.assignment))));
     parts::ending(page, inputs, review.drawn.seed, review.drawn.draws).html()
 }
 

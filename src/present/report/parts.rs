@@ -53,10 +53,7 @@ pub(super) fn machine(inputs: &ReportInputs<'_>) -> Section {
         ("plan", format!("{}, SHA-256 {}", inputs.origin.plan_file, inputs.origin.plan_sha256)),
     ];
     let section = Section::new("Machine and data").facts(facts);
-    if plan.assumed.is_empty() {
-        return section.text("The plan marks none of its values as assumed: each is stated there as known.");
-    }
-    section.text("Assumed in the plan, not measured and from no data sheet:").list(plan.assumed.clone())
+    section.text("Every value and its source are listed under Inputs.")
 }
 
 /// Name of a measure, what it reads, how it is written.
@@ -235,6 +232,8 @@ pub(super) fn ending(page: Page, inputs: &ReportInputs<'_>, seed: u64, draws: u6
     if let Some((file, hash)) = inputs.callouts {
         facts.push(("callouts".into(), format!("{file}, SHA-256 {hash}")));
     }
+    let data = if inputs.callouts.is_some() { "review.json" } else { "study.json" };
+    facts.push(("data".into(), format!("{data}, SHA-256 {}; it holds the plan's text and the figures' hashes", inputs.data_sha256)));
     let blank = || [Cell::text("—"), Cell::text(""), Cell::text(""), Cell::text("")];
     let revisions = Table::new("Revisions of this report", ["revision", "date", "what changed", "by"])
         .row([Cell::text("first"), Cell::text(""), Cell::text("first issue"), Cell::text("")])
@@ -246,6 +245,6 @@ pub(super) fn ending(page: Page, inputs: &ReportInputs<'_>, seed: u64, draws: u6
             .list(OUTSIDE),
     )
     .section(Section::new("Cautions").caution(CAUTIONS.replace('\n', " ")))
-    .section(Section::new("How to reproduce").facts(facts).text("railtrue recheck with the data file beside this report and the plan tells what differs."))
+    .section(Section::new("How to reproduce").facts(facts).text("railtrue recheck with the folder of this report computes it again from its data and holds page, data, table and figures against each other; with the plan and the table it tells what has changed in them."))
     .section(Section::new("Revisions and signatures").table(revisions).signatures(["Made by", "Reviewed by", "Released by"]))
 }
