@@ -21,7 +21,8 @@ pub fn review_findings(callouts: &Callouts, assignment: &Assignment) -> Vec<Find
     let mut list: Vec<Finding> = assignment.misfits.iter().map(|m| misfit(callouts, m)).collect();
     for (assigned, drawn) in assignment.sources.iter().zip(&assignment.drawn) {
         let limits = written((drawn.lower, drawn.upper), drawn.kind);
-        let place = |row: Option<usize>| row.map_or_else(String::new, |row| format!("{}: {}", spec(assigned.kind).label, item(callouts, row)));
+        let place =
+            |row: Option<usize>| row.map_or_else(String::new, |row| format!("{}: {}", spec(assigned.kind).label, item(callouts, row)));
         match assigned.adjustment {
             Some(Adjustment::Refused(why)) => {
                 let (amount, advice) = refusal(why);

@@ -5,8 +5,8 @@ use serde_json::{Value, json};
 use super::json;
 use super::limits_rows::spec;
 use super::review_findings::review_findings;
-use crate::input::{Plan, Source};
 use crate::input::callouts::Callouts;
+use crate::input::{Plan, Source};
 use crate::study::review::{Adjustment, ArrangementReview, CalloutReview, Control, Review};
 use crate::study::{Reach, ScaleLimit, unit};
 

@@ -3,8 +3,8 @@
 use railtrue::input::callouts::read_callouts;
 use railtrue::input::survey::read_survey;
 use railtrue::input::{Installation, Plan, read_installation, read_plan};
-use railtrue::structure::Machine;
 use railtrue::present::review_findings;
+use railtrue::structure::Machine;
 use railtrue::study::review::assign;
 use railtrue::study::{Evaluator, ServiceState, Work};
 

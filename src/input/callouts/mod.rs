@@ -8,7 +8,7 @@ mod value;
 
 pub use controls::{CONTROLS, Control, ELSEWHERE, GENERAL, TEMPERATURE};
 pub use limits::{NoLimit, limits_for};
-pub use rows::{COLUMNS, COLUMN_MEANINGS};
+pub use rows::{COLUMN_MEANINGS, COLUMNS};
 
 use super::ErrorKind;
 use super::plan::Frame;

@@ -51,7 +51,8 @@ pub(super) fn callouts(sheet: &Sheet, frame: &Frame, problems: &mut Vec<Problem>
     let decimal = match decimal_of(values.iter().flat_map(|(_, c)| parts(&c.text))) {
         Ok(decimal) => decimal,
         Err((point, comma)) => {
-            let (line, column) = values.iter().find(|(_, c)| parts(&c.text).any(|p| p == comma)).map_or((header.line, 1), |(l, c)| (*l, c.column));
+            let (line, column) =
+                values.iter().find(|(_, c)| parts(&c.text).any(|p| p == comma)).map_or((header.line, 1), |(l, c)| (*l, c.column));
             let what = format!("decimal points and decimal commas are mixed: \"{point}\" and \"{comma}\"");
             problems.push(problem(line, column, "value", "", &what, "Write all numbers one way."));
             return Vec::new();
@@ -246,7 +247,11 @@ impl<'r> Reader<'r> {
             count => match count.trim_end_matches('x').parse() {
                 Ok(n) if n > 0 => Some(Per::Count(n)),
                 _ => {
-                    self.wrong("per", "it is not known what this holds for", "Write each (SZ), cz (combined zone), one (a single face), all, or how many there are.");
+                    self.wrong(
+                        "per",
+                        "it is not known what this holds for",
+                        "Write each (SZ), cz (combined zone), one (a single face), all, or how many there are.",
+                    );
                     None
                 }
             },

@@ -59,7 +59,11 @@ impl Reader<'_> {
         let read = match amount(text, self.decimal) {
             Ok(read) => read,
             Err(what) => {
-                self.wrong("value", what, "Write a number, two limits as +0.3/-0.1, 0.02/300 for each length, or a class such as ISO 13920-BF.");
+                self.wrong(
+                    "value",
+                    what,
+                    "Write a number, two limits as +0.3/-0.1, 0.02/300 for each length, or a class such as ISO 13920-BF.",
+                );
                 return None;
             }
         };
@@ -97,7 +101,8 @@ impl Reader<'_> {
             self.wrong("value", "what this controls has no length that a part of could be meant", "Give one number for the whole.");
             return None;
         }
-        if matches!(read, Amount::Limits(..)) && (form == Form::Zone || specs(&mapping.feeds).any(|s| s.zone == ZoneMeaning::PeakToValley)) {
+        if matches!(read, Amount::Limits(..)) && (form == Form::Zone || specs(&mapping.feeds).any(|s| s.zone == ZoneMeaning::PeakToValley))
+        {
             self.wrong("value", "a zone has one width, not two limits", "Give its whole width.");
             return None;
         }
@@ -129,15 +134,23 @@ impl Reader<'_> {
     fn unit(&mut self, angle: bool, per_length: bool) -> Option<(&'static str, f64)> {
         let text = self.text("unit").to_lowercase();
         let known: &[(&str, &'static str, f64)] = match (angle, per_length) {
-            (true, false) => {
-                &[("mrad", "mrad", MRAD), ("mm/m", "mm/m", MRAD), ("deg", "deg", DEGREE), ("°", "deg", DEGREE), ("um/m", "um/m", MRAD / 1e3)]
-            }
+            (true, false) => &[
+                ("mrad", "mrad", MRAD),
+                ("mm/m", "mm/m", MRAD),
+                ("deg", "deg", DEGREE),
+                ("°", "deg", DEGREE),
+                ("um/m", "um/m", MRAD / 1e3),
+            ],
             _ => &[("mm", "mm", 1.0), ("um", "um", 1e-3), ("µm", "um", 1e-3), ("μm", "um", 1e-3)],
         };
         let found = if text.is_empty() { known.first() } else { known.iter().find(|k| k.0 == text) };
         if found.is_none() {
             let wanted = known[0].1;
-            self.wrong("unit", &format!("this callout is in {wanted}"), "Lengths are in mm or um, angles in mrad (mm/m) or deg, or a height over a width as 0.02/60 in mm.");
+            self.wrong(
+                "unit",
+                &format!("this callout is in {wanted}"),
+                "Lengths are in mm or um, angles in mrad (mm/m) or deg, or a height over a width as 0.02/60 in mm.",
+            );
         }
         found.map(|(_, name, factor)| (*name, *factor))
     }

@@ -38,9 +38,9 @@ pub fn review_report(inputs: &ReportInputs<'_>, callouts: &Callouts, review: &Re
         }
     }
     verdict = verdict.section(numbers);
-    let mut table = Section::new("Callouts").text(HEADROOM).text(
-        "Shares are total shares of the callout's errors added up: with errors that act together they pass 100 %.",
-    );
+    let mut table = Section::new("Callouts")
+        .text(HEADROOM)
+        .text("Shares are total shares of the callout's errors added up: with errors that act together they pass 100 %.");
     for a in review.arrangements.iter().filter(|a| a.chosen).chain(review.arrangements.iter().filter(|a| !a.chosen)) {
         table = table.table(callout_table(inputs, callouts, a));
     }

@@ -395,7 +395,7 @@ fn tightest(verdicts: &[Verdict]) -> Option<Verdict> {
 
 /// A source with both limits scaled.
 #[must_use]
-pub(super) fn scaled_source(source: &Source, scale: f64) -> Source {
+pub(in crate::study) fn scaled_source(source: &Source, scale: f64) -> Source {
     Source { lower: scale * source.lower, upper: scale * source.upper, ..*source }
 }
 

@@ -65,7 +65,13 @@ fn extent(s: &Source) -> f64 {
 /// What is left of an error of the plan, with what takes it out. `set` names all errors that are set so: they share the stack.
 ///
 /// Left is the larger of the planned tolerance (a survey shows that it is kept), of what the pads cannot reach, and of half a step.
-pub(super) fn adjust(plan: &Plan, drawn: &[Source], set: &[ErrorKind], planned: &Source, measured_by: Option<usize>) -> (Adjustment, Source) {
+pub(super) fn adjust(
+    plan: &Plan,
+    drawn: &[Source],
+    set: &[ErrorKind],
+    planned: &Source,
+    measured_by: Option<usize>,
+) -> (Adjustment, Source) {
     let Some(own) = drawn.iter().find(|s| s.kind == planned.kind) else { return (Adjustment::Refused(Refusal::NoPadMovesIt), *planned) };
     let refused = |why: Refusal| (Adjustment::Refused(why), *own);
     let Some((way, rail)) = direction(planned.kind) else { return refused(Refusal::NoPadMovesIt) };

@@ -137,7 +137,8 @@ pub(super) fn width(limits: (f64, f64)) -> f64 {
 /// How an error spreads by the way its feature is made: never closer than the plan says.
 fn spread(planned: &Source, made: Option<Made>) -> (Spread, bool) {
     // Evenly spread is a standard deviation of half the width over root three; a capability of 1 is a third of it.
-    let closer = matches!(planned.spread, Spread::Triangular) || matches!(planned.spread, Spread::Normal { capability } if capability > 0.58);
+    let closer =
+        matches!(planned.spread, Spread::Triangular) || matches!(planned.spread, Spread::Normal { capability } if capability > 0.58);
     match made {
         Some(Made::Welded) if closer && !planned.in_service => (Spread::Uniform, planned.inspected),
         Some(Made::Set) if closer && !planned.in_service => (Spread::Uniform, true),
@@ -196,7 +197,8 @@ pub fn assign(plan: &Plan, callouts: &Callouts) -> Assignment {
     temperature(plan, callouts, &mut misfits);
     for (row, c) in callouts.list.iter().enumerate() {
         let counted = c.feeds.iter().any(|k| plan.errors.get(*k).is_some());
-        if c.is_general && ErrorKind::ALL.iter().all(|s| limits_for(c, s.kind, &plan.frame).is_err_and(|why| why != NoLimit::SeparateZones)) {
+        if c.is_general && ErrorKind::ALL.iter().all(|s| limits_for(c, s.kind, &plan.frame).is_err_and(|why| why != NoLimit::SeparateZones))
+        {
             misfits.push(Misfit::GeneralEnds { row });
         }
         let asks = !c.is_general && !c.feeds_none && !matches!(c.allowed, Allowed::Temperature(_));

@@ -138,12 +138,22 @@ pub fn review(
     let one = |(i, evaluator): (usize, &Evaluator<'_>)| {
         let verdict = verdict(adjusted[i].plan(), &assignment, met(&as_adjusted, i));
         let passes = met(&as_drawn, i);
-        Reviewer { assignment: &assignment, callouts, evaluator, depth: Depth::for_plan(evaluator.plan()), seed, draws }
+        Reviewer { assignment: &assignment, callouts, evaluator, depth: depth(evaluator.plan(), draws), seed, draws }
             .arrangement(&parts, i, passes, verdict)
     };
     let arrangements = drawn.iter().enumerate().map(one).collect::<Result<_, _>>()?;
     Ok(Review { assignment, drawn: as_drawn, adjusted: as_adjusted, shares: parts, arrangements })
 }
+
+/// How long headrooms are looked for: with the review's own draws, so that what is sure is as sure as its verdict.
+#[must_use]
+pub fn depth(plan: &Plan, draws: u64) -> Depth {
+    let usual = Depth::for_plan(plan);
+    Depth { single_draws: usual.single_draws.max(draws.min(MOST_DRAWS)), ..usual }
+}
+
+/// Most draws behind one trial of a headroom.
+const MOST_DRAWS: u64 = 20_000;
 
 /// True where an arrangement is shown to meet every requirement.
 #[must_use]
@@ -184,9 +194,14 @@ impl Reviewer<'_, '_> {
         let needs = Needs { evaluator: self.evaluator, draws: self.draws, seed: self.seed };
         let one = |callout: usize| {
             let kinds = self.kinds(callout);
-            let of = |output: usize| parts.arrangements[number].sources.iter().filter(|s| kinds.contains(&s.kind)).map(move |s| s.shares[output]);
+            let of = |output: usize| {
+                parts.arrangements[number].sources.iter().filter(|s| kinds.contains(&s.kind)).map(move |s| s.shares[output])
+            };
             let shares = [0, 1].map(|output| of(output).map(|s| s.total.value.max(0.0)).sum::<f64>());
-            let headroom = if kinds.is_empty() { None } else { Some(self.limit(&kinds)?) };
+            let headroom = match kinds.is_empty() {
+                true => None,
+                false => Some(needs.sure(&kinds, self.limit(&kinds)?, passes)?),
+            };
             let needs = match headroom {
                 Some(h) if all.reach != Reach::Never => needs.of(&kinds, h.sure)?,
                 _ => Vec::new(),

@@ -3,7 +3,7 @@
 use crate::input::{ErrorKind, Source};
 use crate::structure::NotConverged;
 use crate::study::evaluate::Evaluator;
-use crate::study::limits::{Reach, met_beside_the_others, unit};
+use crate::study::limits::{Reach, ScaleLimit, farthest_scale, met_beside_the_others, scaled_source, unit};
 
 /// Trials, each a little tighter than the one before.
 const TRIALS: u32 = 12;
@@ -19,6 +19,24 @@ pub(super) struct Needs<'n, 'p> {
 }
 
 impl Needs<'_, '_> {
+    /// What is sure of a headroom, by these draws too: as much as is drawn where the machine passes as drawn, and no limit at all
+    /// where none was found and the farthest that is looked at is shown to hold.
+    pub(super) fn sure(&self, kinds: &[ErrorKind], limit: ScaleLimit, passes: bool) -> Result<ScaleLimit, NotConverged> {
+        let below = |r: Reach| matches!(r, Reach::Never) || matches!(r, Reach::Scale(s) if s < 1.0);
+        if !passes {
+            return Ok(limit);
+        }
+        if limit.reach == Reach::Always && limit.sure != Reach::Always {
+            let sources: Vec<Source> = self.evaluator.plan().errors.sources.iter().filter(|s| kinds.contains(&s.kind)).copied().collect();
+            let most = sources.iter().map(farthest_scale).fold(f64::INFINITY, f64::min);
+            let farthest: Vec<Source> = sources.iter().map(|s| scaled_source(s, most)).collect();
+            if met_beside_the_others(self.evaluator, &farthest, self.draws, self.seed)? {
+                return Ok(ScaleLimit { sure: Reach::Always, ..limit });
+            }
+        }
+        Ok(if below(limit.sure) { ScaleLimit { sure: Reach::Scale(1.0), ..limit } } else { limit })
+    }
+
     /// Limits of some errors from a sure factor on down, the others as drawn; empty where none is shown to hold.
     pub(super) fn of(&self, kinds: &[ErrorKind], sure: Reach) -> Result<Vec<Source>, NotConverged> {
         let Reach::Scale(mut scale) = sure else { return Ok(Vec::new()) };
@@ -49,7 +67,11 @@ fn rounded(source: &Source, scale: f64) -> Source {
         // What was computed as 0.3 may be a hair below it.
         let digits = (size * 10.0_f64.powi(decimals) * (1.0 + 1e-9)).floor();
         // Through its text, so that it is the number that is printed.
-        let written = if decimals >= 0 { format!("{:.*}", decimals as usize, digits / 10.0_f64.powi(decimals)) } else { format!("{}", digits * 10.0_f64.powi(-decimals)) };
+        let written = if decimals >= 0 {
+            format!("{:.*}", decimals as usize, digits / 10.0_f64.powi(decimals))
+        } else {
+            format!("{}", digits * 10.0_f64.powi(-decimals))
+        };
         written.parse::<f64>().unwrap_or(0.0).copysign(x) * unit
     };
     Source { lower: cut(source.lower), upper: cut(source.upper), ..*source }

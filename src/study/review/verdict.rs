@@ -69,8 +69,7 @@ pub fn verdict(plan: &Plan, assignment: &Assignment, requirements_met: bool) -> 
     let set: Vec<Option<usize>> = (assignment.sources.iter())
         .filter_map(|s| if let Some(Adjustment::Set { measured_by, .. }) = s.adjustment { Some(measured_by) } else { None })
         .collect();
-    let not_controlled: Vec<ErrorKind> =
-        assignment.sources.iter().filter(|s| s.control == Control::Nothing).map(|s| s.kind).collect();
+    let not_controlled: Vec<ErrorKind> = assignment.sources.iter().filter(|s| s.control == Control::Nothing).map(|s| s.kind).collect();
     let contradictions = count(|m| matches!(m, Misfit::Contradiction { .. }));
     let temperature = count(|m| matches!(m, Misfit::OtherTemperature { .. } | Misfit::NoTemperature));
     let not_measured = set.iter().filter(|m| m.is_none()).count();
