@@ -9,7 +9,7 @@ use predicates::prelude::*;
 use predicates::str::contains;
 use std::path::Path;
 
-const HEADER: &str = "item,controls,value,unit,form,per,made,shimmed_after,feeds\n";
+const HEADER: &str = "item,controls,value,unit,form,per,made,shimmed_after,feeds,measured_by\n";
 
 fn railtrue(folder: &Path) -> Command {
     let mut command = Command::cargo_bin("railtrue").unwrap();
@@ -47,15 +47,17 @@ fn report(folder: &Path) -> String {
     std::fs::read_to_string(folder.join("out/report.html")).unwrap()
 }
 
-const GOOD: &str = "1,span,0.2,mm,plus_minus,all,welded,yes,\n2,bridge length,0.02,mm,plus_minus,all,machined,no,\n";
+const GOOD: &str =
+    "1,span,0.2,mm,plus_minus,all,welded,yes,,survey\n2,bridge length,0.02,mm,plus_minus,all,machined,no,,\n3,temperature,20,,,,,,,\n";
 
 #[test]
 fn a_review_tells_and_writes_what_a_reviewer_signs() {
     let folder = folder(GOOD);
     let done = review(folder.path()).code(0);
     done.stdout(
-        contains("as drawn, only joints (chosen): NOT all requirements are shown to be met")
-            .and(contains("after installation adjustment, only joints (chosen): all requirements met"))
+        contains("only joints (chosen): all requirements met, if what is assumed is true")
+            .and(contains("as drawn NOT all requirements are shown to be met; after installation adjustment all requirements met"))
+            .and(contains("the usual shim box and slots, assumed"))
             .and(contains("tighten item 1 (span)"))
             .and(contains("too loose"))
             .and(contains("MAPPING"))
@@ -87,6 +89,30 @@ fn a_review_tells_and_writes_what_a_reviewer_signs() {
     // Without adjustment, and with the drawing as loose, nothing takes it out.
     std::fs::write(folder.path().join("callouts.csv"), format!("{HEADER}{}", GOOD.replace("yes", "no"))).unwrap();
     review(folder.path()).code(1);
+}
+
+/// Nothing on the drawing, nothing shown; each row that is taken away, that contradicts or that promises too much is told.
+#[test]
+fn a_drawing_that_leaves_something_open_does_not_pass() {
+    let rows: Vec<&str> = GOOD.lines().collect();
+    let cases = [
+        (rows[2].to_string(), "CANNOT BE SHOWN: 2 errors have no callout: span offset; made length of the bridge"),
+        (format!("{}\n{}", rows[0], rows[2]), "CANNOT BE SHOWN: 1 error has no callout"),
+        (GOOD.replace("20,", "25,"), "another temperature than the plan's in 1 row"),
+        (format!("{}\n{}", rows[0], rows[1]), "no temperature is stated"),
+        (GOOD.replace("survey", ""), "nobody is named to measure 1 error"),
+        (format!("{GOOD}4,span,0.1,mm,,,,,,"), "callouts contradict each other on 1 error"),
+        (GOOD.replace("1,span,0.2", "1,span,20"), "the pads do not reach what is drawn"),
+    ];
+    for (rows, told) in cases {
+        let folder = folder(&rows);
+        review(folder.path()).code(1).stdout(contains(told));
+        // A finding's row begins with a capital there.
+        assert!(report(folder.path()).contains(&told[1..]), "{told}");
+    }
+    // What another document controls is counted as planned, and named.
+    let folder = folder(&format!("{}\n4,elsewhere,drawing of the bridge,,,,,,bridge_length,\n{}", rows[0], rows[2]));
+    review(folder.path()).code(0).stdout(contains("1 error controlled elsewhere, by drawing of the bridge"));
 }
 
 #[track_caller]

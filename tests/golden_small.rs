@@ -260,12 +260,13 @@ fn golden_small_review() {
 #[test]
 fn golden_small_assignment() {
     let changes = [
-        ("1,span,1.0,", "1,span,1.0,mm,plus_minus,all,machined,yes,\n19,span,2.5,"),
-        ("2,pad row parallelism,0.8,mm,zone,all,machined,yes,\n", ""),
-        ("6,pad row position,0.15,", "6,pad row position,0.4,mm,zone,each,machined,yes,\n20,pad row position,0.4,"),
-        ("12,end squareness,0.4,mrad,plus_minus,each,machined,no,\n", ""),
+        ("1,span,1.0,mm,", "21,span,2.5,mm,plus_minus,all,,machined,yes,,\n1,span,1.0,mm,"),
+        ("2,pad row parallelism,0.8,mm,zone,all,A,machined,yes,survey at installation,\n", ""),
+        ("6,pad row position,0.15,", "6,pad row position,0.4,mm,zone,cz,,machined,yes,,\n22,pad row position,0.4,"),
+        ("12,end squareness,0.4,mrad,plus_minus,each,C,machined,no,,\n", ""),
         ("17,temperature,20,", "17,temperature,23,"),
-        ("11,block height,0.015,", "11,block height,0.3,"),
+        ("11,block height,0.015,mm,plus_minus,each,,machined,no", "11,block height,0.3,mm,plus_minus,each,,welded,yes"),
+        ("5,pad flatness,0.15,mm,zone,cz,", "5,pad flatness,0.15,mm,zone,each,"),
     ];
     let text = changed(CALLOUTS, &changes);
     let mut found = String::new();

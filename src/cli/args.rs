@@ -183,7 +183,7 @@ pub(crate) struct LimitsArgs {
 /// Arguments of `review`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Columns of the callouts: item, controls, value; and unit (mm, mrad), form (plus_minus, zone), per (each, all, a number), made (machined, welded, set), shimmed_after (no, yes), feeds (errors of the plan instead of the usual ones).\nExit codes: 0 the chosen arrangement meets its requirements after installation adjustment; 1 it is not shown to; 2 the input or the machine is at fault."
+    after_help = "Columns of the table: item, controls, value; and unit, form, per, datum, made, shimmed_after, measured_by, feeds: `railtrue explain callouts` tells what stands in each.\nExit codes: 0 every error is controlled and the chosen arrangement meets its requirements after installation adjustment; 1 it is not shown to, or errors have no callout, callouts contradict each other or the plan; 2 the input or the machine is at fault."
 )]
 pub(crate) struct ReviewArgs {
     /// The plan (TOML).

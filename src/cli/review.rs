@@ -8,7 +8,7 @@ use super::study::{file_stem, hashes, pictures, study_figures};
 use super::{Done, Failure, output};
 use crate::input::callouts::{Callouts, read_callouts};
 use crate::present::{CAUTIONS, ReportInputs, json::Record, review_json, review_report, review_text};
-use crate::study::review::{Review, assign, met, review, with_limits};
+use crate::study::review::{Review, assign, review, with_limits};
 
 pub(super) fn run(args: &ReviewArgs) -> Result<Done, Failure> {
     let mut loaded = load(&args.plan)?;
@@ -53,11 +53,11 @@ pub(super) fn run(args: &ReviewArgs) -> Result<Done, Failure> {
         "{}\n{} callouts of {name}, {draws} installations drawn with seed {seed}\n\n{}\nFILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n",
         loaded.plan.title,
         callouts.list.len(),
-        review_text(&callouts, &result),
+        review_text(&loaded.plan, &callouts, &result),
         files.join("\n")
     );
     let chosen = result.arrangements.iter().position(|a| a.chosen).unwrap_or(0);
-    Ok(Done { text, within: met(&result.adjusted, chosen) })
+    Ok(Done { text, within: result.arrangements[chosen].verdict.within() })
 }
 
 /// Reviews callouts on a loaded plan.

@@ -4,7 +4,6 @@ use serde_json::{Value, json};
 
 use super::trace_text::block_names;
 use crate::input::{Installation, Plan, Provenance, TitleBlock};
-use crate::math::order::Quantile;
 use crate::study::{
     ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, ONE_IN, Reading, Set, Stack, StudyResult, Tail,
     TailQuantile, Trace, Verdict, WorstCase,

@@ -50,7 +50,8 @@ pub use evaluate::{Evaluator, Work};
 pub use findings::{Finding, stiffness_doubts};
 pub use limits::{
     ArrangementLimits, Basis, Depth, DrawnSet, LimitsResult, NoSet, Pair, Reach, Rounded, ScaleLimit, SourceLimits, Usage, drawn_below,
-    farthest_scale, fresh, is_set_at_installation, limits, limits_steps, rounded_inside, scale_beside_the_others, unit,
+    farthest_scale, fresh, is_set_at_installation, limits, limits_steps, met_beside_the_others, rounded_inside, scale_beside_the_others,
+    unit,
 };
 pub use map::{ArrangementMap, Axis, CELLS as MAP_CELLS, Map, map, may_be_axis};
 pub use monte_carlo::{ArrangementResult, Band, Length, StudyResult, monte_carlo};

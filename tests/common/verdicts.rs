@@ -3,6 +3,7 @@
 use railtrue::input::callouts::read_callouts;
 use railtrue::input::survey::read_survey;
 use railtrue::input::{Installation, Plan, read_installation, read_plan};
+use railtrue::present::review_findings;
 use railtrue::structure::Machine;
 use railtrue::study::review::assign;
 use railtrue::study::{Evaluator, ServiceState, Work};
@@ -102,7 +103,7 @@ pub(crate) fn callouts(plan_text: &str, bytes: &[u8]) -> String {
             for source in assigned.drawn.iter().chain(&assigned.adjusted) {
                 assert!(source.lower.is_finite() && source.lower <= source.upper && source.upper < 1e3, "{source:?}");
             }
-            let found: Vec<String> = assigned.findings.iter().map(|f| format!("    finding: {}", f.what)).collect();
+            let found: Vec<String> = review_findings(&callouts, &assigned).iter().map(|f| format!("    finding: {}", f.what)).collect();
             format!("ACCEPTED, {} callouts\n{}", callouts.list.len(), found.join("\n"))
         }
     }

@@ -13,15 +13,28 @@ pub struct Control {
     pub feeds: &'static [ErrorKind],
     /// What a bare number means.
     pub form: Form,
+    /// Each pad's zone is held in place by a datum, so that separate zones hold the whole row (ISO 1101: location, and
+    /// orientation for an angle); a form's zone floats with its pad.
+    pub held_by_datum: bool,
 }
 
-/// Word of the general tolerance: it feeds every error that no other callout does and that its class has a value for.
+/// Word of the title block's general tolerance: it controls the errors that its `feeds` names, and no others.
 pub const GENERAL: &str = "general";
 /// Word of the temperature at which the drawing's sizes hold, degrees Celsius.
 pub const TEMPERATURE: &str = "temperature";
+/// Word of a row that names where else errors are controlled.
+pub const ELSEWHERE: &str = "elsewhere";
+
+/// Words without a fixed mapping.
+pub(super) const OTHER_WORDS: [&str; 3] = [GENERAL, TEMPERATURE, ELSEWHERE];
 
 const fn control(word: &'static str, feeds: &'static [ErrorKind], form: Form) -> Control {
-    Control { word, feeds, form }
+    Control { word, feeds, form, held_by_datum: false }
+}
+
+/// A control whose zone a datum holds in place.
+const fn held(word: &'static str, feeds: &'static [ErrorKind], form: Form) -> Control {
+    Control { word, feeds, form, held_by_datum: true }
 }
 
 /// Every word with a fixed mapping.
@@ -34,11 +47,11 @@ pub const CONTROLS: [Control; 18] = {
         control("pad row parallelism", &[Parallelism], Zone),
         control("height between rows", &[Height], PlusMinus),
         control("vertical row parallelism", &[VerticalParallelism], Zone),
-        control("pad row position", &[StraightnessLateral(0), StraightnessLateral(1)], Zone),
+        held("pad row position", &[StraightnessLateral(0), StraightnessLateral(1)], Zone),
         control("pad flatness", &[StraightnessVertical(0), StraightnessVertical(1)], Zone),
         control("pad parallelism", &[CrossLevel(0), CrossLevel(1)], PlusMinus),
         control("pad twist", &[CrossLevelTwist(0), CrossLevelTwist(1)], PlusMinus),
-        control("pad waviness", &[StraightnessRoll(0), StraightnessRoll(1)], Zone),
+        held("pad waviness", &[StraightnessRoll(0), StraightnessRoll(1)], Zone),
         control("block position", &[BlockLateral], PlusMinus),
         control("block height", &[BlockVertical], PlusMinus),
         control("bridge length", &[BridgeLength], PlusMinus),
@@ -60,7 +73,7 @@ pub(super) fn control_of(word: &str) -> Option<&'static Control> {
 /// All words in a sentence.
 #[must_use]
 pub(super) fn words() -> String {
-    let list: Vec<&str> = CONTROLS.iter().map(|c| c.word).chain([GENERAL, TEMPERATURE]).collect();
+    let list: Vec<&str> = CONTROLS.iter().map(|c| c.word).chain(OTHER_WORDS).collect();
     list.join(", ")
 }
 

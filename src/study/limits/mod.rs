@@ -181,6 +181,18 @@ pub fn scale_beside_the_others(
     finder.quantile_limit(most, &[(1.0, as_planned)], depth.single_draws, &errors)
 }
 
+/// True where draws show every requirement to be met with some sources as given and the others as planned.
+///
+/// # Errors
+/// An equilibrium was not found.
+pub fn met_beside_the_others(evaluator: &Evaluator<'_>, given: &[Source], draws: u64, seed: u64) -> Result<bool, NotConverged> {
+    let finder = Finder { evaluator, depth: Depth::for_plan(evaluator.plan()), seed };
+    let planned = &evaluator.plan().errors;
+    let with = |s: &Source| given.iter().find(|g| g.kind == s.kind).copied().unwrap_or(*s);
+    let errors = ErrorSources { sources: planned.sources.iter().map(with).collect(), ..ErrorSources::default() };
+    Ok(met(&finder.verdicts(&drawn(evaluator, &errors, seed, draws)?)))
+}
+
 /// One arrangement with what every search of it needs.
 #[derive(Clone, Copy)]
 pub(super) struct Finder<'e, 'p> {
@@ -383,7 +395,7 @@ fn tightest(verdicts: &[Verdict]) -> Option<Verdict> {
 
 /// A source with both limits scaled.
 #[must_use]
-pub(super) fn scaled_source(source: &Source, scale: f64) -> Source {
+pub(in crate::study) fn scaled_source(source: &Source, scale: f64) -> Source {
     Source { lower: scale * source.lower, upper: scale * source.upper, ..*source }
 }
 
