@@ -100,7 +100,7 @@ pub fn read_callouts(bytes: &[u8], file: &str, frame: &Frame) -> Result<Callouts
 /// Limits (mm or rad) that a callout sets to an error; nothing where its class has no value for it.
 #[must_use]
 pub fn limits_for(callout: &Callout, kind: ErrorKind, frame: &Frame) -> Option<(f64, f64)> {
-    let spec = ErrorKind::ALL.iter().find(|s| s.kind == kind)?;
+    let spec = kind.spec();
     let (value, form) = match &callout.allowed {
         Allowed::Value { value, form } => (*value, *form),
         Allowed::Class(word) => super::classes::resolve(word, spec, frame).ok().map(|c| (c.tolerance_mm, c.form))?,
@@ -109,6 +109,6 @@ pub fn limits_for(callout: &Callout, kind: ErrorKind, frame: &Frame) -> Option<(
         // Plus and minus about a line that is free to lie anywhere is the same as a zone of twice the size.
         (Form::PlusMinus, super::sources::ZoneMeaning::PeakToValley) => (0.0, 2.0 * value),
         (Form::PlusMinus, _) => (-value, value),
-        (Form::Zone, meaning) => super::tolerances::of_zone(value, meaning),
+        (Form::Zone, meaning) => meaning.limits(value),
     })
 }

@@ -82,19 +82,20 @@ pub struct Key {
 /// The keys of one kind of file.
 #[derive(Debug, Clone, Copy)]
 pub struct Catalogue {
-    parts: &'static [&'static [Key]],
+    parts: &'static [fn() -> &'static [Key]],
 }
 
 /// Keys of a plan.
-pub const PLAN: Catalogue = Catalogue { parts: &[machine::KEYS, joints::KEYS, service::KEYS, errors::KEYS, budget::KEYS, site::KEYS] };
+pub const PLAN: Catalogue =
+    Catalogue { parts: &[|| machine::KEYS, || joints::KEYS, || service::KEYS, errors::keys, || budget::KEYS, || site::KEYS] };
 
 /// Keys of a stated installation.
-pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::KEYS] };
+pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::keys] };
 
 impl Catalogue {
     /// All keys in their order.
     pub fn keys(self) -> impl Iterator<Item = &'static Key> {
-        self.parts.iter().flat_map(|part| part.iter())
+        self.parts.iter().flat_map(|part| part())
     }
 
     /// The key that stands for an actual path such as `duty[].share` or `joint.bolted.x.law`.
@@ -227,6 +228,10 @@ mod tests {
             for key in [format!("errors.{}", spec.key), format!("errors.{}.zone_{unit}", spec.key)] {
                 assert!(PLAN.find(&key).is_some(), "{key}");
             }
+        }
+        let of_seats = crate::errors::seat_entries().map(|e| format!("seat[].{}", e.key));
+        for key in crate::errors::entries().map(|e| e.key).chain(of_seats) {
+            assert!(INSTALLATION.find(&key).is_some(), "{key}");
         }
     }
 }
