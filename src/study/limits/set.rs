@@ -156,6 +156,7 @@ impl Finder<'_, '_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::input::ErrorKind;
     use crate::input::sources::Spread;
 
     /// A tolerance of which nothing is left cannot be made, whichever side it had; one that was nothing before is no loss.
