@@ -7,6 +7,7 @@
 pub mod bearing;
 pub mod cli;
 pub mod contact;
+pub mod errors;
 pub mod geometry;
 pub mod input;
 pub mod math;

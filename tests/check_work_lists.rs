@@ -22,7 +22,7 @@ fn stiff(life_km: f64) -> Plan {
     for joint in plan.arrangements[plan.chosen].ends.iter_mut().flatten() {
         joint.components.iter_mut().for_each(|c| c.take_up = 0.0);
     }
-    let kept = |k: ErrorKind| k.profile().is_some() || matches!(k, ErrorKind::Span | ErrorKind::Parallelism);
+    let kept = |k: ErrorKind| k.is_profile() || matches!(k, ErrorKind::Span | ErrorKind::Parallelism);
     plan.errors.sources.retain(|s| kept(s.kind));
     plan.requirements = vec![Requirement { measure: Measure::Life, limit: life_km, quantile: 0.5, confidence: 0.9 }];
     plan

@@ -3,17 +3,18 @@
 use std::path::Path;
 
 /// Rooms in order, with the rooms that each may use.
-const ROOMS: [(&str, &[&str]); 11] = [
+const ROOMS: [(&str, &[&str]); 12] = [
     ("units", &[]),
     ("math", &[]),
     ("contact", &["units", "math"]),
-    ("input", &["units", "contact"]),
-    ("geometry", &["units", "math", "input"]),
-    ("structure", &["units", "math", "input", "geometry", "contact"]),
+    ("errors", &["units", "math"]),
+    ("input", &["units", "contact", "errors"]),
+    ("geometry", &["units", "math", "errors", "input"]),
+    ("structure", &["units", "math", "errors", "input", "geometry", "contact"]),
     ("bearing", &["units", "math", "input", "structure"]),
-    ("study", &["units", "math", "contact", "input", "geometry", "structure", "bearing"]),
-    ("present", &["units", "math", "input", "geometry", "contact", "structure", "study"]),
-    ("cli", &["units", "math", "input", "geometry", "contact", "structure", "bearing", "study", "present"]),
+    ("study", &["units", "math", "contact", "errors", "input", "geometry", "structure", "bearing"]),
+    ("present", &["units", "math", "errors", "input", "geometry", "contact", "structure", "study"]),
+    ("cli", &["units", "math", "errors", "input", "geometry", "contact", "structure", "bearing", "study", "present"]),
     ("main", &["cli"]),
 ];
 

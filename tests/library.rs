@@ -5,6 +5,7 @@
 mod check_bad_machines;
 mod check_budget;
 mod check_contact_machine;
+mod check_errors;
 mod check_far_ends;
 mod check_fast_path;
 mod check_laws;

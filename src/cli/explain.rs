@@ -64,7 +64,7 @@ fn callout_columns() -> String {
         let _ = writeln!(text, "{column}\n    {meaning}");
     }
     text += "words of controls, with the errors that each feeds\n";
-    for c in &CONTROLS {
+    for c in CONTROLS.iter() {
         let keys: Vec<&str> = ErrorKind::ALL.iter().filter(|s| c.feeds.contains(&s.kind)).map(|s| s.key).collect();
         let _ = writeln!(text, "    {}: {}", c.word, keys.join(", "));
     }

@@ -24,6 +24,7 @@ mod toml_words;
 mod unseen;
 mod view;
 
+pub use crate::errors::{ErrorKind, Installation};
 pub use block_table::a1;
 pub use build::{problem_at, read_plan};
 pub(crate) use fit::nearest;
@@ -31,8 +32,8 @@ pub use inputs::{Input, Provenance};
 pub use plan::Plan;
 pub use problem::{Problem, Problems};
 pub use site::{Correction, Site};
-pub use sources::{ErrorKind, ErrorSources, Source};
-pub use stated::{Installation, Stated, read_installation};
+pub use sources::{ErrorSources, Source};
+pub use stated::{Stated, read_installation};
 pub use title_block::{FIELDS, TitleBlock};
 pub use toml_words::utf8;
 pub use unseen::{is_unseen, seen};

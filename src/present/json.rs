@@ -3,12 +3,13 @@
 use serde_json::{Value, json};
 
 use super::trace_text::block_names;
+use crate::errors::{Holds, entries, seat_entries};
 use crate::input::{Installation, Plan, Provenance, TitleBlock};
 use crate::study::{
     ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, ONE_IN, Reading, Set, Stack, StudyResult, Tail,
     TailQuantile, Trace, Verdict, WorstCase,
 };
-use crate::units::{COMPONENTS, MRAD, SIDES};
+use crate::units::{COMPONENTS, SIDES};
 
 /// Version of the layout.
 pub const LAYOUT: u32 = 1;
@@ -275,32 +276,20 @@ pub fn installation(i: &Installation) -> Value {
             map.insert(key, value);
         }
     };
-    for (key, value) in [
-        ("span_mm", i.span_mm),
-        ("parallelism_mm", i.parallelism_mm),
-        ("height_mm", i.height_mm),
-        ("vertical_parallelism_mm", i.vertical_parallelism_mm),
-        ("bridge_length_mm", i.bridge_length_mm),
-        ("bridge_twist_mrad", i.bridge_twist_rad / MRAD),
-    ] {
-        put(key.into(), json!(value));
+    for entry in entries() {
+        let numbers = entry.numbers(i);
+        let value = match (entry.holds, numbers.first()) {
+            (Holds::Number | Holds::Position, Some(number)) => json!(number),
+            _ => json!(numbers),
+        };
+        put(entry.key, value);
     }
-    for (n, s) in SIDES.iter().enumerate() {
-        put(format!("cross_level_{s}_mrad"), json!(i.cross_level_rad[n] / MRAD));
-        put(format!("cross_level_twist_{s}_mrad"), json!(i.cross_level_twist_rad[n] / MRAD));
-        put(format!("end_tilt_{s}_mrad"), json!(i.end_tilt_rad[n] / MRAD));
-        put(format!("end_squareness_{s}_mrad"), json!(i.end_squareness_rad[n] / MRAD));
-        put(format!("skew_{s}_mm"), json!(i.drive_offset_mm[n]));
-        put(format!("lateral_{s}_mm"), json!(i.residual[n][0]));
-        put(format!("vertical_{s}_mm"), json!(i.residual[n][1]));
-        put(format!("roll_{s}_mrad"), json!(i.residual[n][2].iter().map(|v| v / MRAD).collect::<Vec<_>>()));
-        put(format!("block_lateral_{s}_mm"), json!(i.block_offset_mm[n].iter().map(|b| b[0]).collect::<Vec<_>>()));
-        put(format!("block_vertical_{s}_mm"), json!(i.block_offset_mm[n].iter().map(|b| b[1]).collect::<Vec<_>>()));
-    }
-    let seats: Vec<Value> = (0..2)
-        .flat_map(|end| i.seats[end].iter().enumerate().map(move |(n, seat)| (end, n, seat)))
-        .map(|(end, n, seat)| json!({ "end": SIDES[end], "number": n + 1, "offset_mm": &seat[..3], "angle_mrad": seat[3..].iter().map(|v| v / MRAD).collect::<Vec<_>>() }))
-        .collect();
+    let seat = |(end, n, seat): (usize, usize, &[f64; 6])| {
+        let mut value = json!({ "end": SIDES[end], "number": n + 1 });
+        seat_entries().for_each(|entry| value[entry.key.as_str()] = json!(entry.numbers(seat)));
+        value
+    };
+    let seats: Vec<Value> = (0..2).flat_map(|end| i.seats[end].iter().enumerate().map(move |(n, seat)| (end, n, seat))).map(seat).collect();
     put("seat".into(), json!(seats));
     Value::Object(map)
 }

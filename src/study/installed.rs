@@ -1,5 +1,6 @@
 //! Puts drawn numbers in their places: the installation that they make.
 
+use crate::errors::ErrorSpec;
 use crate::geometry::ProfileModes;
 use crate::input::{ErrorKind, Installation, Plan, Source};
 
@@ -8,38 +9,45 @@ use crate::input::{ErrorKind, Installation, Plan, Source};
 pub(super) struct Installed<'p> {
     plan: &'p Plan,
     modes: ProfileModes,
+    /// Errors that are drawn, with how many numbers each has.
+    drawn: Vec<(&'static ErrorSpec, usize)>,
 }
 
 impl<'p> Installed<'p> {
     pub(super) fn new(plan: &'p Plan, modes: ProfileModes) -> Self {
-        Self { plan, modes }
+        let mut new = Self { plan, modes, drawn: Vec::new() };
+        new.drawn = new.sources().map(|s| (s.kind.spec(), new.numbers_of(s.kind))).collect();
+        new
     }
 
     pub(super) fn modes(&self) -> &ProfileModes {
         &self.modes
     }
 
-    pub(super) fn sources(&self) -> impl Iterator<Item = &'p Source> {
+    pub(super) fn sources(&self) -> impl Iterator<Item = &'p Source> + use<'p> {
         self.plan.errors.sources.iter().filter(|s| !s.in_service)
     }
 
     /// How many numbers a scalar error or a family has.
     pub(super) fn members(&self, kind: ErrorKind) -> usize {
-        match kind {
-            ErrorKind::BlockLateral | ErrorKind::BlockVertical => self.plan.block_count(),
-            ErrorKind::Seat | ErrorKind::SeatAngle => 3 * self.plan.joints_at_most().iter().sum::<usize>(),
-            _ => 1,
-        }
+        kind.spec().home.members(&Installation::perfect(self.plan))
+    }
+
+    fn numbers_of(&self, kind: ErrorKind) -> usize {
+        if kind.is_profile() { self.modes.count() + 1 } else { self.members(kind) }
     }
 
     /// The installation of some numbers, source by source.
     pub(super) fn installation(&self, numbers: &[f64]) -> Installation {
         let mut to = Installation::perfect(self.plan);
         let mut rest = numbers;
-        for source in self.sources() {
-            let count = if source.kind.profile().is_some() { self.modes.count() + 1 } else { self.members(source.kind) };
-            let (own, after) = rest.split_at(count.min(rest.len()));
-            set(source.kind, own, &self.modes, &mut to);
+        for (spec, count) in &self.drawn {
+            let (own, after) = rest.split_at((*count).min(rest.len()));
+            if spec.is_profile() {
+                spec.home.set_profile(profile(&self.modes, own), &mut to);
+            } else {
+                own.iter().enumerate().for_each(|(member, value)| spec.home.set(member, *value, &mut to));
+            }
             rest = after;
         }
         to
@@ -47,31 +55,14 @@ impl<'p> Installed<'p> {
 
     pub(super) fn with_profile(&self, kind: ErrorKind, at_anchors: Vec<f64>) -> Installation {
         let mut to = Installation::perfect(self.plan);
-        if let Some((rail, direction)) = kind.profile() {
-            to.residual[rail][direction] = at_anchors;
-        }
+        kind.spec().home.set_profile(at_anchors, &mut to);
         to
     }
 
-    pub(super) fn with(&self, kind: ErrorKind, value: f64) -> Installation {
-        let mut installation = Installation::perfect(self.plan);
-        set_scalar(kind, value, &mut installation);
-        installation
-    }
-}
-
-fn set(kind: ErrorKind, numbers: &[f64], modes: &ProfileModes, to: &mut Installation) {
-    use ErrorKind as K;
-    if let Some((rail, direction)) = kind.profile() {
-        to.residual[rail][direction] = profile(modes, numbers);
-        return;
-    }
-    match kind {
-        K::BlockLateral => each_block(to, 0, numbers.iter().copied()),
-        K::BlockVertical => each_block(to, 1, numbers.iter().copied()),
-        K::Seat => each_seat(to, 0, numbers.iter().copied()),
-        K::SeatAngle => each_seat(to, 3, numbers.iter().copied()),
-        kind => set_scalar(kind, numbers.first().copied().unwrap_or(0.0), to),
+    pub(super) fn with(&self, kind: ErrorKind, member: usize, value: f64) -> Installation {
+        let mut to = Installation::perfect(self.plan);
+        kind.spec().home.set(member, value, &mut to);
+        to
     }
 }
 
@@ -83,36 +74,4 @@ fn profile(modes: &ProfileModes, numbers: &[f64]) -> Vec<f64> {
         return Vec::new();
     }
     modes.at_anchors(amplitudes).into_iter().map(|v| v * wanted / has).collect()
-}
-
-pub(super) fn set_scalar(kind: ErrorKind, value: f64, to: &mut Installation) {
-    use ErrorKind as K;
-    match kind {
-        K::Span => to.span_mm = value,
-        K::Parallelism => to.parallelism_mm = value,
-        K::Height => to.height_mm = value,
-        K::VerticalParallelism => to.vertical_parallelism_mm = value,
-        K::CrossLevel(rail) => to.cross_level_rad[rail] = value,
-        K::CrossLevelTwist(rail) => to.cross_level_twist_rad[rail] = value,
-        K::BridgeLength => to.bridge_length_mm = value,
-        K::BridgeTwist => to.bridge_twist_rad = value,
-        K::EndTilt(end) => to.end_tilt_rad[end] = value,
-        K::EndSquareness(end) => to.end_squareness_rad[end] = value,
-        K::Skew => to.drive_offset_mm = [-value / 2.0, value / 2.0],
-        K::StraightnessLateral(_)
-        | K::StraightnessVertical(_)
-        | K::StraightnessRoll(_)
-        | K::BlockLateral
-        | K::BlockVertical
-        | K::Seat
-        | K::SeatAngle => {}
-    }
-}
-
-fn each_block(to: &mut Installation, direction: usize, numbers: impl IntoIterator<Item = f64>) {
-    to.block_offset_mm.iter_mut().flatten().zip(numbers).for_each(|(block, v)| block[direction] = v);
-}
-
-fn each_seat(to: &mut Installation, first: usize, numbers: impl IntoIterator<Item = f64>) {
-    to.seats.iter_mut().flatten().flat_map(|seat| &mut seat[first..first + 3]).zip(numbers).for_each(|(place, v)| *place = v);
 }

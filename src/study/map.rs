@@ -4,7 +4,6 @@ use rayon::prelude::*;
 
 use super::batch::{Batch, BatchWork};
 use super::evaluate::{Evaluator, Work};
-use super::installed::set_scalar;
 use super::outcome::Outcome;
 use super::sampling::{Draws, Place};
 use super::service::{ServiceState, service_states};
@@ -79,17 +78,7 @@ pub struct Map {
 /// True where an error is one number, so that it can be an axis.
 #[must_use]
 pub fn may_be_axis(kind: ErrorKind) -> bool {
-    use ErrorKind as K;
-    !matches!(
-        kind,
-        K::StraightnessLateral(_)
-            | K::StraightnessVertical(_)
-            | K::StraightnessRoll(_)
-            | K::BlockLateral
-            | K::BlockVertical
-            | K::Seat
-            | K::SeatAngle
-    )
+    kind.spec().home.is_one_number()
 }
 
 /// Maps two errors; all others are zero. Temperatures, shaft wind-up and a skew that comes and goes as in service, or none if
@@ -146,7 +135,7 @@ fn rows(evaluator: &Evaluator<'_>, x: &Axis, y: &Axis, service: &[ServiceState])
 fn at(evaluator: &Evaluator<'_>, errors: &[(&Axis, f64)], service: &[ServiceState], work: &mut Work) -> Result<Outcome, NotConverged> {
     let mut installation = Installation::perfect(evaluator.plan());
     for (axis, value) in errors {
-        set_scalar(axis.kind, value * factor(axis.unit), &mut installation);
+        axis.kind.spec().home.set(0, value * factor(axis.unit), &mut installation);
     }
     evaluator.evaluate(&installation, service, work)
 }

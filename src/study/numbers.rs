@@ -60,6 +60,5 @@ impl Numbers for Draws<'_> {
 
 /// Well inside every slot, yet large beside the digits of the take-ups; powers of two, so that dividing keeps all digits.
 fn probe_size(kind: ErrorKind) -> f64 {
-    let angle = ErrorKind::ALL.iter().any(|s| s.kind == kind && s.angle);
-    if angle { 2.0_f64.powi(-11) } else { 2.0_f64.powi(-5) }
+    if kind.spec().angle { 2.0_f64.powi(-11) } else { 2.0_f64.powi(-5) }
 }

@@ -199,7 +199,7 @@ impl<'p> Draws<'p> {
             let kind = source.kind;
             let recipe =
                 |cut: bool| Recipe { shape: Shape::of(source.spread, cut), middle: source.middle(), half_width: source.half_width() };
-            if kind.profile().is_some() {
+            if kind.is_profile() {
                 places.extend((0..count).map(|mode| Place::Mode { kind, mode }));
                 recipes.extend((0..count).map(|_| Recipe::STANDARD_NORMAL));
                 places.push(Place::PeakToValley { kind });
@@ -256,7 +256,7 @@ impl<'p> Draws<'p> {
 
     /// Numbers at the middle of their tolerances, profiles at none.
     pub(super) fn middle(&self) -> Vec<Lane> {
-        let of = |(place, recipe): (&Place, &Recipe)| if place.kind().profile().is_some() { ZERO } else { Lane([recipe.middle; LANES]) };
+        let of = |(place, recipe): (&Place, &Recipe)| if place.kind().is_profile() { ZERO } else { Lane([recipe.middle; LANES]) };
         self.places.iter().zip(&self.recipes).map(of).collect()
     }
 
@@ -272,10 +272,10 @@ impl<'p> Draws<'p> {
         self.installed.with_profile(kind, at_anchors)
     }
 
-    /// The perfect installation with one scalar error set; families and profiles are left perfect.
+    /// The perfect installation with one member of an error set.
     #[must_use]
-    pub fn with(&self, kind: ErrorKind, value: f64) -> Installation {
-        self.installed.with(kind, value)
+    pub fn with(&self, kind: ErrorKind, member: usize, value: f64) -> Installation {
+        self.installed.with(kind, member, value)
     }
 }
 

@@ -5,7 +5,6 @@ use crate::input::ErrorKind;
 use crate::input::classes::{Form, resolve};
 use crate::input::plan::Frame;
 use crate::input::sources::{ErrorSpec, ZoneMeaning};
-use crate::input::tolerances::of_zone;
 
 /// Why a callout that feeds an error does not control it.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -24,7 +23,7 @@ pub enum NoLimit {
 /// # Errors
 /// Why it does not control the error.
 pub fn limits_for(callout: &Callout, kind: ErrorKind, frame: &Frame) -> Result<(f64, f64), NoLimit> {
-    let Some(spec) = ErrorKind::ALL.iter().find(|s| s.kind == kind) else { return Err(NoLimit::NoValue(String::new())) };
+    let spec = kind.spec();
     match &callout.allowed {
         Allowed::Value { lower, upper, shape, over_mm } => {
             row_is_held(callout, kind)?;
@@ -47,7 +46,7 @@ pub fn limits_for(callout: &Callout, kind: ErrorKind, frame: &Frame) -> Result<(
 /// A profile along a row of pads is held by a combined zone, by one face, or by zones that a datum holds in place.
 fn row_is_held(callout: &Callout, kind: ErrorKind) -> Result<(), NoLimit> {
     let held = matches!(callout.per, Some(Per::Combined | Per::One)) || (callout.held_by_datum && !callout.datum.is_empty());
-    if kind.profile().is_none() || held { Ok(()) } else { Err(NoLimit::SeparateZones) }
+    if !kind.is_profile() || held { Ok(()) } else { Err(NoLimit::SeparateZones) }
 }
 
 fn shaped((lower, upper): (f64, f64), shape: Shape, meaning: ZoneMeaning) -> (f64, f64) {
@@ -55,7 +54,7 @@ fn shaped((lower, upper): (f64, f64), shape: Shape, meaning: ZoneMeaning) -> (f6
         // Plus and minus about a line that is free to lie anywhere is a zone of the whole width.
         (Shape::Limits, ZoneMeaning::PeakToValley) => (0.0, upper - lower),
         (Shape::Limits, _) => (lower, upper),
-        (Shape::Zone, _) => of_zone(upper, meaning),
+        (Shape::Zone, _) => meaning.limits(upper),
         // Each seat may be tilted by so much either way: two of them differ by twice that.
         (Shape::Tilt, ZoneMeaning::AboutNominal) => (-upper, upper),
         (Shape::Tilt, ZoneMeaning::EndToEnd) => (-2.0 * upper, 2.0 * upper),

@@ -84,7 +84,7 @@ pub struct Key {
 /// The keys of one kind of file.
 #[derive(Debug, Clone, Copy)]
 pub struct Catalogue {
-    parts: &'static [&'static [Key]],
+    parts: &'static [fn() -> &'static [Key]],
     /// Keys that may stand in any table; their path is a name alone.
     anywhere: &'static [Key],
 }
@@ -99,15 +99,15 @@ const SOURCE: Key = key(
 
 /// Keys of a plan.
 pub const PLAN: Catalogue =
-    Catalogue { parts: &[machine::KEYS, joints::KEYS, service::KEYS, errors::KEYS, budget::KEYS, site::KEYS], anywhere: &[SOURCE] };
+    Catalogue { parts: &[|| machine::KEYS, || joints::KEYS, || service::KEYS, errors::keys, || budget::KEYS, || site::KEYS], anywhere: &[SOURCE] };
 
 /// Keys of a stated installation.
-pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::KEYS], anywhere: &[] };
+pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::keys], anywhere: &[] };
 
 impl Catalogue {
     /// All keys in their order.
     pub fn keys(self) -> impl Iterator<Item = &'static Key> {
-        self.parts.iter().flat_map(|part| part.iter()).chain(self.anywhere)
+        self.parts.iter().flat_map(|part| part()).chain(self.anywhere)
     }
 
     /// The key that stands for an actual path such as `duty[].share` or `joint.bolted.x.law`.
@@ -119,7 +119,7 @@ impl Catalogue {
 
     /// Keys directly under the table at an actual path (the empty path is the file itself).
     pub fn below<'a>(self, table: &'a str) -> impl Iterator<Item = &'static Key> + 'a {
-        let own = self.parts.iter().flat_map(|part| part.iter()).filter(move |key| match key.path.rsplit_once('.') {
+        let own = self.parts.iter().flat_map(|part| part()).filter(move |key| match key.path.rsplit_once('.') {
             Some((parent, _)) => matches(parent, table),
             None => table.is_empty(),
         });
@@ -243,6 +243,10 @@ mod tests {
             for key in [format!("errors.{}", spec.key), format!("errors.{}.zone_{unit}", spec.key)] {
                 assert!(PLAN.find(&key).is_some(), "{key}");
             }
+        }
+        let of_seats = crate::errors::seat_entries().map(|e| format!("seat[].{}", e.key));
+        for key in crate::errors::entries().map(|e| e.key).chain(of_seats) {
+            assert!(INSTALLATION.find(&key).is_some(), "{key}");
         }
     }
 }

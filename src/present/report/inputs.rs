@@ -148,7 +148,7 @@ fn classes(plan: &Plan, callouts: Option<(&Callouts, &Assignment)>) -> Vec<(Erro
     let planned = plan.errors.classes.iter().map(|c| (c.kind, c.value.clone()));
     let Some((callouts, assignment)) = callouts else { return planned.collect() };
     let drawn = assignment.sources.iter().filter_map(|a| {
-        let Allowed::Class(word) = &callouts.list[a.callout?].allowed else { return None };
+        let Allowed::Class(word) = &callouts.list[a.callout()?].allowed else { return None };
         resolve(word, spec(a.kind), &plan.frame).ok().map(|value| (a.kind, value))
     });
     drawn.collect()

@@ -2,7 +2,6 @@
 
 use crate::input::Source;
 use crate::input::sources::ErrorKind;
-use crate::units::MRAD;
 
 /// Steps of a decade, as tolerances on drawings mostly have them (common practice, no source).
 const STEPS: [f64; 5] = [1.0, 2.0, 3.0, 5.0, 8.0];
@@ -56,7 +55,7 @@ pub fn rounded_inside(source: &Source) -> Source {
 /// Unit in which an error is drawn: 1 for mm, a milliradian for angles.
 #[must_use]
 pub fn unit(kind: ErrorKind) -> f64 {
-    if ErrorKind::ALL.iter().any(|s| s.kind == kind && s.angle) { MRAD } else { 1.0 }
+    kind.spec().factor()
 }
 
 #[cfg(test)]

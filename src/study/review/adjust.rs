@@ -96,7 +96,7 @@ pub(super) fn adjust(
     // What one rail alone must do in height it can only do upwards: the other way nothing is taken out.
     let one_way = lone && planned.kind == ErrorKind::Height;
     let taken = if needed > 0.0 { (reach / needed).min(1.0) } else { 1.0 };
-    let half_step = if planned.kind.profile().is_some() { step } else { step / 2.0 };
+    let half_step = if planned.kind.is_profile() { step } else { step / 2.0 };
     let (low, high) = limits(own);
     let left = |drawn: f64, planned: f64| drawn.min(((1.0 - taken) * drawn).max(planned).max(half_step));
     let (mut lower, mut upper) = (-left(-low, -planned.lower), left(high, planned.upper));
@@ -104,7 +104,7 @@ pub(super) fn adjust(
         // Rail B lies higher than A by a positive error: lifting A takes it out, lifting B a negative one.
         if moves(A) { lower = low } else { upper = high }
     }
-    if planned.kind.profile().is_some() {
+    if planned.kind.is_profile() {
         lower = 0.0;
     }
     (Adjustment::Set { needed, reach, step, measured_by }, Source { lower, upper, ..*planned })

@@ -2,7 +2,8 @@
 
 use nalgebra::DVector;
 
-use super::measured::{LATERAL, Measured, ROLL, VERTICAL, line_weights};
+use super::measured::{LATERAL, Measured, VERTICAL, line_weights};
+use crate::errors::SurveyReading;
 use crate::geometry::Rails;
 use crate::geometry::line_fit::minimum_zone;
 use crate::input::{ErrorKind, Plan, Source};
@@ -111,7 +112,7 @@ pub fn checks(plan: &Plan, rails: &Rails, measured: &Measured, seed: u64) -> Vec
         };
         if let Some((direction, value, uncertainty, seen)) = line_value(plan, measured, source) {
             list.push(check(direction, value, None, uncertainty, seen, Some(source.lower)));
-        } else if let Some((rail, direction)) = spec.kind.profile() {
+        } else if let Some(SurveyReading::Straightness { direction, rail }) = spec.survey {
             let (value, zone, uncertainty) = straightness(plan, rails, measured, direction, rail, seed);
             let seen = measured.read[direction][rail] && measured.tells(direction, rail);
             list.push(check(direction, value, Some(zone), uncertainty, seen, None));
@@ -122,15 +123,7 @@ pub fn checks(plan: &Plan, rails: &Rails, measured: &Measured, seed: u64) -> Vec
 
 /// Direction, offset or drift with its standard uncertainty, exact from the posterior, and whether it was seen.
 fn line_value(plan: &Plan, measured: &Measured, source: &Source) -> Option<(usize, f64, f64, bool)> {
-    let (direction, i, rail) = match source.kind {
-        ErrorKind::Span => (LATERAL, 0, None),
-        ErrorKind::Parallelism => (LATERAL, 1, None),
-        ErrorKind::Height => (VERTICAL, 0, None),
-        ErrorKind::VerticalParallelism => (VERTICAL, 1, None),
-        ErrorKind::CrossLevel(rail) => (ROLL, 0, Some(rail)),
-        ErrorKind::CrossLevelTwist(rail) => (ROLL, 1, Some(rail)),
-        _ => return None,
-    };
+    let Some(SurveyReading::Line { direction, part: i, rail }) = source.kind.spec().survey else { return None };
     let (a, b) = (line_weights(&plan.frame, A), line_weights(&plan.frame, B));
     let weights: DVector<f64> = match rail {
         None => &b[i] - &a[i],

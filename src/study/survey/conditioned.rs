@@ -326,7 +326,7 @@ mod tests {
     fn check_a_rail_without_a_straightness_limit_is_as_smooth_as_its_readings_can_tell() {
         let (mut bare, mut zoned) = (plan(), plan());
         let rails = Rails::new(&bare).unwrap();
-        bare.errors.sources.retain(|s| s.kind.profile().is_none());
+        bare.errors.sources.retain(|s| !s.kind.is_profile());
         set(&mut zoned, ErrorKind::StraightnessVertical(A), 0.0, 0.2);
         set(&mut zoned, ErrorKind::StraightnessVertical(B), 0.0, 0.1);
         // Ten times the readings' 0.02 mm stands for the zone of the rail that was read, and for no other.

@@ -6,19 +6,14 @@ use nalgebra::DVector;
 use super::SurveyError;
 use super::conditioned::Part;
 use super::corrected::Corrected;
+use crate::errors::{ErrorKind, SurveyReading};
+pub use crate::errors::{LATERAL, ROLL, VERTICAL};
 use crate::geometry::line_fit::least_squares;
 use crate::geometry::{ProfilePosterior, Rails};
 use crate::input::Installation;
 use crate::input::plan::{Frame, Plan};
 use crate::input::survey::{Reading, Reference};
 use crate::units::{A, B};
-
-/// Directions of a profile, in the order of an installation's residuals.
-pub const LATERAL: usize = 0;
-/// Height.
-pub const VERTICAL: usize = 1;
-/// Cross-level.
-pub const ROLL: usize = 2;
 
 /// What a survey tells of the rails.
 #[derive(Debug, Clone)]
@@ -171,11 +166,12 @@ impl Measured {
 /// `yaw_mm` is the drift of both rails together against the square of the frame; that of rail A's own line where `None`.
 pub(super) fn set_profiles(frame: &Frame, to: &mut Installation, profiles: [[Vec<f64>; 2]; 3], yaw_mm: Option<f64>) {
     let lines = [0, 1, 2].map(|d: usize| [0, 1].map(|rail: usize| line(frame, &profiles[d][rail])));
-    let kept = |d: usize, i: usize| lines[d][B][i] - lines[d][A][i];
-    (to.span_mm, to.parallelism_mm) = (kept(LATERAL, 0), kept(LATERAL, 1));
-    (to.height_mm, to.vertical_parallelism_mm) = (kept(VERTICAL, 0), kept(VERTICAL, 1));
-    to.cross_level_rad = [lines[ROLL][A][0], lines[ROLL][B][0]];
-    to.cross_level_twist_rad = [lines[ROLL][A][1], lines[ROLL][B][1]];
+    for spec in &ErrorKind::ALL {
+        if let Some(SurveyReading::Line { direction, part, rail }) = spec.survey {
+            let of = |rail: usize| lines[direction][rail][part];
+            spec.home.set(0, rail.map_or_else(|| of(B) - of(A), of), to);
+        }
+    }
     for (d, pair) in profiles.into_iter().enumerate() {
         for (rail, values) in pair.into_iter().enumerate() {
             let line = lines[d][rail];

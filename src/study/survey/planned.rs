@@ -2,10 +2,12 @@
 //! makes of each limit.
 
 use super::checks::GUARD;
-use super::measured::line_weights;
+use super::measured::{LATERAL, ROLL, VERTICAL, line_weights};
+use crate::errors::{ErrorSpec, SurveyReading};
+use crate::input::cost::tolerance_of;
 use crate::input::survey::Quantity;
 use crate::input::{ErrorKind, Plan};
-use crate::units::{A, B, MRAD};
+use crate::units::{A, MRAD};
 
 /// One kind of reading with what it must be able to.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,39 +56,32 @@ fn limits(plan: &Plan, quantity: Quantity) -> Vec<(&'static str, f64)> {
     let [offset, drift] = line_weights(&plan.frame, A).map(|w| w.norm());
     // A difference of two rails, each read for itself, has root two of the uncertainty of one.
     let pair = 2.0_f64.sqrt();
-    let wanted: Vec<(ErrorKind, f64)> = match quantity {
-        Quantity::Lateral => vec![
-            (ErrorKind::Span, pair * offset),
-            (ErrorKind::Parallelism, pair * drift),
-            (ErrorKind::StraightnessLateral(A), pair),
-            (ErrorKind::StraightnessLateral(B), pair),
-        ],
-        Quantity::Vertical => vec![
-            (ErrorKind::Height, pair * offset),
-            (ErrorKind::VerticalParallelism, pair * drift),
-            (ErrorKind::StraightnessVertical(A), pair),
-            (ErrorKind::StraightnessVertical(B), pair),
-        ],
-        Quantity::CrossLevel => [A, B]
-            .into_iter()
-            .flat_map(|r| {
-                [(ErrorKind::CrossLevel(r), offset), (ErrorKind::CrossLevelTwist(r), drift), (ErrorKind::StraightnessRoll(r), pair)]
-            })
-            .collect(),
-        // Tape and rod are out by the same at every pad: reading more pads does not help the span.
-        Quantity::Gauge => vec![(ErrorKind::Span, 1.0), (ErrorKind::Parallelism, drift)],
-        Quantity::Height => vec![(ErrorKind::Height, offset), (ErrorKind::VerticalParallelism, drift)],
+    let (direction, single) = match quantity {
+        Quantity::Lateral => (LATERAL, true),
+        Quantity::Gauge => (LATERAL, false),
+        Quantity::Vertical => (VERTICAL, true),
+        Quantity::Height => (VERTICAL, false),
+        Quantity::CrossLevel => (ROLL, true),
     };
+    let factor = |spec: &ErrorSpec| match spec.survey? {
+        SurveyReading::Line { direction: own, .. } | SurveyReading::Straightness { direction: own, .. } if own != direction => None,
+        SurveyReading::Straightness { rail, .. } => single.then_some((Some(rail), pair)),
+        // Tape and rod are out by the same at every pad: reading more pads does not help the span.
+        SurveyReading::Line { part: 0, rail: None, .. } if quantity == Quantity::Gauge => Some((None, 1.0)),
+        SurveyReading::Line { part, rail, .. } => {
+            let of_line = [offset, drift][part];
+            Some((rail, if rail.is_none() && single { pair * of_line } else { of_line }))
+        }
+    };
+    let mut wanted: Vec<(&ErrorSpec, (Option<usize>, f64))> = ErrorKind::ALL.iter().filter_map(|s| Some((s, factor(s)?))).collect();
+    wanted.sort_by_key(|(_, (rail, _))| *rail);
     wanted
         .into_iter()
-        .filter_map(|(kind, factor)| {
-            let source = plan.errors.get(kind)?;
-            let label = ErrorKind::ALL.iter().find(|s| s.kind == kind).map_or("", |s| s.label);
+        .filter_map(|(spec, (_, factor))| {
+            let source = plan.errors.get(spec.kind)?;
             // A peak-to-valley has one limit; an offset two, half the width from its middle.
-            let profile =
-                matches!(kind, ErrorKind::StraightnessLateral(_) | ErrorKind::StraightnessVertical(_) | ErrorKind::StraightnessRoll(_));
-            let room = if profile { source.upper } else { source.half_width() };
-            (room > 0.0).then(|| (label, room / (GUARD * factor)))
+            let room = tolerance_of(source, spec);
+            (room > 0.0).then(|| (spec.label, room / (GUARD * factor)))
         })
         .collect()
 }

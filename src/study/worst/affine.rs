@@ -283,7 +283,7 @@ mod tests {
         plan.errors.sources.retain(|s| errors.iter().any(|(kind, _)| *kind == s.kind));
         for source in &mut plan.errors.sources {
             let (_, limit) = errors.iter().find(|(kind, _)| *kind == source.kind).unwrap();
-            (source.lower, source.upper) = (if source.kind.profile().is_some() { 0.0 } else { -limit }, *limit);
+            (source.lower, source.upper) = (if source.kind.is_profile() { 0.0 } else { -limit }, *limit);
         }
         plan
     }

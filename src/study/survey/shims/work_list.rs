@@ -218,7 +218,7 @@ fn task(
         (0..means[rail].len()).map(pad).collect()
     });
     let guard = |kind: ErrorKind| {
-        let key = ErrorKind::ALL.iter().find(|s| s.kind == kind).map_or("", |s| s.key);
+        let key = kind.spec().key;
         let found = checks.iter().find(|c| c.key == key && c.decision.verdict != Conformity::NotSeen);
         found.map(|c| GUARD * c.uncertainty * if c.unit == "mm" { 1.0 } else { 1e-3 })
     };

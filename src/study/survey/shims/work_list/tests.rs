@@ -12,7 +12,7 @@ fn plan(changes: &[(ErrorKind, f64)]) -> Plan {
     let mut plan = read_plan(include_str!("../../../../../examples/panel-bridge.toml"), "plan.toml").unwrap();
     for (kind, limit) in changes {
         let source = plan.errors.sources.iter_mut().find(|s| s.kind == *kind).unwrap();
-        (source.lower, source.upper) = (if kind.profile().is_some() { 0.0 } else { -limit }, *limit);
+        (source.lower, source.upper) = (if kind.is_profile() { 0.0 } else { -limit }, *limit);
     }
     plan
 }
@@ -71,7 +71,7 @@ fn check_limits_that_are_aimed_at_by_hand() {
         assert!((task.bend[rail] / crest - 1.0).abs() < 0.03, "{} against {crest}", task.bend[rail]);
     }
     let mut bare = plan.clone();
-    bare.errors.sources.retain(|s| s.kind.profile().is_none());
+    bare.errors.sources.retain(|s| !s.kind.is_profile());
     let free = task(&bare, &rails, &known, VERTICAL, 1.0, 0.05, (0, 9), 0.25, &moves);
     assert!(free.zones[A] > 10.0, "without a straightness limit a rail may be as crooked as it likes: {}", free.zones[A]);
 }
