@@ -18,7 +18,8 @@ if [ -z "$binary" ]; then
   binary=${CARGO_TARGET_DIR:-$root/target}/release/railtrue
 fi
 work=$(mktemp -d)
-trap 'rm -rf "$work"' EXIT
+# Not in a child that is told to end before it has become the program.
+trap '[ "$BASHPID" != $$ ] || rm -rf "$work"' EXIT
 cp "$root/examples/panel-bridge.toml" "$work/plan.toml"
 cd "$work"
 # Two threads and few stations: what is tried is files.

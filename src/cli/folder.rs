@@ -109,7 +109,10 @@ fn settle(path: &Path) -> Result<(), Failure> {
     match std::fs::symlink_metadata(&at) {
         Err(_) => return Ok(()),
         Ok(there) if !there.is_dir() => {
-            return Err(Failure(format!("{}: something that is no folder is in the way of this one\n    help: Move it away.", at.display())));
+            return Err(Failure(format!(
+                "{}: something that is no folder is in the way of this one\n    help: Move it away.",
+                at.display()
+            )));
         }
         Ok(_) => {}
     }

@@ -9,6 +9,7 @@ use sha2::{Digest, Sha256};
 pub(super) use super::folder::folder;
 use super::{Failure, interrupt};
 use crate::input::utf8;
+use crate::present::numbers::plain;
 
 /// Reads a text file.
 pub(super) fn read(path: &Path) -> Result<String, Failure> {
@@ -18,7 +19,10 @@ pub(super) fn read(path: &Path) -> Result<String, Failure> {
 /// Largest file that is read.
 const LARGEST_BYTES: u64 = 64 << 20;
 
-/// Reads a file, up to a size that none for this program has.
+/// Most lines of a file that is read: a survey of some thousand points, each read some ten times, has as many.
+const MOST_LINES: usize = 100_000;
+
+/// Reads a file, up to a size that none for this program has. Its lines are counted before anything is made of them.
 pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
     let mut bytes = Vec::new();
     let read = std::fs::File::open(path).and_then(|f| f.take(LARGEST_BYTES + 1).read_to_end(&mut bytes));
@@ -26,6 +30,17 @@ pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
     if bytes.len() as u64 > LARGEST_BYTES {
         let size = LARGEST_BYTES >> 20;
         return Err(Failure(format!("{}: this file is larger than {size} MB: it is no plan, survey or installation", path.display())));
+    }
+    // Old spreadsheets end their lines with a carriage return alone.
+    let count = |end: u8| bytes.iter().filter(|b| **b == end).count();
+    let lines = count(b'\n').max(count(b'\r'));
+    if lines > MOST_LINES {
+        return Err(Failure(format!(
+            "{}: this file has {} lines; at most {} are read\n    help: Is this the right file? Of a scan, give the points of the pads only.",
+            path.display(),
+            plain(lines as f64),
+            plain(MOST_LINES as f64)
+        )));
     }
     Ok(bytes)
 }
