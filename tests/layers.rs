@@ -1,4 +1,4 @@
-//! Data flows one way: each room may use only the rooms above it.
+//! Data flows one way: each room may use only the rooms above it. And nothing lies in the repository that does not belong there.
 
 use std::path::Path;
 
@@ -78,4 +78,76 @@ fn files_stay_readable() {
         assert!(text.starts_with("//!"), "{file} does not open with what it is for");
         assert!(text.lines().count() <= 420, "{file} has {} lines", text.lines().count());
     }
+}
+
+/// What stands at the top level of the repository.
+const TOP_LEVEL: [&str; 15] = [
+    ".cargo",
+    ".ci",
+    ".git",
+    ".gitattributes",
+    ".gitignore",
+    "Cargo.lock",
+    "Cargo.toml",
+    "DEVELOPERS.md",
+    "LICENSE-APACHE",
+    "LICENSE-MIT",
+    "README.md",
+    "clippy.toml",
+    "rustfmt.toml",
+    "src",
+    "target",
+];
+
+/// And its other folders, in which results of commands are looked for too.
+const FOLDERS: [&str; 3] = ["examples", "reports", "tests"];
+
+/// What lies in a checkout and does not belong there: strangers at its top level, folders of results in its other ones.
+fn stray(root: &Path) -> Vec<String> {
+    let mut found: Vec<String> = std::fs::read_dir(root)
+        .unwrap()
+        .map(|e| e.unwrap().file_name().to_string_lossy().into_owned())
+        .filter(|name| !TOP_LEVEL.contains(&name.as_str()) && !FOLDERS.contains(&name.as_str()))
+        .collect();
+    let mut list = Vec::new();
+    FOLDERS.iter().map(|f| root.join(f)).filter(|f| f.exists()).for_each(|f| files(&f, &mut list));
+    // The list that every folder of results holds.
+    let results = list.iter().filter(|p| p.file_name().is_some_and(|n| n == ".railtrue-files"));
+    found.extend(results.map(|p| p.strip_prefix(root).unwrap().display().to_string()));
+    found
+}
+
+#[test]
+fn no_result_and_no_stranger_lies_in_the_repository() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let found = stray(root);
+    assert!(
+        found.is_empty(),
+        "{found:?}: move it away, run commands in a folder outside; what is meant to stay is named in tests/layers.rs"
+    );
+    // What it would find.
+    let other = tempfile::tempdir().unwrap();
+    std::fs::create_dir_all(other.path().join("plan-worst")).unwrap();
+    std::fs::create_dir_all(other.path().join("examples/plan-study")).unwrap();
+    std::fs::create_dir_all(other.path().join("src")).unwrap();
+    std::fs::write(other.path().join("examples/plan-study/.railtrue-files"), "").unwrap();
+    assert_eq!(stray(other.path()), ["plan-worst", "examples/plan-study/.railtrue-files"]);
+}
+
+#[test]
+fn default_folders_of_results_are_not_taken_into_the_repository() {
+    let ignored = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(".gitignore")).unwrap();
+    let mut seen = 0;
+    for (file, text) in source().iter().filter(|(f, _)| f.starts_with("cli/")) {
+        for (at, _) in code(text).match_indices("format!(\"{}-") {
+            let rest = &code(text)[at + "format!(\"{}-".len()..];
+            let (suffix, after) = rest.split_once('"').unwrap();
+            if after.starts_with(", file_stem(") {
+                assert!(ignored.lines().any(|l| l == format!("/*-{suffix}/")), "{file}: .gitignore lacks /*-{suffix}/");
+                seen += 1;
+            }
+        }
+    }
+    assert!(seen >= 9, "only {seen} default folders seen: has their naming changed?");
+    assert!(ignored.lines().any(|l| l == "/railtrue-demo/"));
 }

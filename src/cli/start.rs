@@ -23,12 +23,7 @@ const BLOCKS: [Size; 6] = [
 ];
 
 pub(super) fn run(args: &StartArgs) -> Result<Done, Failure> {
-    if args.plan.exists() {
-        return Err(Failure(format!(
-            "{}: this file is there already\n    help: Give another name; nothing was written.",
-            output::shown(&args.plan)
-        )));
-    }
+    output::refuse_taken(&args.plan)?;
     let truck = ((args.bridge_kg + args.payload_kg) / 5.0).ceil();
     // Three quarters of the payload near one rail, half of the rest, on two blocks; twice that for what is not known yet.
     let block_n = 9.81 * (0.75 * args.payload_kg + 0.5 * args.bridge_kg + truck) / 2.0 * 2.0;
@@ -74,7 +69,7 @@ pub(super) fn run(args: &StartArgs) -> Result<Done, Failure> {
     ] {
         text = text.replace(&format!("@{gap}@"), &value);
     }
-    output::write(&args.plan, text.as_bytes())?;
+    output::write_new(&args.plan, text.as_bytes())?;
     let started = load(&args.plan)?;
     started.machines()?;
     let shown = output::shown(&args.plan);
