@@ -95,8 +95,7 @@ fn measured(evaluator: &Evaluator<'_>) -> Vec<(String, Held)> {
         truths
     });
     let nothing = Tally::new(evaluator.plan());
-    let studies: Vec<_> =
-        (FIRST_SEED..FIRST_SEED + STUDIES).map(|seed| tails(evaluator, &nothing, &READINGS, seed).unwrap()).collect();
+    let studies: Vec<_> = (FIRST_SEED..FIRST_SEED + STUDIES).map(|seed| tails(evaluator, &nothing, &READINGS, seed).unwrap()).collect();
     let of = |(r, k): (usize, usize)| {
         let (reading, chance) = (READINGS[r], 1.0 / f64::from(ONE_IN[k]));
         let p = if reading.more_is_better() { chance } else { 1.0 - chance };
