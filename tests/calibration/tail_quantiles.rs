@@ -138,7 +138,7 @@ impl Held {
         let error = (share * (1.0 - share) / self.given() as f64).sqrt();
         let percent = |x: f64| 100.0 * x;
         format!(
-            "| {machine} | {what} | {:.5} +- {:.2} % | {} | +- {:.1} % | {} of {} | {:.1} +- {:.1} | {} | {} |\n",
+            "| {machine} | {what} | {:.0} +- {:.2} % | {} | +- {:.1} % | {} of {} | {:.1} +- {:.1} | {} | {} |\n",
             self.truth.value,
             percent((self.truth.high - self.truth.low) / 2.0 / self.truth.value.abs()),
             self.draws / STUDIES,
