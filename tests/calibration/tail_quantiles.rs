@@ -95,8 +95,7 @@ fn measured(evaluator: &Evaluator<'_>) -> Vec<(String, Held)> {
         truths
     });
     let nothing = Tally::new(evaluator.plan());
-    let studies: Vec<_> =
-        (FIRST_SEED..FIRST_SEED + STUDIES).map(|seed| tails(evaluator, &nothing, &READINGS, seed).unwrap()).collect();
+    let studies: Vec<_> = (FIRST_SEED..FIRST_SEED + STUDIES).map(|seed| tails(evaluator, &nothing, &READINGS, seed).unwrap()).collect();
     let of = |(r, k): (usize, usize)| {
         let (reading, chance) = (READINGS[r], 1.0 / f64::from(ONE_IN[k]));
         let p = if reading.more_is_better() { chance } else { 1.0 - chance };
@@ -139,7 +138,7 @@ impl Held {
         let error = (share * (1.0 - share) / self.given() as f64).sqrt();
         let percent = |x: f64| 100.0 * x;
         format!(
-            "| {machine} | {what} | {:.5} +- {:.2} % | {} | +- {:.1} % | {} of {} | {:.1} +- {:.1} | {} | {} |\n",
+            "| {machine} | {what} | {:.0} +- {:.2} % | {} | +- {:.1} % | {} of {} | {:.1} +- {:.1} | {} | {} |\n",
             self.truth.value,
             percent((self.truth.high - self.truth.low) / 2.0 / self.truth.value.abs()),
             self.draws / STUDIES,
