@@ -71,11 +71,11 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
             times: 1.0,
             worst: |a| a.worst.get("peak_load_n").map(|b| (b.outcome.extra_load_n, None)),
             limit: None,
-            top: 540,
-            bottom: 850,
+            top: 560,
+            bottom: 870,
         },
     ];
-    draw_sized((PAGE_WIDTH, 940), &format!("Histograms of life and extra load: {title}"), |canvas| {
+    draw_sized((PAGE_WIDTH, 960), &format!("Histograms of life and extra load: {title}"), |canvas| {
         headline(canvas, title, 22, 22, true)?;
         let note = format!(
             "{} installations drawn as the plan spreads its errors, the same ones for every arrangement",
@@ -154,7 +154,7 @@ impl Panel<'_> {
             dashed(canvas, at, px(self.top) as i32, px(self.bottom) as i32)?;
             let side = if place(*limit) > low + 0.7 * (high - low) { HPos::Right } else { HPos::Left };
             let shift = if matches!(side, HPos::Right) { -8 } else { 8 };
-            label(canvas, words, ((at / 4 + shift) as u32, self.top + 8), 14, false, side)?;
+            label(canvas, words, ((at / 4 + shift) as u32, self.top + 8), PAGE_TEXT, false, side)?;
         }
         label(canvas, self.heading, (LEFT, self.top - 26), 19, true, HPos::Left)
     }

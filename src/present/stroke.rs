@@ -27,9 +27,12 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
         headline(canvas, &format!("Largest block load along the stroke: {title}"), 22, 21, true)?;
         headline(canvas, &format!("solid: median and 95 % of the first {} installations", plain(kept as f64)), 50, PAGE_TEXT, false)?;
         headline(canvas, "dashed: installation with the worst load; dotted: perfect", 74, PAGE_TEXT, false)?;
+        // Beside the longest name the longest of the words that go with it.
+        let longest = bands.iter().map(|(a, _, _)| a.name.chars().count()).max().unwrap_or(0) + " perfect".len();
+        let room = (20 + 10 * longest as u32).clamp(160, PAGE_WIDTH / 2);
         let mut chart = ChartBuilder::on(canvas)
             .margin_top(px(96))
-            .margin_right(px(170))
+            .margin_right(px(room))
             .margin_bottom(px(10))
             .margin_left(px(16))
             .x_label_area_size(px(60))
