@@ -300,7 +300,7 @@ impl<'t> Document<'t> {
 /// What is said of a key that the catalogue does not know, and the way out.
 fn unknown(path: &str, name: &str, meant: Option<&str>, known: &[&str], catalogue: Catalogue) -> (&'static str, String) {
     let table = path.strip_suffix(name).map_or("", |t| t.trim_end_matches('.'));
-    if known.is_empty() {
+    if known.iter().all(|k| *k == SOURCE) {
         return ("this name cannot be used", NAMES.into());
     }
     // A name that stands in several tables tells nothing of where this one belongs.

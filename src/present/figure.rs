@@ -19,11 +19,11 @@ pub(super) const WIDTH: u32 = 1200;
 /// Width in pixels of the figures that are printed on a report's page: across a sheet of A4 their smallest text is 8 points.
 pub(super) const PAGE_WIDTH: u32 = 900;
 
-/// Smallest text of a figure on a report's page, pixels.
-pub(super) const PAGE_TEXT: u32 = 14;
+/// Smallest text of a figure on a report's page, pixels; letters are written at 0.81 of it.
+pub(super) const PAGE_TEXT: u32 = 17;
 
 /// Width of a letter over its size, at most: bold, and plain.
-const LETTER: [f64; 2] = [0.7, 0.62];
+const LETTER: [f64; 2] = [0.58, 0.51];
 
 /// Colour and line width (quarter pixels) of an arrangement: the chosen one is dark and heavy, the others differ in
 /// brightness, for greyscale.

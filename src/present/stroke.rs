@@ -23,17 +23,20 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
     let greatest = bands.iter().flat_map(|(a, _, _)| worst(a)).fold(unloading_n, f64::max) * 1.12;
     let stations: Vec<f64> = bands.first().map_or_else(Vec::new, |(_, b, _)| b.station_x_mm.clone());
     let (first, last) = (stations.first().copied().unwrap_or(0.0), stations.last().copied().unwrap_or(1.0));
-    draw_sized((PAGE_WIDTH, 640), &format!("Largest block load along the stroke: {title}"), |canvas| {
-        headline(canvas, &format!("Largest block load along the stroke: {title}"), 22, 19, true)?;
-        headline(canvas, &format!("solid: median and 95 % of the first {} installations", plain(kept as f64)), 48, 14, false)?;
-        headline(canvas, "dashed: installation with the worst load; dotted: perfect", 68, 14, false)?;
+    draw_sized((PAGE_WIDTH, 660), &format!("Largest block load along the stroke: {title}"), |canvas| {
+        headline(canvas, &format!("Largest block load along the stroke: {title}"), 22, 21, true)?;
+        headline(canvas, &format!("solid: median and 95 % of the first {} installations", plain(kept as f64)), 50, PAGE_TEXT, false)?;
+        headline(canvas, "dashed: installation with the worst load; dotted: perfect", 74, PAGE_TEXT, false)?;
+        // Beside the longest name the longest of the words that go with it.
+        let longest = bands.iter().map(|(a, _, _)| a.name.chars().count()).max().unwrap_or(0) + " perfect".len();
+        let room = (20 + 10 * longest as u32).clamp(160, PAGE_WIDTH / 2);
         let mut chart = ChartBuilder::on(canvas)
-            .margin_top(px(86))
-            .margin_right(px(170))
+            .margin_top(px(96))
+            .margin_right(px(room))
             .margin_bottom(px(10))
             .margin_left(px(16))
-            .x_label_area_size(px(52))
-            .y_label_area_size(px(84))
+            .x_label_area_size(px(60))
+            .y_label_area_size(px(96))
             .build_cartesian_2d(first..last, 0.0..greatest)
             .map_err(failed)?;
         chart
@@ -43,7 +46,7 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             .axis_style(INK.stroke_width(5))
             .x_desc("station of the bridge, mm along the rails")
             .y_desc("equivalent load P, N")
-            .axis_desc_style(text(14, false))
+            .axis_desc_style(text(PAGE_TEXT, false))
             .label_style(text(PAGE_TEXT, false))
             .x_label_formatter(&|x| plain(x.round()))
             .y_label_formatter(&|y| significant(*y, 4).trim_end_matches(".0").into())
@@ -87,7 +90,7 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             labels.push((unloading_n, "a row unloads".into()));
         }
         let lines: Vec<f64> = labels.iter().map(|(y, _)| *y).collect();
-        let places = spread(&lines, greatest * 0.038);
+        let places = spread(&lines, greatest * 0.047);
         for ((y, words), place) in labels.into_iter().zip(places) {
             let (from, to) = (chart.backend_coord(&(last, y)), chart.backend_coord(&(last, place)));
             let leader = vec![from, (to.0 + px(12) as i32, to.1)];
