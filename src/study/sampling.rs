@@ -5,7 +5,6 @@
 
 use multiversion::multiversion;
 use rand::{Rng, RngExt};
-use rand_distr::{Distribution, StandardNormal};
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::engine::Stream;
@@ -173,11 +172,6 @@ pub enum Place {
         /// Which profile.
         kind: ErrorKind,
     },
-}
-
-/// Independent standard normal numbers.
-pub(super) fn normals(count: usize, rng: &mut impl Rng) -> Vec<f64> {
-    (0..count).map(|_| StandardNormal.sample(rng)).collect()
 }
 
 /// Draws installations of a plan.
