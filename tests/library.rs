@@ -15,6 +15,7 @@ mod check_properties;
 mod check_review;
 mod check_shares;
 mod check_shims;
+mod check_straightness;
 mod check_study;
 mod check_survey;
 mod check_survey_parts;
@@ -32,6 +33,9 @@ mod golden_machines;
 mod golden_small;
 mod golden_surveys;
 mod layers;
+#[allow(dead_code, reason = "the calibrations use all of it")]
+#[path = "calibration/rails.rs"]
+mod rails;
 mod ref_adaptive;
 mod ref_budget;
 mod ref_classes;

@@ -18,7 +18,7 @@ pub(crate) enum Rough {
     Shimmed,
     /// One or two steps where lengths of rail meet.
     Stepped,
-    /// Nearly smooth, one or two pads sunk.
+    /// Nearly smooth, one or two pads sunk: in height, across it is smooth.
     Settled,
     /// Each pad for itself.
     Padded,

@@ -53,7 +53,10 @@ fn survey(plan: &Plan, rails: &Rails, rough: Rough, kind: Kind, every: usize, sh
     let upper = |key: &str| plan.errors.sources.iter().find(|s| railtrue::input::ErrorKind::ALL.iter().any(|a| a.kind == s.kind && a.key == key)).map_or(0.0, |s| s.upper);
     let zones = [["straightness_lateral_a", "straightness_lateral_b"], ["straightness_vertical_a", "straightness_vertical_b"], ["waviness_roll_a", "waviness_roll_b"]];
     let lines = [["span", "parallelism"], ["height", "vertical_parallelism"]];
-    let mut truth: [[Vec<f64>; 2]; 3] = zones.map(|pair| pair.map(|key| shape(plan, rails, rough, share * upper(key), rng)));
+    let mut truth: [[Vec<f64>; 2]; 3] = zones.map(|pair| {
+        let rough = if rough == Rough::Settled && pair != zones[1] { Rough::Smooth } else { rough };
+        pair.map(|key| shape(plan, rails, rough, share * upper(key), rng))
+    });
     for (d, keys) in lines.iter().enumerate() {
         for (v, x) in truth[d][1].iter_mut().zip(&plan.frame.anchors_x_mm) {
             *v += upper(keys[0]) + upper(keys[1]) * plan.frame.s(*x);

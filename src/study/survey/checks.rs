@@ -1,6 +1,7 @@
 //! Measured values against the plan's limits, decided by ISO 14253-1: pass, fail, or not yet decided.
 
 use nalgebra::{DMatrix, DVector};
+use rand_distr::{Distribution, StandardNormal};
 
 use super::measured::{LATERAL, Measured, ROLL, VERTICAL, line_weights};
 use crate::geometry::{Rails, detrended};
@@ -167,11 +168,8 @@ impl Straightness {
         let grid = grid(anchors);
         let n = anchors.len();
         let (free, _) = detrended(anchors, 1.0);
-        let at = DMatrix::from_fn(grid.len(), n, |_, _| 0.0);
-        let at = grid.iter().enumerate().fold(at, |mut at, (i, x)| {
-            at.row_mut(i).copy_from_slice(&rails.spline().weights(*x).value);
-            at
-        });
+        let weights: Vec<f64> = grid.iter().flat_map(|x| rails.spline().weights(*x).value).collect();
+        let at = DMatrix::from_row_slice(grid.len(), n, &weights);
         let profile = &measured.profiles[direction];
         let along = at * free;
         let mean = &along * profile.mean.rows(rail * n, n);
@@ -184,7 +182,12 @@ impl Straightness {
             seed,
             || (),
             |(), i, rng| {
-                let line = &mean + &root * DVector::from_vec(profile.numbers(rng));
+                let mut line = &mean + &root * DVector::from_vec(profile.numbers(rng));
+                // Readings at pads do not see what a bay has for itself.
+                for bay in 0..n - 1 {
+                    let z: f64 = StandardNormal.sample(rng);
+                    line[8 * bay + 4] += measured.between[direction][rail] * z;
+                }
                 let width = line.max() - line.min();
                 let zone = (i < first + ZONES).then(|| minimum_zone(&grid, line.as_slice()).map_or(width, |l| l.zone(&grid, line.as_slice())));
                 (width, zone)

@@ -26,6 +26,8 @@ pub(super) struct Part {
     pub(super) settled: Vec<(usize, usize)>,
     /// What each pad of a rail errs by itself, as learned.
     pub(super) pad_sizes: [f64; 2],
+    /// What each bay has for itself.
+    pub(super) between: [f64; 2],
     pub(super) used: Vec<Reading>,
 }
 
@@ -95,8 +97,8 @@ impl Part {
             learned.members.iter().map(|(w, p)| Ok((*w, condition(p)?))).collect::<Result<_, SurveyError>>()?;
         let posterior = ProfilePosterior::mixed(&members).ok_or(SurveyError::NoFrame)?;
         let roughness = roughness(&learned, zones, median);
-        let (settled, pad_sizes) = (learned.out, learned.pads);
-        Ok(Self { posterior, seen, read, roughness, apart: 1.0, settled, pad_sizes, used })
+        let (settled, pad_sizes, between) = (learned.out, learned.pads, learned.between);
+        Ok(Self { posterior, seen, read, roughness, apart: 1.0, settled, pad_sizes, between, used })
     }
 }
 

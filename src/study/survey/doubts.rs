@@ -59,7 +59,7 @@ fn off(plan: &Plan, measured: &Measured, direction: usize, (rail, pad): (usize, 
 /// Readings that are likely wrong, with what the others say and by how much they are off it.
 ///
 /// A pad that stands out where two readings say so is a property of the rail, and so is one that sank by no more than its zone:
-/// pads do. One reading that says anything else, and readings that miss others of the same place, are doubted.
+/// pads do (a quarter for the noise). One reading that says anything else, and readings that miss others of the same place, are doubted.
 fn unfit<'m>(plan: &Plan, measured: &'m Measured, direction: usize) -> Vec<(&'m Reading, f64, f64)> {
     let used = &measured.used[direction];
     let mut list: Vec<(&Reading, f64, f64)> = Vec::new();
@@ -89,7 +89,7 @@ fn single<'m>(plan: &Plan, measured: &'m Measured, direction: usize, (rail, pad)
     let (Some(reading), None) = (of.next(), of.next()) else { return None };
     let off = off(plan, measured, direction, (rail, pad));
     let zone = plan.errors.get(ErrorKind::StraightnessVertical(rail)).map_or(0.0, |s| s.upper);
-    let sank = direction == VERTICAL && !reading.quantity.is_difference() && off < 0.0 && -off <= zone;
+    let sank = direction == VERTICAL && !reading.quantity.is_difference() && off < 0.0 && -off <= 1.25 * zone;
     let least = (FAR * reading.uncertainty?).max(BEYOND * measured.pad_sizes[direction][rail]);
     (!sank && off.abs() > least).then_some(reading)
 }

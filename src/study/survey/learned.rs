@@ -26,7 +26,10 @@ const MOST: usize = 4;
 const ODDS: f64 = 4.0;
 
 /// Surprise from which a pad is tried as one that stands out.
-const FAR: f64 = 2.5;
+const FAR: f64 = 3.5;
+
+/// What a bay has for itself, over what its pads have: waves of a bay or two would have all of it, pads alone none.
+const BETWEEN: f64 = 0.6;
 
 /// Members of the mixture.
 const MEMBERS: usize = 24;
@@ -48,6 +51,8 @@ pub(super) struct Learned {
     /// Deviation of what each pad of a rail errs by itself, and of its waves, as expected.
     pub(super) pads: [f64; 2],
     pub(super) smooth: [f64; 2],
+    /// Deviation in the middle between two pads from the curve through them.
+    pub(super) between: [f64; 2],
 }
 
 /// Readings as the evidence needs them: covariances over their uncertainties.
@@ -150,6 +155,8 @@ struct State {
 struct Search<'s> {
     evidence: Evidence,
     cells: [Vec<Cell>; 2],
+    /// The plan's rails.
+    plain: [Cell; 2],
     anchors: &'s [f64],
     observations: &'s [Observation],
     room: f64,
@@ -171,7 +178,7 @@ pub(super) fn learn(spline: &NaturalSpline, prior: &Prior, observations: &[Obser
         if read.len() < ENOUGH { vec![plain(rail)] } else { grid(median.max(1e-3 * zones[rail])) }
     });
     let evidence = Evidence::new(spline, prior, observations, &lengths_mm);
-    let search = Search { evidence, cells, anchors, observations, room: ROOM * median };
+    let search = Search { evidence, cells, plain: [plain(A), plain(B)], anchors, observations, room: ROOM * median };
     let mut states = vec![search.state(Vec::new(), [plain(A), plain(B)])?];
     while let Some(next) = search.farther(&states[states.len() - 1]) {
         if next.log_evidence < states[states.len() - 1].log_evidence - 1.0 {
@@ -231,8 +238,9 @@ impl Search<'_> {
             return None;
         }
         let base = self.base(&state.out);
-        // Without what the readings' own scatter was taken for: a pad that stands out makes its rail look rough.
-        let surprises = self.evidence.surprises(&self.evidence.with(&base, B, state.best[B]), A, state.best[A])?;
+        // On rails without pad errors: one pad that stands out makes its rail look rough, and would hide in that.
+        let bare = |rail: usize| Cell { pads: 0.0, length: 0, smooth: self.plain[rail].smooth };
+        let surprises = self.evidence.surprises(&self.evidence.with(&base, B, bare(B)), A, bare(A))?;
         let nearest =
             |x: f64| (0..self.anchors.len()).min_by(|&a, &b| (self.anchors[a] - x).abs().total_cmp(&(self.anchors[b] - x).abs()));
         let mut tried: Vec<(usize, usize)> = Vec::new();
@@ -265,12 +273,14 @@ impl Search<'_> {
             let count = (weight * MEMBERS as f64).round() as usize;
             members.extend(self.members(prior, state, count, lengths_mm).into_iter().map(|p| (weight / count as f64, p)));
         }
-        let expected = |of: fn(&Cell) -> f64| {
+        let expected = |of: fn(&Cell) -> f64| -> [f64; 2] {
             [A, B].map(|rail| states[likely.1].weights[rail].iter().zip(&self.cells[rail]).map(|(w, c)| w * of(c)).sum::<f64>())
         };
         let mut out = states[likely.1].out.clone();
         out.sort_unstable();
-        Learned { members, out, pads: expected(|c| c.pads), smooth: expected(|c| c.smooth) }
+        // What pads have for themselves may be short waves: then a bay has as much again. Waves that are a few bays long have little.
+        let between = |c: &Cell| BETWEEN * if c.length + 1 == LENGTHS.len() { c.pads.hypot(0.4 * c.smooth) } else { c.pads };
+        Learned { members, out, pads: expected(|c| c.pads), smooth: expected(|c| c.smooth), between: expected(between) }
     }
 
     /// So many priors as the weights of a state's cells have it, taken in equal steps of their sum; those of rail B in another order.

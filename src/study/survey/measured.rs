@@ -43,6 +43,8 @@ pub struct Measured {
     pub settled: [Vec<(usize, usize)>; 3],
     /// Deviation of what each pad of a rail errs by itself, as learned from the readings: direction, rail.
     pub pad_sizes: [[f64; 2]; 3],
+    /// Deviation in the middle of a bay from the curve through its pads, likewise.
+    pub between: [[f64; 2]; 3],
     /// Drift of what rail A was moved across by since it was read: a yaw that its own line does not show.
     moved_yaw_a_mm: f64,
     frame: Frame,
@@ -88,6 +90,7 @@ impl Measured {
         let settled = [0, 1, 2].map(|d| parts[d].settled.clone());
         let apart = [0, 1, 2].map(|d| parts[d].apart);
         let pad_sizes = [0, 1, 2].map(|d| parts[d].pad_sizes);
+        let between = [0, 1, 2].map(|d| parts[d].between);
         let [l, v, r] = <[Part; 3]>::try_from(parts).map_err(|_| SurveyError::NoFrame)?;
         Ok(Self {
             used: [l.used, v.used, r.used],
@@ -100,6 +103,7 @@ impl Measured {
             apart,
             settled,
             pad_sizes,
+            between,
             moved_yaw_a_mm: 0.0,
             frame: plan.frame.clone(),
         })
