@@ -17,6 +17,7 @@ mod check_report;
 mod check_review;
 mod check_shares;
 mod check_shims;
+mod check_straightness;
 mod check_study;
 mod check_survey;
 mod check_survey_parts;
@@ -34,6 +35,9 @@ mod golden_machines;
 mod golden_small;
 mod golden_surveys;
 mod layers;
+#[allow(dead_code, reason = "the calibrations use all of it")]
+#[path = "calibration/rails.rs"]
+mod rails;
 mod ref_adaptive;
 mod ref_budget;
 mod ref_classes;

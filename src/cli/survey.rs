@@ -17,7 +17,9 @@ use crate::present::{
 };
 use crate::study::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
 use crate::study::survey::shims::{Correction, correct_rails};
-use crate::study::survey::{Check, Conformity, Evaluated, Measured, Panel, Prediction, checks, evaluate_survey, panels, predict};
+use crate::study::survey::{
+    Check, Conformity, Evaluated, Measured, Panel, Prediction, about_readings, checks, evaluate_survey, panels, predict,
+};
 use crate::study::{Evaluator, Status};
 
 /// Limits and predictions of one state of the rails.
@@ -67,7 +69,7 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let files = write(&loaded, &survey, &bytes, &result, history, out)?;
     let list: Vec<String> = files.iter().map(|f| format!("- {}", output::shown(f))).collect();
     text += &format!("FILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", list.join("\n"));
-    Ok(Done { text, within: within(&result.now) })
+    Ok(Done { text, within: within(&result.now) && about_readings(&result.evaluated.findings).is_empty() })
 }
 
 fn compute(plan: &Plan, rails: &Rails, evaluators: &[Evaluator<'_>], survey: &Survey, draws: u64) -> Result<Surveyed, Failure> {

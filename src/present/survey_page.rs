@@ -59,7 +59,7 @@ impl SurveyPage<'_> {
             Section::new("Verdict").verdict(mark, format!("{passed} of {} limits of the plan are shown to be kept.", checks.len()));
         for (wanted, mark, words) in [
             (Conformity::Fail, Mark::Bad, "Out of limits"),
-            (Conformity::NotDecidable, Mark::Open, "Not decidable with this instrument"),
+            (Conformity::NotDecidable, Mark::Open, "Not yet decided"),
             (Conformity::NotSeen, Mark::Open, "Not read"),
         ] {
             let list = of(wanted);

@@ -124,7 +124,7 @@ pub(super) fn limit_rows(before: &[Check], after: &[Check]) -> Vec<[String; 7]> 
         let word = match a.decision.verdict {
             Conformity::Pass => "PASS",
             Conformity::Fail => "FAIL",
-            Conformity::NotDecidable => "NOT DECIDABLE",
+            Conformity::NotDecidable => "not yet decided",
             Conformity::NotSeen => "not read",
         };
         let limit = if a.lower.is_some_and(|l| l == -a.upper) {

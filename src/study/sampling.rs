@@ -4,7 +4,6 @@
 
 use multiversion::multiversion;
 use rand::{Rng, RngExt};
-use rand_distr::{Distribution, StandardNormal};
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::engine::Stream;
@@ -172,11 +171,6 @@ pub enum Place {
         /// Which profile.
         kind: ErrorKind,
     },
-}
-
-/// Independent standard normal numbers.
-pub(super) fn normals(count: usize, rng: &mut impl Rng) -> Vec<f64> {
-    (0..count).map(|_| StandardNormal.sample(rng)).collect()
 }
 
 /// Draws installations of a plan.

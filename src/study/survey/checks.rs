@@ -1,14 +1,14 @@
-//! Measured values against the plan's limits, decided by ISO 14253-1: pass, fail, or not decidable with this instrument.
+//! Measured values against the plan's limits, decided by ISO 14253-1: pass, fail, or not yet decided.
 
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
+use rand_distr::{Distribution, StandardNormal};
 
-use super::measured::{LATERAL, Measured, VERTICAL, line_weights};
+use super::measured::{LATERAL, Measured, ROLL, VERTICAL, line_weights};
 use crate::errors::SurveyReading;
-use crate::geometry::Rails;
+use crate::geometry::{Rails, detrended};
 use crate::geometry::line_fit::minimum_zone;
 use crate::input::{ErrorKind, Plan, Source};
 use crate::study::engine::run;
-use crate::study::sampling::normals;
 use crate::units::{A, B};
 
 /// Guard band over standard uncertainty: conformity with 95 % (ISO 14253-1; the normal distribution's one-sided quantile).
@@ -16,6 +16,9 @@ pub const GUARD: f64 = 1.644_853_626_951_472_7;
 
 /// Draws for the uncertainty of straightness.
 const DRAWS: u64 = 2000;
+
+/// Of them those whose minimum zone is looked for.
+const ZONES: u64 = 200;
 
 /// The verdict of one limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -25,7 +28,7 @@ pub enum Conformity {
     Pass,
     /// Shown to be outside.
     Fail,
-    /// Not decidable with this instrument.
+    /// Not yet decided by these readings.
     NotDecidable,
     /// Not read.
     NotSeen,
@@ -50,10 +53,12 @@ pub struct Check {
     pub label: &'static str,
     /// mm or mm/m.
     pub unit: &'static str,
-    /// Measured value; for straightness about the least-squares line.
+    /// Measured value; for straightness the median of what the readings allow, about the least-squares line.
     pub value: f64,
     /// Straightness by the minimum zone.
     pub minimum_zone: Option<f64>,
+    /// Straightness: where it lies with 95 in 100.
+    pub interval: Option<[f64; 2]>,
     /// Its standard uncertainty.
     pub uncertainty: f64,
     /// Lower limit; none for straightness.
@@ -89,33 +94,33 @@ pub fn checks(plan: &Plan, rails: &Rails, measured: &Measured, seed: u64) -> Vec
     for spec in &ErrorKind::ALL {
         let Some(source) = plan.errors.get(spec.kind) else { continue };
         let (unit, scale) = if spec.angle { ("mm/m", 1e-3) } else { ("mm", 1.0) };
-        let check = |direction: usize, value: f64, zone: Option<f64>, uncertainty: f64, seen: bool, lower: Option<f64>| {
-            let decision = if !seen {
-                Decision { verdict: Conformity::NotSeen, deciding_uncertainty: None }
-            } else if measured.apart[direction] > 1.0 {
-                // The middle of two series may pass where neither does.
-                Decision { verdict: Conformity::NotDecidable, deciding_uncertainty: None }
-            } else {
-                decide(value, uncertainty, lower, source.upper)
-            };
-            Check {
-                key: spec.key,
-                label: spec.label,
-                unit,
-                value: value / scale,
-                minimum_zone: zone.map(|z| z / scale),
-                uncertainty: uncertainty / scale,
-                lower: lower.map(|l| l / scale),
-                upper: source.upper / scale,
-                decision: Decision { deciding_uncertainty: decision.deciding_uncertainty.map(|u| u / scale), ..decision },
-            }
+        // The middle of two series that contradict each other may pass where neither does.
+        let held = |direction: usize, seen: bool, decision: Decision| match (seen, measured.apart[direction] > 1.0) {
+            (false, _) => Decision { verdict: Conformity::NotSeen, deciding_uncertainty: None },
+            (_, true) => Decision { verdict: Conformity::NotDecidable, deciding_uncertainty: None },
+            _ => Decision { deciding_uncertainty: decision.deciding_uncertainty.map(|u| u / scale), ..decision },
+        };
+        let check = |value: f64, uncertainty: f64, decision: Decision| Check {
+            key: spec.key,
+            label: spec.label,
+            unit,
+            value: value / scale,
+            minimum_zone: None,
+            interval: None,
+            uncertainty: uncertainty / scale,
+            lower: None,
+            upper: source.upper / scale,
+            decision,
         };
         if let Some((direction, value, uncertainty, seen)) = line_value(plan, measured, source) {
-            list.push(check(direction, value, None, uncertainty, seen, Some(source.lower)));
+            let decision = held(direction, seen, decide(value, uncertainty, Some(source.lower), source.upper));
+            list.push(Check { lower: Some(source.lower / scale), ..check(value, uncertainty, decision) });
         } else if let Some(SurveyReading::Straightness { direction, rail }) = spec.survey {
-            let (value, zone, uncertainty) = straightness(plan, rails, measured, direction, rail, seed);
+            let found = Straightness::new(plan, rails, measured, direction, rail, seed);
             let seen = measured.read[direction][rail] && measured.tells(direction, rail);
-            list.push(check(direction, value, Some(zone), uncertainty, seen, None));
+            let decision = held(direction, seen, found.decide(source.upper));
+            let (minimum_zone, interval) = (Some(found.zone / scale), Some([found.ends[0] / scale, found.ends[3] / scale]));
+            list.push(Check { minimum_zone, interval, ..check(found.value, found.uncertainty, decision) });
         }
     }
     list
@@ -138,38 +143,78 @@ fn line_value(plan: &Plan, measured: &Measured, source: &Source) -> Option<(usiz
     Some((direction, value, uncertainty, seen))
 }
 
-/// Peak-to-valley of the most likely profile about its least-squares line and by the minimum zone, with the root mean square
-/// distance of the drawn profiles' peak-to-valley from it.
-fn straightness(plan: &Plan, rails: &Rails, measured: &Measured, direction: usize, rail: usize, seed: u64) -> (f64, f64, f64) {
-    let grid = grid(&plan.frame.anchors_x_mm);
-    let weights: Vec<Vec<f64>> = grid.iter().map(|x| rails.spline().weights(*x).value).collect();
-    let along = |values: &[f64]| -> Vec<f64> {
-        let [offset, drift] = super::measured::line(&plan.frame, values);
-        let free: Vec<f64> = values.iter().zip(&plan.frame.anchors_x_mm).map(|(v, x)| v - offset - drift * plan.frame.s(*x)).collect();
-        weights.iter().map(|w| w.iter().zip(&free).map(|(w, v)| w * v).sum()).collect()
-    };
-    let width = |values: &[f64]| {
-        let (low, high) = along(values).iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
-        high - low
-    };
-    let profile = &measured.profiles[direction];
-    let mean = &profile.mean_profiles()[rail];
-    let value = width(mean);
-    let line = along(mean);
-    let zone = minimum_zone(&grid, &line).map_or(value, |l| l.zone(&grid, &line));
-    // Streams apart from those of the predictions.
-    let first = 1_000_000_000 + 10_000 * (2 * direction + rail) as u64;
-    let squares = run(
-        first,
-        DRAWS,
-        seed,
-        || (),
-        |(), _, rng| {
-            let drawn = profile.draw(&normals(profile.dimension(), rng));
-            (width(&drawn[rail]) - value).powi(2)
-        },
-    );
-    (value, zone, (squares.iter().sum::<f64>() / DRAWS as f64).sqrt())
+/// Peak-to-valley of the drawn profiles about their least-squares line.
+struct Straightness {
+    /// Median, that of the minimum zone, and standard deviation.
+    value: f64,
+    zone: f64,
+    uncertainty: f64,
+    /// 2.5, 5, 95 and 97.5 in 100 of the draws.
+    ends: [f64; 4],
+}
+
+impl Straightness {
+    /// A peak-to-valley is not linear in the profile: noise makes it larger, smoothing smaller. So the verdict is taken on what
+    /// profiles that the readings allow have, not on that of the most likely one.
+    fn new(plan: &Plan, rails: &Rails, measured: &Measured, direction: usize, rail: usize, seed: u64) -> Self {
+        let anchors = &plan.frame.anchors_x_mm;
+        let grid = grid(anchors);
+        let n = anchors.len();
+        let (free, _) = detrended(anchors, 1.0);
+        let weights: Vec<f64> = grid.iter().flat_map(|x| rails.spline().weights(*x).value).collect();
+        let at = DMatrix::from_row_slice(grid.len(), n, &weights);
+        let profile = &measured.profiles[direction];
+        let along = at * free;
+        let mean = &along * profile.mean.rows(rail * n, n);
+        let root = &along * profile.root.rows(rail * n, n);
+        // Streams apart from those of the predictions.
+        let first = 1_000_000_000 + 10_000 * (2 * direction + rail) as u64;
+        let drawn = run(
+            first,
+            DRAWS,
+            seed,
+            || (),
+            |(), i, rng| {
+                let mut line = &mean + &root * DVector::from_vec(profile.numbers(rng));
+                // Readings at pads do not see what a bay has for itself.
+                for bay in 0..n - 1 {
+                    let z: f64 = StandardNormal.sample(rng);
+                    line[8 * bay + 4] += measured.between[direction][rail] * z;
+                }
+                let width = line.max() - line.min();
+                let zone = (i < first + ZONES).then(|| minimum_zone(&grid, line.as_slice()).map_or(width, |l| l.zone(&grid, line.as_slice())));
+                (width, zone)
+            },
+        );
+        let sorted = |mut list: Vec<f64>| {
+            list.sort_by(f64::total_cmp);
+            list
+        };
+        let widths = sorted(drawn.iter().map(|d| d.0).collect());
+        let zones = sorted(drawn.iter().filter_map(|d| d.1).collect());
+        let at = |list: &[f64], p: f64| list[((p * list.len() as f64).ceil() as usize).clamp(1, list.len()) - 1];
+        let middle = widths.iter().sum::<f64>() / widths.len() as f64;
+        let square = widths.iter().map(|w| (w - middle).powi(2)).sum::<f64>() / widths.len() as f64;
+        Self {
+            value: at(&widths, 0.5),
+            zone: at(&zones, 0.5),
+            uncertainty: square.sqrt(),
+            ends: [0.025, 0.05, 0.95, 0.975].map(|p| at(&widths, p)),
+        }
+    }
+
+    /// Inside where 95 in 100 of what the readings allow is, outside where 95 in 100 is (ISO 14253-1).
+    fn decide(&self, upper: f64) -> Decision {
+        let verdict = if self.ends[2] <= upper {
+            Conformity::Pass
+        } else if self.ends[1] > upper {
+            Conformity::Fail
+        } else {
+            Conformity::NotDecidable
+        };
+        let deciding_uncertainty = (verdict == Conformity::NotDecidable).then_some((upper - self.value).abs() / GUARD);
+        Decision { verdict, deciding_uncertainty }
+    }
 }
 
 /// Eight points a bay, as everywhere a peak-to-valley is taken.

@@ -3,6 +3,7 @@
 use super::SurveyError;
 use super::contradiction::apart;
 use super::corrected::Corrected;
+use super::learned::{Learned, learn};
 use super::measured::{LATERAL, ROLL, VERTICAL, line_weights};
 use super::observed::observations;
 use crate::geometry::{Observation, Prior, ProfileModes, ProfilePosterior, Rails};
@@ -23,17 +24,12 @@ pub(super) struct Part {
     pub(super) apart: f64,
     /// Pads out for themselves: rail and number.
     pub(super) settled: Vec<(usize, usize)>,
+    /// What each pad of a rail errs by itself, as learned.
+    pub(super) pad_sizes: [f64; 2],
+    /// What each bay has for itself.
+    pub(super) between: [f64; 2],
     pub(super) used: Vec<Reading>,
 }
-
-/// Room of a settled pad, over the readings' uncertainty.
-const ROOM: f64 = 6.0;
-
-/// Most pads that are called settled one by one; more of them is roughness.
-const MOST_SETTLED: usize = 6;
-
-/// Least gain of the logarithm of the evidence for which rails are called rougher than the plan's prior: odds of about 20.
-const GAIN: f64 = 3.0;
 
 impl Part {
     pub(super) fn new(
@@ -78,7 +74,7 @@ impl Part {
             relative: direction != ROLL,
             smooth,
             pads,
-            correlation_length_mm: plan.frame.correlation_length_mm,
+            correlation_length_mm: [plan.frame.correlation_length_mm; 2],
             nuisance,
         };
         let spline = rails.spline();
@@ -95,76 +91,29 @@ impl Part {
                 prior.line_a[i] = limits[A][i];
             }
         }
-        let mut best = condition(&prior)?;
-        let settled = settled_pads(plan, &condition, &mut prior, &mut best, &observations, median)?;
-        let roughness = rougher(&condition, &prior, &mut best, &observations, median)?;
-        Ok(Self { posterior: best, seen, read, roughness, apart: 1.0, settled, used })
+        let zones = [A, B].map(|rail| plan.errors.get(straightness(direction, rail)).map_or(0.0, |s| s.upper));
+        let learned = learn(spline, &prior, &observations, median, zones).ok_or(SurveyError::NoFrame)?;
+        let members: Vec<(f64, ProfilePosterior)> =
+            learned.members.iter().map(|(w, p)| Ok((*w, condition(p)?))).collect::<Result<_, SurveyError>>()?;
+        let posterior = ProfilePosterior::mixed(&members).ok_or(SurveyError::NoFrame)?;
+        let roughness = roughness(&learned, zones, median);
+        let (settled, pad_sizes, between) = (learned.out, learned.pads, learned.between);
+        Ok(Self { posterior, seen, read, roughness, apart: 1.0, settled, pad_sizes, between, used })
     }
 }
 
-/// Gives single pads room of their own where the readings there speak for it: a settled pad is no wave of the rail.
-///
-/// The pad that gains most is taken first, until none gains enough.
-fn settled_pads(
-    plan: &Plan,
-    condition: &dyn Fn(&Prior) -> Result<ProfilePosterior, SurveyError>,
-    prior: &mut Prior,
-    best: &mut ProfilePosterior,
-    observations: &[Observation],
-    median: f64,
-) -> Result<Vec<(usize, usize)>, SurveyError> {
-    let anchors = &plan.frame.anchors_x_mm;
-    let nearest = |x: f64| (0..anchors.len()).min_by(|&a, &b| (anchors[a] - x).abs().total_cmp(&(anchors[b] - x).abs())).unwrap_or(0);
-    let mut found = Vec::new();
-    while found.len() < MOST_SETTLED {
-        let mut candidates: Vec<(usize, usize)> = Vec::new();
-        for (o, _) in observations.iter().zip(&best.surprise).filter(|(_, s)| s.abs() > 2.5) {
-            candidates.extend([A, B].into_iter().filter(|&r| o.factors[r] != 0.0).map(|r| (r, nearest(o.x_mm))));
+/// How much rougher than planned the rails are: height of their waves over what fills the zone, and what each pad errs by itself.
+fn roughness(learned: &Learned, zones: [f64; 2], median: f64) -> (f64, f64) {
+    let (mut factor, mut pad) = (1.0_f64, 0.0_f64);
+    for rail in [A, B].into_iter().filter(|r| zones[*r] > 0.0) {
+        if learned.smooth[rail] > zones[rail] / 2.0 {
+            factor = factor.max(3.0 * learned.smooth[rail] / zones[rail]);
         }
-        candidates.sort_unstable();
-        candidates.dedup();
-        let mut winner: Option<(ProfilePosterior, Prior, (usize, usize))> = None;
-        for pad in candidates.into_iter().filter(|pad| !found.contains(pad)) {
-            let mut tried = prior.clone();
-            tried.pads[pad.0][pad.1] = ROOM * median;
-            let posterior = condition(&tried)?;
-            let bar = winner.as_ref().map_or(best.log_evidence + GAIN, |(p, _, _)| p.log_evidence);
-            if posterior.log_evidence > bar {
-                winner = Some((posterior, tried, pad));
-            }
-        }
-        let Some((posterior, tried, pad)) = winner else { break };
-        (*best, *prior) = (posterior, tried);
-        found.push(pad);
-    }
-    found.sort_unstable();
-    Ok(found)
-}
-
-/// Lets the whole rail be rougher than the plan's straightness where the readings speak for it: higher waves, or pads that
-/// are each out for themselves.
-fn rougher(
-    condition: &dyn Fn(&Prior) -> Result<ProfilePosterior, SurveyError>,
-    prior: &Prior,
-    best: &mut ProfilePosterior,
-    observations: &[Observation],
-    median: f64,
-) -> Result<(f64, f64), SurveyError> {
-    let base = best.log_evidence;
-    let mut roughness = (1.0, 0.0);
-    if observations.is_empty() {
-        return Ok(roughness);
-    }
-    for factor in [1.0, 2.0, 4.0, 8.0, 16.0] {
-        for pad in [0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 64.0] {
-            let pads = [A, B].map(|r| prior.pads[r].iter().map(|own| own.max(pad * median)).collect());
-            let tried = condition(&Prior { smooth: prior.smooth.map(|s| s * factor), pads, ..prior.clone() })?;
-            if tried.log_evidence > base + GAIN && tried.log_evidence > best.log_evidence {
-                (*best, roughness) = (tried, (factor, pad * median));
-            }
+        if learned.pads[rail] > median.max(zones[rail] / 6.0) {
+            pad = pad.max(learned.pads[rail]);
         }
     }
-    Ok(roughness)
+    (factor, pad)
 }
 
 /// Room of the pads of a rail that was read elsewhere but not there: such a pad may stand anywhere in its zone (evenly spread).

@@ -3,8 +3,8 @@
 
 use super::corrected::Corrected;
 use super::finding;
-use super::measured::Measured;
-use crate::input::Plan;
+use super::measured::{Measured, VERTICAL};
+use crate::input::{ErrorKind, Plan};
 use crate::input::survey::{Quantity, Reading};
 use crate::study::Finding;
 use crate::units::{A, B, SIDES};
@@ -21,17 +21,25 @@ pub fn about_readings(findings: &[Finding]) -> Vec<&Finding> {
     findings.iter().filter(|f| [UNFIT, CONTRADICTION].contains(&f.what.as_str())).collect()
 }
 
-/// Spreads from which a value is pointed out.
-const FAR: f64 = 3.0;
+/// Uncertainties from which a single reading is pointed out, and deviations of what its rail's pads err by.
+const FAR: f64 = 6.0;
+const BEYOND: f64 = 3.5;
+
+/// Surprise from which a reading does not fit others of the same place.
+const SURPRISE: f64 = 4.5;
 
 /// Doubts about single readings, repeats, missing rails, and the roughness of the rails.
 #[must_use]
 pub fn doubts(plan: &Plan, corrected: &Corrected, measured: &Measured) -> Vec<Finding> {
     let mut list = Vec::new();
+    for direction in 0..3 {
+        for (reading, expected, off) in unfit(plan, measured, direction) {
+            list.push(doubt(reading, expected, off, reading.uncertainty.unwrap_or(f64::NAN)));
+        }
+    }
     for quantity in [Quantity::Lateral, Quantity::Vertical, Quantity::CrossLevel, Quantity::Gauge, Quantity::Height] {
         for rail in [None, Some(0), Some(1)] {
             let series: Vec<&Reading> = corrected.readings.iter().filter(|r| r.quantity == quantity && r.rail == rail).collect();
-            neighbours(&series, &mut list);
             repeats(&series, &mut list);
         }
     }
@@ -41,68 +49,54 @@ pub fn doubts(plan: &Plan, corrected: &Corrected, measured: &Measured) -> Vec<Fi
     list
 }
 
-/// What a series says at a reading's place without it: the line through its four nearest other stations.
-fn expected(series: &[&Reading], i: usize) -> Option<f64> {
-    let x = series[i].x_mm;
-    let mut others: Vec<&&Reading> = series.iter().filter(|r| (r.x_mm - x).abs() > 1e-6).collect();
-    others.sort_by(|a, b| (a.x_mm - x).abs().total_cmp(&(b.x_mm - x).abs()).then(a.x_mm.total_cmp(&b.x_mm)));
-    let near = &others[..others.len().min(4)];
-    if near.len() < 3 {
-        return None;
+/// How far a pad that stands out is from the line through sound neighbours.
+fn off(plan: &Plan, measured: &Measured, direction: usize, (rail, pad): (usize, usize)) -> f64 {
+    let values = &measured.profiles[direction].mean_profiles()[rail];
+    let others: Vec<usize> = measured.settled[direction].iter().filter(|s| s.0 == rail).map(|s| s.1).collect();
+    values[pad] - beside(values, &plan.frame.anchors_x_mm, pad, &others)
+}
+
+/// Readings that are likely wrong, with what the others say and by how much they are off it.
+///
+/// A pad that stands out where two readings say so is a property of the rail, and so is one that sank by no more than its zone:
+/// pads do (a quarter for the noise). One reading that says anything else, and readings that miss others of the same place, are doubted.
+fn unfit<'m>(plan: &Plan, measured: &'m Measured, direction: usize) -> Vec<(&'m Reading, f64, f64)> {
+    let used = &measured.used[direction];
+    let mut list: Vec<(&Reading, f64, f64)> = Vec::new();
+    for place in &measured.settled[direction] {
+        if let Some(r) = single(plan, measured, direction, *place) {
+            let off = off(plan, measured, direction, *place) * if r.quantity.is_difference() && place.0 == A { -1.0 } else { 1.0 };
+            list.push((r, r.value - off, off));
+        }
     }
-    // Median of the values that pairs of neighbours point to: one wrong neighbour does not move it.
-    let mut pointed = Vec::new();
-    for (k, a) in near.iter().enumerate() {
-        for b in &near[k + 1..] {
-            if (a.x_mm - b.x_mm).abs() > 1e-6 {
-                pointed.push(a.value + (b.value - a.value) * (x - a.x_mm) / (b.x_mm - a.x_mm));
+    if measured.apart[direction] == 1.0 {
+        for (r, surprise) in used.iter().zip(&measured.profiles[direction].surprise) {
+            if surprise.abs() > SURPRISE && !list.iter().any(|(named, _, _)| (named.x_mm - r.x_mm).abs() < 1e-6) {
+                let off = surprise * r.uncertainty.unwrap_or(f64::NAN);
+                list.push((r, r.value - off, off));
             }
         }
     }
-    median(pointed)
+    list
 }
 
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    (n > 0).then(|| if n % 2 == 1 { values[n / 2] } else { f64::midpoint(values[n / 2 - 1], values[n / 2]) })
-}
-
-fn neighbours(series: &[&Reading], list: &mut Vec<Finding>) {
-    if series.len() < 5 {
-        return;
-    }
-    let misfits: Vec<Option<f64>> = (0..series.len()).map(|i| expected(series, i).map(|e| series[i].value - e)).collect();
-    // Spread of the misfits from their median size (1.4826 for a normal spread), never below what the instrument has.
-    let own = median(series.iter().filter_map(|r| r.uncertainty).collect()).unwrap_or(0.0);
-    let spread = (1.4826 * median(misfits.iter().flatten().map(|m| m.abs()).collect()).unwrap_or(0.0)).max(1.5 * own);
-    let mut far: Vec<(f64, usize)> =
-        misfits.iter().enumerate().filter_map(|(i, m)| m.filter(|m| m.abs() > FAR * spread).map(|m| (m.abs(), i))).collect();
-    // The worst first; a neighbour of one that has been named is suspect only because of it.
-    far.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let mut named: Vec<usize> = Vec::new();
-    for (misfit, i) in far {
-        let Some(expected) = without(series, i, &named) else { continue };
-        let off = series[i].value - expected;
-        if off.abs() <= FAR * spread || named.len() >= 5 {
-            continue;
-        }
-        let _ = misfit;
-        named.push(i);
-        list.push(doubt(series[i], expected, off, spread));
-    }
-}
-
-/// What the series says at a place without the reading there and without those already named.
-fn without(series: &[&Reading], i: usize, named: &[usize]) -> Option<f64> {
-    let kept: Vec<&Reading> = (0..series.len()).filter(|k| *k == i || !named.contains(k)).map(|k| series[k]).collect();
-    let at = kept.iter().position(|r| std::ptr::eq(*r, series[i]))?;
-    expected(&kept, at)
+/// The one reading that says that a pad stands out, where it is to be doubted.
+fn single<'m>(plan: &Plan, measured: &'m Measured, direction: usize, (rail, pad): (usize, usize)) -> Option<&'m Reading> {
+    let x = &plan.frame.anchors_x_mm;
+    let nearest = |r: &Reading| (0..x.len()).min_by(|&a, &b| (x[a] - r.x_mm).abs().total_cmp(&(x[b] - r.x_mm).abs()));
+    let concerns = |r: &&Reading| r.rail.is_none_or(|of| of == rail) && nearest(r) == Some(pad);
+    let mut of = measured.used[direction].iter().filter(concerns);
+    let (Some(reading), None) = (of.next(), of.next()) else { return None };
+    let off = off(plan, measured, direction, (rail, pad));
+    let zone = plan.errors.get(ErrorKind::StraightnessVertical(rail)).map_or(0.0, |s| s.upper);
+    let sank = direction == VERTICAL && !reading.quantity.is_difference() && off < 0.0 && -off <= 1.25 * zone;
+    let least = (FAR * reading.uncertainty?).max(BEYOND * measured.pad_sizes[direction][rail]);
+    (!sank && off.abs() > least).then_some(reading)
 }
 
 fn doubt(r: &Reading, expected: f64, off: f64, spread: f64) -> Finding {
-    let fits = |value: f64| (value - expected).abs() <= FAR * spread;
-    let big = expected.abs() > FAR * spread;
+    let fits = |value: f64| (value - expected).abs() <= 3.0 * spread;
+    let big = expected.abs() > 3.0 * spread;
     let likely = if big && fits(-r.value) {
         "the sign may be swapped"
     } else if fits(r.value / 10.0) && r.value.abs() > 5.0 * spread {
@@ -120,7 +114,7 @@ fn doubt(r: &Reading, expected: f64, off: f64, spread: f64) -> Finding {
     finding(
         UNFIT,
         format!("line {}, {} = {}, {}", r.place.line, r.place.column, r.place.written, place(r)),
-        format!("{:+.3} {unit} from what they say, {:.0} times their spread; {likely}", off / scale, off.abs() / spread),
+        format!("{:+.3} {unit} from what they say, {:.0} times its uncertainty; {likely}", off / scale, off.abs() / spread),
         "It is used as it stands. Read that point again; correct the line or delete it.",
     )
 }
@@ -185,20 +179,16 @@ fn rough(plan: &Plan, measured: &Measured, list: &mut Vec<Finding>) {
             ));
         }
         let settled: Vec<(usize, usize)> = measured.settled[direction].iter().copied().filter(|(rail, _)| tells[*rail]).collect();
-        let off = |&(rail, pad): &(usize, usize)| {
-            let values = &measured.profiles[direction].mean_profiles()[rail];
-            let others: Vec<usize> = settled.iter().filter(|s| s.0 == rail).map(|s| s.1).collect();
-            values[pad] - beside(values, &plan.frame.anchors_x_mm, pad, &others)
-        };
+        let off = |place: &(usize, usize)| off(plan, measured, direction, *place);
         // Pads beside a deep one are freed with it; only those that are out themselves are worth reading again.
         let most = settled.iter().map(|s| off(s).abs()).fold(0.0, f64::max);
-        for place in settled.iter().filter(|s| off(s).abs() > most / 4.0) {
+        for place in settled.iter().filter(|s| off(s).abs() > most / 4.0 && single(plan, measured, direction, **s).is_none()) {
             let (rail, pad) = *place;
             list.push(finding(
                 "a pad stands out for itself",
                 format!("{name}, rail {}, pad {} at {:.0} mm", SIDES[rail].to_uppercase(), pad + 1, plan.frame.anchors_x_mm[pad]),
                 format!("{:+.3} {unit} from the line through sound neighbours", off(place) / scale),
-                "It has settled, or its reading is wrong: read it again before shimming.",
+                "It has settled, if its reading is right: shim it, or read it again where that is in question.",
             ));
         }
         let (factor, pad) = measured.roughness[direction];
@@ -270,11 +260,6 @@ mod tests {
         list
     }
 
-    /// Readings every 500 mm.
-    fn along(values: &[f64]) -> Vec<Reading> {
-        values.iter().enumerate().map(|(i, v)| reading(500.0 * i as f64, *v)).collect()
-    }
-
     /// What neighbours say, read with each slip of the pen and two spreads of 0.01 beside it.
     #[test]
     fn check_slips_of_the_pen_are_told_from_settled_pads() {
@@ -293,43 +278,11 @@ mod tests {
         ] {
             assert!(words(value, expected).contains(likely), "{value} for {expected}: {}", words(value, expected));
         }
-        assert!(words(1.1, 1.0).starts_with("+0.100 mm from what they say, 10 times their spread;"));
+        assert!(words(1.1, 1.0).starts_with("+0.100 mm from what they say, 10 times its uncertainty;"));
         let level = Reading { quantity: Quantity::CrossLevel, ..reading(1500.0, 0.8e-3) };
         let told = doubt(&level, 1e-3, -0.2e-3, 5e-6);
-        assert!(told.amount.starts_with("-0.200 mm/m from what they say, 40 times their spread;"), "{}", told.amount);
+        assert!(told.amount.starts_with("-0.200 mm/m from what they say, 40 times its uncertainty;"), "{}", told.amount);
         assert_eq!(told.place, "line 7, z = 0.0008, rail A, station 1500 mm");
-    }
-
-    #[test]
-    fn check_five_readings_are_enough_to_show_the_one_that_is_out() {
-        // A rail that rises by 0.1 a pad; the last reading stands 1.0 over it. With it the others miss what they say of each other
-        // by 1/6, 0, 0 and 1/4, so that the spread is 1.4826 / 6.
-        let list = found(neighbours, &along(&[0.0, 0.1, 0.2, 0.3, 1.4]));
-        assert_eq!(list.len(), 1);
-        assert!(list[0].place.contains("station 2000 mm"), "{}", list[0].place);
-        assert!(list[0].amount.starts_with("+1.000 mm from what they say, 4 times"), "{}", list[0].amount);
-    }
-
-    #[test]
-    fn check_neighbours_of_a_wrong_reading_are_not_named_and_at_most_five_are() {
-        let with = |wrong: &[usize]| along(&(0..42).map(|i| if wrong.contains(&i) { 1.0 } else { 0.0 }).collect::<Vec<_>>());
-        assert_eq!(found(neighbours, &with(&[17])).len(), 1);
-        assert_eq!(found(neighbours, &with(&[3, 17, 31])).len(), 3);
-        assert_eq!(found(neighbours, &with(&[3, 10, 17, 24, 31, 38])).len(), 5);
-        assert!(found(neighbours, &with(&[])).is_empty());
-    }
-
-    #[test]
-    fn check_what_is_expected_comes_from_other_stations() {
-        let of = |readings: &[Reading], i: usize| expected(&readings.iter().collect::<Vec<_>>(), i);
-        // The same station read again says nothing of its neighbours, and two others are too few.
-        let twice = [reading(0.0, 0.5), reading(0.0, 0.7), reading(500.0, 0.2), reading(1000.0, 0.3)];
-        assert_eq!(of(&twice, 0), None);
-        let more: Vec<Reading> = twice.into_iter().chain([reading(1500.0, 0.4)]).collect();
-        assert!(of(&more, 0).is_some_and(|e| (e - 0.1).abs() < 1e-12));
-        // The four nearest count: what lies farther may do what it likes.
-        let bent = along(&[9.0, 0.1, 0.2, 0.9, 0.4, 0.5, -9.0]);
-        assert!(of(&bent, 3).is_some_and(|e| (e - 0.3).abs() < 1e-12));
     }
 
     /// For repeats of the same standard uncertainty u, sum (value - mean)^2 over the number of repeats is an estimate of u^2.

@@ -174,7 +174,7 @@ mod tests {
             label: "height",
             unit: "mm",
             value,
-            minimum_zone: None,
+            minimum_zone: None, interval: None,
             uncertainty,
             lower: Some(-1.0),
             upper: 1.0,

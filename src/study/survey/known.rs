@@ -7,7 +7,7 @@ use crate::input::{Installation, Plan};
 use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::study::engine::Stream;
 use crate::study::numbers::Numbers;
-use crate::study::sampling::{Draws, normals};
+use crate::study::sampling::Draws;
 
 /// A survey's installations.
 pub(super) struct Known<'e> {
@@ -29,7 +29,7 @@ impl<'e> Known<'e> {
         let first = to.len();
         to.resize(first + self.measured.dimension(), ZERO);
         for (i, rng) in rngs.iter_mut().enumerate().take(LANES) {
-            let drawn = normals(self.measured.dimension(), rng);
+            let drawn = self.measured.numbers(rng);
             to[first..].iter_mut().zip(drawn).for_each(|(lane, z)| lane[i] = z);
         }
         to.push(Lane([1.0; LANES]));

@@ -36,6 +36,10 @@ pub struct Measured {
     pub apart: [f64; 3],
     /// Pads of each direction that stand out for themselves: rail and number from 0.
     pub settled: [Vec<(usize, usize)>; 3],
+    /// Deviation of what each pad of a rail errs by itself, as learned from the readings: direction, rail.
+    pub pad_sizes: [[f64; 2]; 3],
+    /// Deviation in the middle of a bay from the curve through its pads, likewise.
+    pub between: [[f64; 2]; 3],
     /// Drift of what rail A was moved across by since it was read: a yaw that its own line does not show.
     moved_yaw_a_mm: f64,
     frame: Frame,
@@ -80,6 +84,8 @@ impl Measured {
         let roughness = [0, 1, 2].map(|d| parts[d].roughness);
         let settled = [0, 1, 2].map(|d| parts[d].settled.clone());
         let apart = [0, 1, 2].map(|d| parts[d].apart);
+        let pad_sizes = [0, 1, 2].map(|d| parts[d].pad_sizes);
+        let between = [0, 1, 2].map(|d| parts[d].between);
         let [l, v, r] = <[Part; 3]>::try_from(parts).map_err(|_| SurveyError::NoFrame)?;
         Ok(Self {
             used: [l.used, v.used, r.used],
@@ -91,6 +97,8 @@ impl Measured {
             roughness,
             apart,
             settled,
+            pad_sizes,
+            between,
             moved_yaw_a_mm: 0.0,
             frame: plan.frame.clone(),
         })
@@ -100,6 +108,11 @@ impl Measured {
     #[must_use]
     pub fn dimension(&self) -> usize {
         self.profiles.iter().map(ProfilePosterior::dimension).sum()
+    }
+
+    /// The numbers of one draw, for [`Measured::drawn`].
+    pub fn numbers(&self, rng: &mut impl rand::Rng) -> Vec<f64> {
+        self.profiles.iter().flat_map(|p| p.numbers(rng)).collect()
     }
 
     /// The most likely rails, set into an installation that holds everything else.

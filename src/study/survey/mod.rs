@@ -8,6 +8,7 @@ mod corrected;
 mod doubts;
 pub mod history;
 mod known;
+mod learned;
 mod measured;
 mod observed;
 mod panels;
