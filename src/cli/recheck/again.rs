@@ -30,7 +30,7 @@ pub(super) struct Again {
 
 enum Made {
     Study(StudyResult),
-    Review { callouts: Callouts, review: Review, file: String, sha256: String },
+    Review { callouts: Box<Callouts>, review: Box<Review>, file: String, sha256: String },
 }
 
 /// A result longer than this would never have been asked for.
@@ -136,7 +136,7 @@ fn reviewed(
         _ => output::sha256(&bytes),
     };
     let review = review::reviewed(loaded, &callouts, seed, draws)?;
-    Ok(Made::Review { callouts, review, file, sha256 })
+    Ok(Made::Review { callouts: Box::new(callouts), review: Box::new(review), file, sha256 })
 }
 
 /// Whether a file whose text this is may have had the hash: line ends and a byte order mark are not kept in the text.
