@@ -360,7 +360,9 @@ fn pads_that_cannot_move_and_the_master_rail_are_left_alone_and_tapers_are_used(
 #[test]
 fn a_survey_in_doubt_is_no_success() {
     let of = |beside: f64| {
-        let mut text = String::from("# z_axis = gravity\n# frame_c = 20\n# u_temperature_k = 0.1\n# bridge = off\n# u_point_mm = 0.003\n# u_level_mm_per_m = 0.02\n");
+        let mut text = String::from(
+            "# z_axis = gravity\n# frame_c = 20\n# u_temperature_k = 0.1\n# bridge = off\n# u_point_mm = 0.003\n# u_level_mm_per_m = 0.02\n",
+        );
         text += "rail,pad,x_mm,y_mm,z_mm,cross_level_mm_per_m\n";
         for (rail, y) in [("A", 0.0), ("B", 2600.0)] {
             for pad in 0..14 {

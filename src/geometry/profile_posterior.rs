@@ -109,7 +109,13 @@ impl ProfilePosterior {
         let surprise = surprise.collect();
         let mean = &basis.at_anchors * found.rows(0, basis.at_anchors.ncols());
         let root = &basis.at_anchors * inverse.rows(0, basis.at_anchors.ncols());
-        (mean.iter().all(|v| v.is_finite()) && log_evidence.is_finite()).then_some(Self { mean, root, log_evidence, surprise, members: Vec::new() })
+        (mean.iter().all(|v| v.is_finite()) && log_evidence.is_finite()).then_some(Self {
+            mean,
+            root,
+            log_evidence,
+            surprise,
+            members: Vec::new(),
+        })
     }
 
     /// A mixture of posteriors with weights: mean and root are those of the whole, its numbers (mean 0, deviation 1, uncorrelated)
@@ -361,8 +367,15 @@ mod tests {
         for relative in [true, false] {
             let pads = [(0..14).map(|i| 0.01 + 0.001 * f64::from(i)).collect(), vec![0.02; 14]];
             let (line_a, line_b) = ([0.3, 0.5], [0.7, 0.4]);
-            let prior =
-                Prior { line_a, line_b, relative, smooth: [0.05, 0.08], pads, correlation_length_mm: [1500.0; 2], nuisance: vec![0.2, 0.1] };
+            let prior = Prior {
+                line_a,
+                line_b,
+                relative,
+                smooth: [0.05, 0.08],
+                pads,
+                correlation_length_mm: [1500.0; 2],
+                nuisance: vec![0.2, 0.1],
+            };
             let reading = |i: u32| {
                 let factors = [[1.0, 0.0], [0.0, 1.0], [-1.0, 1.0]][i as usize % 3];
                 let value = 0.02 * f64::from(i * i % 7) - 0.05;

@@ -35,9 +35,7 @@ pub fn survey_head(plan: &Plan, survey: &Survey, said: &[String]) -> String {
 pub fn survey_verdict(checks: &[Check], predictions: &[Prediction], findings: &[Finding]) -> String {
     let of = |wanted: Conformity| checks.iter().filter(|c| c.decision.verdict == wanted).map(|c| c.label).collect::<Vec<_>>();
     let mut text = format!("VERDICT   limits: {} of {} pass", of(Conformity::Pass).len(), checks.len());
-    for (wanted, words) in
-        [(Conformity::Fail, "FAIL"), (Conformity::NotDecidable, "NOT YET DECIDED"), (Conformity::NotSeen, "not read")]
-    {
+    for (wanted, words) in [(Conformity::Fail, "FAIL"), (Conformity::NotDecidable, "NOT YET DECIDED"), (Conformity::NotSeen, "not read")] {
         let list = of(wanted);
         if !list.is_empty() {
             let _ = write!(text, "\n          {words}: {}", list.join("; "));
@@ -82,7 +80,14 @@ pub(super) fn check_rows(checks: &[Check]) -> Vec<[String; 6]> {
             let zone = with_uncertainty(zone, c.uncertainty).0;
             if let Some([low, high]) = c.interval {
                 let [low, high] = [low, high].map(|v| with_uncertainty(v, c.uncertainty).0);
-                rows.push(["  95 in 100 between".into(), format!("{low} to {high}"), String::new(), c.unit.into(), String::new(), String::new()]);
+                rows.push([
+                    "  95 in 100 between".into(),
+                    format!("{low} to {high}"),
+                    String::new(),
+                    c.unit.into(),
+                    String::new(),
+                    String::new(),
+                ]);
             }
             rows.push(["  by minimum zone".into(), zone, String::new(), c.unit.into(), String::new(), String::new()]);
         }

@@ -72,8 +72,7 @@ pub(crate) fn shape(plan: &Plan, rails: &Rails, rough: Rough, wide: f64, rng: &m
         }
         Rough::Padded => (0..n).map(|_| normal(rng)).collect(),
         Rough::Wavy => {
-            let list: Vec<[f64; 3]> =
-                (0..3).map(|_| [600.0 * 2.5_f64.powf(rng.random()), normal(rng), normal(rng)]).collect();
+            let list: Vec<[f64; 3]> = (0..3).map(|_| [600.0 * 2.5_f64.powf(rng.random()), normal(rng), normal(rng)]).collect();
             let wave = |x: f64| -> f64 {
                 let one = |[l, a, b]: &[f64; 3]| a * (std::f64::consts::TAU * x / l).cos() + b * (std::f64::consts::TAU * x / l).sin();
                 list.iter().map(one).sum()

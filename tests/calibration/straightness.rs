@@ -7,12 +7,12 @@ mod rails;
 use std::fmt::Write as _;
 use std::process::Command;
 
+use rails::{Kind, Rough, corrected, readings, shape};
 use railtrue::geometry::Rails;
 use railtrue::input::survey::Reference;
 use railtrue::input::{Plan, read_plan};
 use railtrue::study::run;
 use railtrue::study::survey::{Conformity, Measured, about_readings, checks, doubts};
-use rails::{Kind, Rough, corrected, readings, shape};
 use rand::RngExt;
 
 const SEED: u64 = 20_261_201;
@@ -49,9 +49,29 @@ fn count(to: &mut [u32; 2], yes: bool) {
 }
 
 /// One survey of rails at a share of their limits; offsets and drifts at their upper limits.
-fn survey(plan: &Plan, rails: &Rails, rough: Rough, kind: Kind, every: usize, share: f64, blunder: bool, i: u64, rng: &mut impl rand::Rng) -> Count {
-    let upper = |key: &str| plan.errors.sources.iter().find(|s| railtrue::input::ErrorKind::ALL.iter().any(|a| a.kind == s.kind && a.key == key)).map_or(0.0, |s| s.upper);
-    let zones = [["straightness_lateral_a", "straightness_lateral_b"], ["straightness_vertical_a", "straightness_vertical_b"], ["waviness_roll_a", "waviness_roll_b"]];
+fn survey(
+    plan: &Plan,
+    rails: &Rails,
+    rough: Rough,
+    kind: Kind,
+    every: usize,
+    share: f64,
+    blunder: bool,
+    i: u64,
+    rng: &mut impl rand::Rng,
+) -> Count {
+    let upper = |key: &str| {
+        plan.errors
+            .sources
+            .iter()
+            .find(|s| railtrue::input::ErrorKind::ALL.iter().any(|a| a.kind == s.kind && a.key == key))
+            .map_or(0.0, |s| s.upper)
+    };
+    let zones = [
+        ["straightness_lateral_a", "straightness_lateral_b"],
+        ["straightness_vertical_a", "straightness_vertical_b"],
+        ["waviness_roll_a", "waviness_roll_b"],
+    ];
     let lines = [["span", "parallelism"], ["height", "vertical_parallelism"]];
     let mut truth: [[Vec<f64>; 2]; 3] = zones.map(|pair| {
         let rough = if rough == Rough::Settled && pair != zones[1] { Rough::Smooth } else { rough };
@@ -116,7 +136,9 @@ fn main() {
                 let cell = |first: u64, part: f64, blunder: bool| {
                     let one = |(): &mut (), i: u64, rng: &mut _| survey(&plan, &rails, rough, kind, every, part, blunder, i, rng);
                     let mut sum = Count::default();
-                    run(first, surveys, SEED + rough as u64 + 10 * kind as u64 + 100 * every as u64, || (), one).iter().for_each(|c| sum.add(c));
+                    run(first, surveys, SEED + rough as u64 + 10 * kind as u64 + 100 * every as u64, || (), one)
+                        .iter()
+                        .for_each(|c| sum.add(c));
                     sum
                 };
                 let (limit, half, wrong) = (cell(0, 1.0, false), cell(1_000_000, 0.5, false), cell(2_000_000, 0.5, true));

@@ -98,8 +98,10 @@ const SOURCE: Key = key(
 );
 
 /// Keys of a plan.
-pub const PLAN: Catalogue =
-    Catalogue { parts: &[|| machine::KEYS, || joints::KEYS, || service::KEYS, errors::keys, || budget::KEYS, || site::KEYS], anywhere: &[SOURCE] };
+pub const PLAN: Catalogue = Catalogue {
+    parts: &[|| machine::KEYS, || joints::KEYS, || service::KEYS, errors::keys, || budget::KEYS, || site::KEYS],
+    anywhere: &[SOURCE],
+};
 
 /// Keys of a stated installation.
 pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::keys], anywhere: &[] };

@@ -93,7 +93,7 @@ pub fn verdict(plan: &Plan, assignment: &Assignment, requirements_met: bool) -> 
         temperature,
         set: set.len(),
         not_measured,
-        assumed_values: plan.assumed.len(),
+        assumed_values: plan.assumed_values(),
         assumed_shims,
         elsewhere: assignment.sources.iter().filter(|s| matches!(s.control, Control::Elsewhere(_))).count(),
     }

@@ -3,10 +3,10 @@
 use nalgebra::{DMatrix, DVector};
 use rand_distr::{Distribution, StandardNormal};
 
-use super::measured::{LATERAL, Measured, ROLL, VERTICAL, line_weights};
+use super::measured::{LATERAL, Measured, VERTICAL, line_weights};
 use crate::errors::SurveyReading;
-use crate::geometry::{Rails, detrended};
 use crate::geometry::line_fit::minimum_zone;
+use crate::geometry::{Rails, detrended};
 use crate::input::{ErrorKind, Plan, Source};
 use crate::study::engine::run;
 use crate::units::{A, B};
@@ -182,7 +182,8 @@ impl Straightness {
                     line[8 * bay + 4] += measured.between[direction][rail] * z;
                 }
                 let width = line.max() - line.min();
-                let zone = (i < first + ZONES).then(|| minimum_zone(&grid, line.as_slice()).map_or(width, |l| l.zone(&grid, line.as_slice())));
+                let zone =
+                    (i < first + ZONES).then(|| minimum_zone(&grid, line.as_slice()).map_or(width, |l| l.zone(&grid, line.as_slice())));
                 (width, zone)
             },
         );

@@ -4,8 +4,8 @@
 use super::corrected::Corrected;
 use super::finding;
 use super::measured::{Measured, VERTICAL};
-use crate::input::{ErrorKind, Plan};
 use crate::input::survey::{Quantity, Reading};
+use crate::input::{ErrorKind, Plan};
 use crate::study::Finding;
 use crate::units::{A, B, SIDES};
 

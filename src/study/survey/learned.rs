@@ -241,8 +241,7 @@ impl Search<'_> {
         // On rails without pad errors: one pad that stands out makes its rail look rough, and would hide in that.
         let bare = |rail: usize| Cell { pads: 0.0, length: 0, smooth: self.plain[rail].smooth };
         let surprises = self.evidence.surprises(&self.evidence.with(&base, B, bare(B)), A, bare(A))?;
-        let nearest =
-            |x: f64| (0..self.anchors.len()).min_by(|&a, &b| (self.anchors[a] - x).abs().total_cmp(&(self.anchors[b] - x).abs()));
+        let nearest = |x: f64| (0..self.anchors.len()).min_by(|&a, &b| (self.anchors[a] - x).abs().total_cmp(&(self.anchors[b] - x).abs()));
         let mut tried: Vec<(usize, usize)> = Vec::new();
         let mut order: Vec<usize> = (0..surprises.len()).filter(|&i| surprises[i].abs() > FAR).collect();
         order.sort_by(|&a, &b| surprises[b].abs().total_cmp(&surprises[a].abs()).then(a.cmp(&b)));
