@@ -1,16 +1,18 @@
 //! Every row of the table of errors: from a plan through draws, worst case, trace and files back to the same installation, and
 //! through callouts and surveys where the row says so. What a new row forgets is seen here.
 
+use railtrue::draw::{Draws, run};
 use railtrue::errors::{ErrorSpec, Form, SurveyReading, ZoneMeaning, entries};
+use railtrue::evaluate::{Evaluator, ServiceState};
 use railtrue::geometry::Rails;
 use railtrue::input::callouts::{limits_for, read_callouts};
 use railtrue::input::survey::read_survey;
 use railtrue::input::{ErrorKind, Installation, Plan, read_installation, read_plan};
 use railtrue::present::json::{self, Origin};
 use railtrue::structure::Machine;
-use railtrue::study::survey::planned::needs;
-use railtrue::study::survey::{Conformity, checks, evaluate_survey};
-use railtrue::study::{Draws, Evaluator, ServiceState, ToleranceBox, map, may_be_axis, run, sources_alone, trace};
+use railtrue::study::{ToleranceBox, map, may_be_axis, sources_alone, trace};
+use railtrue::survey::planned::needs;
+use railtrue::survey::{Conformity, checks, evaluate_survey};
 
 const WIDTH: f64 = 0.4;
 
@@ -115,7 +117,7 @@ fn check_callouts_feed_the_errors_whose_rows_name_them() {
         let words =
             spec.callout.map(|(word, form)| (word, "", form)).into_iter().chain([("made for this test", spec.key, Form::PlusMinus)]);
         for (word, key, form) in words {
-            let text = format!("item,controls,value,unit,form,per,made,shimmed_after,feeds\n1,{word},0.3,{},,,,,{key}\n", spec.unit());
+            let text = format!("item,controls,value,unit,form,per,made,shimmed_after,feeds\n1,{word},0.3,{},,cz,,,{key}\n", spec.unit());
             let callouts = read_callouts(text.as_bytes(), "callouts.csv", &plan.frame).unwrap();
             assert!(callouts.list[0].feeds.contains(&spec.kind), "{word} does not feed {}", spec.key);
             let value = 0.3 * spec.factor();
@@ -124,7 +126,7 @@ fn check_callouts_feed_the_errors_whose_rows_name_them() {
                 (Form::PlusMinus, _) => (-value, value),
                 (Form::Zone, zone) => zone.limits(value),
             };
-            assert_eq!(limits_for(&callouts.list[0], spec.kind, &plan.frame), Some(expected), "{word}");
+            assert_eq!(limits_for(&callouts.list[0], spec.kind, &plan.frame), Ok(expected), "{word}");
             fed += 1;
         }
     }

@@ -1,9 +1,11 @@
 //! Tail quantiles: how often their intervals hold the truth, what they are counted among, and the same for any number of threads.
 
+use railtrue::evaluate::{Evaluator, Reading};
 use railtrue::input::{Plan, read_plan};
 use railtrue::math::order::{Quantile, quantile};
 use railtrue::structure::Machine;
-use railtrue::study::{Evaluator, Length, ONE_IN, Reading, Tail, TailQuantile, Tally, drawn, monte_carlo, tails};
+use railtrue::study::{Length, ONE_IN, Tail, TailQuantile, Tally, monte_carlo, tails};
+use railtrue::sweep::drawn;
 
 const READINGS: [Reading; 2] = [Reading::Life, Reading::PeakLoad];
 

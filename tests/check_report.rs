@@ -4,6 +4,7 @@ use crate::common;
 
 use common::plan;
 use common::simple::Simple;
+use railtrue::evaluate::Evaluator;
 use railtrue::input::callouts::{Callouts, read_callouts};
 use railtrue::input::{Plan, Provenance, read_plan};
 use railtrue::present::json::{self, Origin, Record};
@@ -12,7 +13,7 @@ use railtrue::present::{
 };
 use railtrue::structure::Machine;
 use railtrue::study::review::{Review, assign, review, with_limits};
-use railtrue::study::{Evaluator, Length, StudyResult, balance, monte_carlo};
+use railtrue::study::{Length, StudyResult, balance, monte_carlo};
 use serde_json::Value;
 
 const ROWS: &str = "# drawing = X-1\n# revision = A\nitem,controls,value,unit,form,per,made,shimmed_after,feeds\n1,span,0.2,mm,plus_minus,all,welded,yes,\n2,bridge length,0.02,mm,plus_minus,all,machined,no,\n";

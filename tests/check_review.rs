@@ -4,6 +4,7 @@ use crate::common;
 
 use common::plan;
 use common::simple::Simple;
+use railtrue::evaluate::Evaluator;
 use railtrue::input::callouts::{Callouts, read_callouts};
 use railtrue::input::{ErrorKind, Plan};
 use railtrue::present::{review_findings, review_text};
@@ -12,7 +13,7 @@ use railtrue::study::review::{
     Adjustment, Assignment, Control, Judgement, Level, Misfit, Refusal, Review, ReviewVerdict, assign, depth, met, review, verdict,
     with_limits,
 };
-use railtrue::study::{Evaluator, Length, Reach, limits, monte_carlo};
+use railtrue::study::{Length, Reach, limits, monte_carlo};
 use std::collections::HashMap;
 
 /// 75,000 N a millimetre of span (two blocks in series); static safety 3 of 30,000 N is reached at 10,000 N a block.

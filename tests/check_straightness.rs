@@ -2,10 +2,10 @@
 
 use crate::check_survey::plan;
 use crate::rails::{Kind, Rough, corrected, readings, shape};
+use railtrue::draw::run;
 use railtrue::geometry::Rails;
 use railtrue::input::survey::Reference;
-use railtrue::study::run;
-use railtrue::study::survey::{Conformity, Measured, about_readings, checks, doubts};
+use railtrue::survey::{Conformity, Measured, about_readings, checks, doubts};
 
 /// Straightness verdicts of surveys by tracker of rails at a share of their limit: passes, intervals that hold the truth, all; and
 /// surveys in doubt.

@@ -2,13 +2,14 @@
 
 use std::cell::Cell;
 
+use railtrue::evaluate::{Evaluator, Work, service_states};
 use railtrue::geometry::Rails;
 use railtrue::input::plan::{Measure, Requirement};
 use railtrue::input::survey::read_survey;
 use railtrue::input::{ErrorKind, Installation, Plan};
-use railtrue::study::survey::shims::{Correction, correct_rails};
-use railtrue::study::survey::{Check, Conformity, LATERAL, Measured, VERTICAL, checks, evaluate_survey, predict};
-use railtrue::study::{Evaluator, Status, Work, service_states};
+use railtrue::study::Status;
+use railtrue::survey::shims::{Correction, correct_rails};
+use railtrue::survey::{Check, Conformity, LATERAL, Measured, VERTICAL, checks, evaluate_survey, predict};
 
 use crate::golden_small::evaluators;
 use crate::golden_surveys::few_pads;

@@ -4,6 +4,7 @@
 
 use std::fmt::Write as _;
 
+use railtrue::evaluate::{Evaluator, service_states};
 use railtrue::geometry::Rails;
 use railtrue::input::callouts::read_callouts;
 use railtrue::input::sources::ErrorSpec;
@@ -11,14 +12,15 @@ use railtrue::input::survey::{Survey, read_survey};
 use railtrue::input::{ErrorKind, Plan, read_installation, read_plan};
 use railtrue::structure::Machine;
 use railtrue::study::review::{assign, review, with_limits};
-use railtrue::study::survey::history::{Epoch, changes, pads_moved};
-use railtrue::study::survey::planned::{instruments, needs};
-use railtrue::study::survey::shims::correct_rails;
-use railtrue::study::survey::{Measured, checks, evaluate_survey, panels, predict};
 use railtrue::study::{
-    BudgetEffort, Depth, Effort, Evaluator, Length, StudyResult, WorstCase, budget, drawn, limits, map, monte_carlo, remarks,
-    service_states, shares, stack, trace, worst_case,
+    BudgetEffort, Depth, Effort, Length, StudyResult, WorstCase, budget, limits, map, monte_carlo, remarks, shares, stack, trace,
+    worst_case,
 };
+use railtrue::survey::history::{Epoch, changes, pads_moved};
+use railtrue::survey::planned::{instruments, needs};
+use railtrue::survey::shims::correct_rails;
+use railtrue::survey::{Measured, checks, evaluate_survey, panels, predict};
+use railtrue::sweep::drawn;
 
 const DEMO: &str = include_str!("../examples/panel-bridge.toml");
 const CALLOUTS: &str = include_str!("../examples/panel-bridge-callouts.csv");
@@ -135,7 +137,7 @@ pub(crate) fn study_text(study: &StudyResult) -> String {
         let _ = writeln!(text, "{} {} {} {:?} {:?}", a.name, a.chosen, a.has_floats, a.perfect, a.lateral_stiffness_n_per_um);
         let _ = writeln!(text, "{:?} {:?} {:?}", a.verdicts, a.alone, a.findings);
         let _ = writeln!(text, "{:?} {:?} {:?}", a.tally.counts, a.tally.hits, a.tally.least_life);
-        for reading in railtrue::study::Reading::ALL {
+        for reading in railtrue::evaluate::Reading::ALL {
             let of = a.tally.of(reading);
             let _ = writeln!(
                 text,

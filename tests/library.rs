@@ -46,4 +46,5 @@ mod ref_sobol;
 mod ref_statics;
 mod ref_statistics;
 mod ref_straightness;
+mod repository;
 mod supply_chain;

@@ -5,10 +5,11 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
 use super::{Failure, output};
+use crate::evaluate::Evaluator;
 use crate::input::{Plan, problem_at, read_plan};
 use crate::present::json::Origin;
 use crate::structure::Machine;
-use crate::study::{Balance, Evaluator, balance};
+use crate::study::{Balance, balance};
 
 /// A plan with its text and its file's name.
 pub(super) struct Loaded {

@@ -8,6 +8,7 @@ use super::machines::{Loaded, load};
 use super::study::file_stem;
 use super::{Done, Failure, output};
 use crate::bearing::row_unloading_load;
+use crate::evaluate::Evaluator;
 use crate::geometry::Rails;
 use crate::input::Plan;
 use crate::input::survey::{Survey, read_survey};
@@ -15,12 +16,10 @@ use crate::present::{
     CAUTIONS, FigureError, SurveyPage, checks_table, findings_list, history_figure, history_text, json, pads_to_touch, prediction_check,
     predictions_table, survey_head, survey_json, survey_loads, survey_profiles, survey_verdict, to_png, work_list_text,
 };
-use crate::study::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
-use crate::study::survey::shims::{Correction, correct_rails};
-use crate::study::survey::{
-    Check, Conformity, Evaluated, Measured, Panel, Prediction, about_readings, checks, evaluate_survey, panels, predict,
-};
-use crate::study::{Evaluator, Status};
+use crate::study::Status;
+use crate::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
+use crate::survey::shims::{Correction, correct_rails};
+use crate::survey::{Check, Conformity, Evaluated, Measured, Panel, Prediction, about_readings, checks, evaluate_survey, panels, predict};
 
 /// Limits and predictions of one state of the rails.
 struct State {

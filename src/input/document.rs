@@ -9,9 +9,9 @@ use toml::de::{DeTable, DeValue};
 use super::catalogue::{Catalogue, Key, Kind, Need};
 use super::fit::{nearest, out_of_range, unfit};
 use super::inputs::{OTHERS, Provenance, SOURCE};
+use super::node::{Node, Value, place};
 use super::problem::{Problem, Problems};
 use super::toml_words::{NAMES, another_file, found, not_toml, wanted};
-use super::view::View;
 
 /// Problems that are collected of one file.
 const MOST_PROBLEMS: usize = 500;
@@ -22,30 +22,12 @@ const MOST_TABLES: usize = 5000;
 /// Keys of a table that a message lists; of a longer table `explain` tells.
 const MOST_LISTED: usize = 12;
 
-/// A value with its place in the text.
-#[derive(Debug)]
-pub(super) struct Node {
-    pub(super) span: Range<usize>,
-    pub(super) value: Value,
-}
-
-#[derive(Debug)]
-pub(super) enum Value {
-    Number(f64),
-    Whole(i64),
-    Text(String),
-    Flag(bool),
-    List(Vec<Node>),
-    Table(Vec<(String, Range<usize>, Node)>),
-    Other,
-}
-
 /// A parsed file and the problems found so far.
 #[derive(Debug)]
 pub(super) struct Document<'t> {
     text: &'t str,
     file: String,
-    root: Node,
+    pub(super) root: Node,
     problems: RefCell<Vec<(usize, Problem)>>,
     /// How many of them are of single keys, found while the file was held against the catalogue.
     of_keys: usize,
@@ -82,11 +64,6 @@ impl<'t> Document<'t> {
             Value::List(items) => format!("[{}]", items.iter().map(|i| self.written(i)).collect::<Vec<_>>().join(", ")),
             _ => self.text.get(node.span.clone()).unwrap_or("").into(),
         }
-    }
-
-    /// The file's top table.
-    pub(super) fn root(&self, catalogue: Catalogue) -> View<'_> {
-        View::of_root(self, &self.root, catalogue)
     }
 
     /// Line and column of a dotted path, or of the longest part of it that the file has.
@@ -374,11 +351,4 @@ fn convert_table(table: &DeTable<'_>) -> Value {
     let mut entries: Vec<_> = table.iter().map(entry).collect();
     entries.sort_by_key(|(_, span, _)| span.start);
     Value::Table(entries)
-}
-
-pub(super) fn place(text: &str, at: usize, key: &str, value: &str, what: &str, advice: &str) -> Problem {
-    let before = text.get(..at).unwrap_or(text);
-    let line = before.matches('\n').count() + 1;
-    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
-    Problem { line, column, key: key.into(), value: value.into(), what: what.into(), advice: advice.into() }
 }

@@ -4,7 +4,8 @@
 //! for the rest. The nearest one counts. Its first words tell the kind of source; what follows is free.
 
 use super::catalogue::{Catalogue, Key, Need};
-use super::document::{Document, Node, Value, join};
+use super::document::{Document, join};
+use super::node::{Node, Value};
 
 /// Name of the key in every table.
 pub(super) const SOURCE: &str = "source";

@@ -11,6 +11,7 @@ mod document;
 mod fit;
 mod inputs;
 mod joint;
+mod node;
 mod parts;
 pub mod plan;
 pub mod problem;

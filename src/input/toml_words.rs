@@ -1,7 +1,7 @@
 //! What stands in a TOML file, in words: what its parser complains of, what a value is, what kind of file it is.
 
 use super::catalogue::{Catalogue, INSTALLATION, Kind, PLAN};
-use super::document::{Node, Value, place};
+use super::node::{Node, Value, place};
 use super::problem::{Problem, Problems};
 
 /// What names of joints and arrangements may hold.

@@ -1,9 +1,17 @@
 //! One table of a document as the parts of a plan read it: values without further checks, and problems that concern several keys.
 
 use super::catalogue::{Catalogue, Need, quoted};
-use super::document::{Document, Node, Value, join, number, word};
+use super::document::{Document, join, number, word};
 use super::fit::nearest;
 use super::inputs::SOURCE;
+use super::node::{Node, Value};
+
+impl Document<'_> {
+    /// The file's top table.
+    pub(super) fn root(&self, catalogue: Catalogue) -> View<'_> {
+        View::of_root(self, &self.root, catalogue)
+    }
+}
 
 /// One table of the document; absent tables give defaults.
 #[derive(Debug, Clone)]

@@ -8,8 +8,9 @@ use super::figure::{
     Canvas, FigureError, GRID, INK, PAGE_TEXT, PAGE_WIDTH, draw_sized, failed, headline, label, log_ticks, look, px, ticks,
 };
 use super::numbers::{plain, significant};
+use crate::evaluate::Reading;
 use crate::input::plan::Measure;
-use crate::study::{ArrangementResult, Reading, StudyResult};
+use crate::study::{ArrangementResult, StudyResult};
 
 /// Number of classes of a histogram.
 const CLASSES: usize = 90;

@@ -4,10 +4,11 @@ use serde_json::{Value, json};
 
 use super::trace_text::block_names;
 use crate::errors::{Holds, entries, seat_entries};
+use crate::evaluate::{BlockOutcome, Reading};
 use crate::input::{Installation, Plan, Provenance, TitleBlock};
 use crate::study::{
-    ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, ONE_IN, Reading, Set, Stack, StudyResult, Tail,
-    TailQuantile, Trace, Verdict, WorstCase,
+    ArrangementBudget, ArrangementResult, Balance, Bracket, BudgetResult, ONE_IN, Set, Stack, StudyResult, Tail, TailQuantile, Trace,
+    Verdict, WorstCase,
 };
 use crate::units::{COMPONENTS, SIDES};
 

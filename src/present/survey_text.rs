@@ -8,8 +8,8 @@ use crate::input::Plan;
 use crate::input::plan::Measure;
 use crate::input::survey::Survey;
 use crate::math::order::quantile;
-use crate::study::survey::{Check, Conformity, Prediction, about_readings};
 use crate::study::{Finding, Status, Verdict};
+use crate::survey::{Check, Conformity, Prediction, about_readings};
 
 /// What was read and how it was brought to the plan's reference.
 #[must_use]

@@ -6,9 +6,10 @@ use std::sync::atomic::{AtomicU16, Ordering};
 use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyle};
 
 use super::numbers::{percent, plain, significant, years};
+use crate::evaluate::Reading;
 use crate::input::Plan;
 use crate::input::plan::{Element, Measure, Requirement};
-use crate::study::{ArrangementResult, ONE_IN, Reading, Status, StudyResult, TailQuantile, Verdict};
+use crate::study::{ArrangementResult, ONE_IN, Status, StudyResult, TailQuantile, Verdict};
 
 /// One row of the table: what, what it reads, how it is written, which measure of a requirement it is.
 type Row = (&'static str, Reading, fn(f64) -> String, Option<Measure>);

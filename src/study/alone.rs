@@ -3,10 +3,10 @@
 
 use rayon::prelude::*;
 
-use super::evaluate::{Evaluator, Work};
-use super::outcome::Outcome;
-use super::sampling::Draws;
-use super::service::{ServiceState, service_states};
+use crate::draw::Draws;
+use crate::evaluate::Outcome;
+use crate::evaluate::{Evaluator, Work};
+use crate::evaluate::{ServiceState, service_states};
 use crate::input::sources::ErrorSpec;
 use crate::input::{Installation, Source};
 use crate::math::lanes::EIGHT;

@@ -2,17 +2,18 @@
 
 use rayon::prelude::*;
 
-use super::batch::{Batch, BatchWork};
-use super::evaluate::{Evaluator, Work};
-use super::outcome::Outcome;
-use super::sampling::{Draws, Place};
-use super::service::{ServiceState, service_states};
-use super::verdict::shortfall;
+use super::shortfall::shortfall;
+use crate::draw::Draws;
+use crate::draw::sampling::Place;
+use crate::evaluate::Outcome;
+use crate::evaluate::{Evaluator, Work};
+use crate::evaluate::{ServiceState, service_states};
 use crate::input::plan::{Measure, Requirement};
 use crate::input::sources::ErrorSpec;
 use crate::input::{ErrorKind, Installation, Plan};
 use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::structure::NotConverged;
+use crate::sweep::batch::{Batch, BatchWork};
 use crate::units::MRAD;
 
 /// Cells along each axis.

@@ -3,16 +3,16 @@
 //! All sources are drawn independently of each other, so shares of a source with all its members (a whole profile, all
 //! blocks, all seats) are well defined.
 
-use super::batch::{Batch, Memory};
-use super::engine::run_batches;
-use super::evaluate::Evaluator;
-use super::outcome::Outcome;
-use super::sampling::Draws;
-use super::service::service_states;
+use crate::draw::Draws;
+use crate::draw::engine::run_batches;
+use crate::evaluate::Evaluator;
+use crate::evaluate::Outcome;
+use crate::evaluate::service_states;
 use crate::input::{ErrorKind, Plan};
 use crate::math::lanes::Lane;
 use crate::math::sobol::{Share, share};
 use crate::structure::NotConverged;
+use crate::sweep::batch::{Batch, Memory};
 
 /// A total index that is surely below this is nothing that anyone need pay for.
 pub const NOTHING: f64 = 0.01;

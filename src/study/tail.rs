@@ -8,17 +8,17 @@
 //!
 //! `tests/calibration/tail_quantiles.rs` measures how often the intervals hold the truth.
 
-use super::batch::{Batch, Memory};
-use super::engine::{fill_batches, of_batches};
-use super::evaluate::Evaluator;
-use super::reading::Reading;
-use super::sampling::Draws;
-use super::service::service_states;
 use super::tally::Tally;
+use crate::draw::Draws;
+use crate::draw::engine::{fill_batches, of_batches};
+use crate::evaluate::Evaluator;
+use crate::evaluate::Reading;
+use crate::evaluate::service_states;
 use crate::math::Distribution;
 use crate::math::distribution::KEPT;
 use crate::math::order::Quantile;
 use crate::structure::NotConverged;
+use crate::sweep::batch::{Batch, Memory};
 
 /// One machine in this many.
 pub const ONE_IN: [u32; 2] = [100, 1000];

@@ -5,7 +5,7 @@ use railtrue::geometry::Rails;
 use railtrue::geometry::line_fit::least_squares;
 use railtrue::input::Plan;
 use railtrue::input::survey::{Place, Quantity, Reading};
-use railtrue::study::survey::Corrected;
+use railtrue::survey::Corrected;
 use rand::{Rng, RngExt};
 use rand_distr::{Distribution, StandardNormal};
 

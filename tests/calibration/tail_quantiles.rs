@@ -10,6 +10,7 @@
 
 use std::fmt::Write as _;
 
+use railtrue::evaluate::{Evaluator, Reading};
 use railtrue::input::callouts::read_callouts;
 use railtrue::input::{Plan, read_plan};
 use railtrue::math::Distribution;
@@ -17,7 +18,8 @@ use railtrue::math::order::Quantile;
 use railtrue::math::proportion::clopper_pearson;
 use railtrue::structure::Machine;
 use railtrue::study::review::{assign, with_limits};
-use railtrue::study::{Evaluator, ONE_IN, Reading, TailQuantile, Tally, drawn, tails};
+use railtrue::study::{ONE_IN, TailQuantile, Tally, tails};
+use railtrue::sweep::drawn;
 
 const READINGS: [Reading; 2] = [Reading::Life, Reading::PeakLoad];
 

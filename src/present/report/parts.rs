@@ -1,13 +1,14 @@
 //! Sections that every report has.
 
 use super::ReportInputs;
+use crate::evaluate::Reading;
 use crate::input::Plan;
 use crate::input::plan::Level;
 use crate::present::numbers::{percent, plain, significant};
 use crate::present::page::{Cell, Figure, Page, Section, Table};
 use crate::present::summary::{CAUTIONS, words};
 use crate::present::tables::{bound, status, tail_cells};
-use crate::study::{ArrangementResult, Finding, ONE_IN, Reading, StudyResult, Verdict};
+use crate::study::{ArrangementResult, Finding, ONE_IN, StudyResult, Verdict};
 
 /// What the model leaves out, and which way that errs.
 const OUTSIDE: [&str; 8] = [

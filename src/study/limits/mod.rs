@@ -19,11 +19,11 @@ use rayon::prelude::*;
 use search::{Curve, NARROW, ROUGH};
 use usage::{asked, at_quantile, at_zero, drawn, in_worst, of_outcome, without, worst};
 
-use super::evaluate::{Evaluator, Work};
-use super::outcome::Outcome;
-use super::service::service_states;
 use super::verdict::{Status, Verdict};
 use super::worst::WorstCase;
+use crate::evaluate::Outcome;
+use crate::evaluate::service_states;
+use crate::evaluate::{Evaluator, Work};
 use crate::input::sources::ErrorSources;
 use crate::input::{ErrorKind, Installation, Plan, Source};
 use crate::structure::NotConverged;

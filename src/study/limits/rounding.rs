@@ -62,12 +62,13 @@ pub fn unit(kind: ErrorKind) -> f64 {
 mod tests {
     use super::super::{Depth, Finder, Reach, Rounded, ScaleLimit, fresh, scaled, tightest};
     use super::*;
+    use crate::evaluate::{Evaluator, Work};
+    use crate::evaluate::{Outcome, ServiceState};
     use crate::input::plan::{Measure, Requirement, Season, Thermal};
     use crate::input::sources::Spread;
     use crate::input::{Installation, Plan, read_plan};
     use crate::structure::Machine;
-    use crate::study::evaluate::{Evaluator, Work};
-    use crate::study::{Outcome, ServiceState, Status, Verdict};
+    use crate::study::{Status, Verdict};
 
     fn source(kind: ErrorKind, lower: f64, upper: f64) -> Source {
         Source { kind, lower, upper, spread: Spread::Uniform, inspected: false, in_service: false }

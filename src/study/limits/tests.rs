@@ -1,11 +1,11 @@
 //! Limits by hand: the demo with heights alone, where the tool point is off in proportion to them.
 
 use super::*;
+use crate::evaluate::ServiceState;
 use crate::input::plan::{Measure, Requirement, Season, Thermal};
 use crate::input::read_plan;
 use crate::input::sources::Spread;
 use crate::structure::Machine;
-use crate::study::ServiceState;
 
 fn source(kind: ErrorKind, lower: f64, upper: f64) -> Source {
     Source { kind, lower, upper, spread: Spread::Uniform, inspected: false, in_service: false }

@@ -1,17 +1,17 @@
 //! How much of the requirements is used up by some tolerances: 1 at a limit, more where it is not met.
 
 use crate::bearing::row_unloading_load;
+use crate::draw::Draws;
+use crate::evaluate::Outcome;
+use crate::evaluate::service_states;
+use crate::evaluate::{Evaluator, Work};
 use crate::input::plan::{Measure, Requirement};
 use crate::input::sources::ErrorSources;
 use crate::input::{ErrorKind, Installation, Plan};
 use crate::math::order::quantile;
 use crate::structure::NotConverged;
-use crate::study::batch::drawn_outcomes;
-use crate::study::evaluate::{Evaluator, Work};
-use crate::study::outcome::Outcome;
-use crate::study::sampling::Draws;
-use crate::study::service::service_states;
 use crate::study::worst::{Effort, WorstCase, worst_case};
+use crate::sweep::batch::drawn_outcomes;
 
 /// How hard the worst case is looked for at each trial.
 const EFFORT: Effort = Effort { scouts: 0, starts: 0, branches: 60 };

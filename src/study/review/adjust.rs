@@ -3,7 +3,7 @@
 
 use super::assign::limits;
 use crate::input::{ErrorKind, Plan, Source};
-use crate::study::survey::shims::Increments;
+use crate::survey::shims::Increments;
 use crate::units::{A, B};
 
 /// Why an error cannot be set at installation.

@@ -12,11 +12,11 @@ pub use verdict::{Level, ReviewVerdict, verdict};
 
 use rayon::prelude::*;
 
-use super::evaluate::Evaluator;
 use super::limits::{Depth, Reach, ScaleLimit, scale_beside_the_others};
 use super::monte_carlo::{Length, StudyResult, monte_carlo};
 use super::shares::{SharesResult, shares};
 use super::verdict::Status;
+use crate::evaluate::Evaluator;
 use crate::input::callouts::Callouts;
 use crate::input::{ErrorKind, Plan, Source};
 use crate::structure::NotConverged;

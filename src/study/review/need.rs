@@ -1,8 +1,8 @@
 //! What the machine needs of some errors: the sure limit, rounded to the tight side, and seen to hold on the review's own draws.
 
+use crate::evaluate::Evaluator;
 use crate::input::{ErrorKind, Source};
 use crate::structure::NotConverged;
-use crate::study::evaluate::Evaluator;
 use crate::study::limits::{Reach, ScaleLimit, farthest_scale, met_beside_the_others, scaled_source, unit};
 
 /// Trials, each a little tighter than the one before.

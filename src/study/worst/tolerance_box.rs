@@ -102,7 +102,7 @@ impl ToleranceBox {
         to
     }
 
-    /// The numbers that a drawn installation has at a point, in the order of [`crate::study::Draws::places`].
+    /// The numbers that a drawn installation has at a point, in the order of [`crate::draw::Draws::places`].
     pub(super) fn numbers(&self, point: &[f64]) -> Vec<f64> {
         let mut numbers = Vec::new();
         let (mut coordinates, mut scalars) = (self.coordinates.iter(), point.iter());
@@ -198,9 +198,9 @@ impl ToleranceBox {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::draw::Draws;
     use crate::geometry::Rails;
     use crate::input::{ErrorKind, read_plan};
-    use crate::study::sampling::Draws;
     use crate::units::A;
 
     /// Two scalar errors and two profiles of the demo.

@@ -5,9 +5,10 @@ use super::clock::best_of;
 use super::dense::Products;
 use super::normals;
 use multiversion::{multiversion, target::target_cfg_f};
+use railtrue::draw::Draws;
+use railtrue::evaluate::{Evaluator, service_states};
 use railtrue::input::sources::Spread;
 use railtrue::input::{ErrorKind, Plan};
-use railtrue::study::{Draws, Evaluator, service_states};
 use std::hint::black_box;
 
 /// Operations; sums hold differences, absolute values, largest and smallest of two as well.

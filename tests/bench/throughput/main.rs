@@ -17,10 +17,11 @@ mod normals;
 mod single;
 
 use clock::{Time, best_of, on_one_thread};
+use railtrue::evaluate::{Evaluator, Outcome, service_states};
 use railtrue::input::plan::Level;
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Evaluator, Outcome, drawn, service_states};
+use railtrue::sweep::drawn;
 
 pub const DEMO: &str = include_str!("../../../examples/panel-bridge.toml");
 pub const DEMO_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/examples/panel-bridge.toml");
