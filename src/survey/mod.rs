@@ -9,6 +9,7 @@ mod doubts;
 pub mod history;
 mod known;
 mod learned;
+mod lines;
 mod measured;
 mod observed;
 mod panels;
