@@ -14,7 +14,8 @@ use super::plan::Plan;
 use super::problem::{Problem, Problems};
 
 /// What one number of a survey says.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Quantity {
     /// Lateral deviation of one rail from its nominal line, mm; +: towards +y.
     Lateral,

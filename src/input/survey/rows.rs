@@ -139,6 +139,7 @@ impl Table<'_> {
         let anchors = &self.plan.frame.anchors_x_mm;
         let role = if !self.columns.coordinates() && self.columns.at(Role::Station).is_none() { Role::X } else { Role::Station };
         if let Some((x, place)) = self.number(row, role, problems) {
+            let x = x + self.state.station_zero_mm.unwrap_or(0.0);
             let slack = (anchors[anchors.len() - 1] - anchors[0]) / (anchors.len() - 1) as f64;
             if !(x >= anchors[0] - slack && x <= anchors[anchors.len() - 1] + slack) {
                 let what = format!("the rails run from {} to {} mm", figure(anchors[0]), figure(anchors[anchors.len() - 1]));
@@ -216,7 +217,7 @@ impl Table<'_> {
             [None, None, None] => {}
             [Some((x, place)), Some((y, _)), Some((z, _))] => {
                 if let Some(rail) = rail {
-                    points.push(Point { place, rail, xyz_mm: [x, y, z], x_mm, uncertainty_mm: own });
+                    points.push(Point { place, rail, xyz_mm: self.state.oriented([x, y, z]), x_mm, uncertainty_mm: own });
                 }
             }
             _ if problems.len() > before => {}

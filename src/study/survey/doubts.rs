@@ -62,6 +62,11 @@ fn expected(series: &[&Reading], i: usize) -> Option<f64> {
     median(pointed)
 }
 
+/// What each reading of a series is off from what the others say.
+pub(super) fn misfits(series: &[&Reading]) -> Vec<Option<f64>> {
+    (0..series.len()).map(|i| expected(series, i).map(|e| series[i].value - e)).collect()
+}
+
 fn median(mut values: Vec<f64>) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     let n = values.len();
@@ -72,7 +77,7 @@ fn neighbours(series: &[&Reading], list: &mut Vec<Finding>) {
     if series.len() < 5 {
         return;
     }
-    let misfits: Vec<Option<f64>> = (0..series.len()).map(|i| expected(series, i).map(|e| series[i].value - e)).collect();
+    let misfits = misfits(series);
     // Spread of the misfits from their median size (1.4826 for a normal spread), never below what the instrument has.
     let own = median(series.iter().filter_map(|r| r.uncertainty).collect()).unwrap_or(0.0);
     let spread = (1.4826 * median(misfits.iter().flatten().map(|m| m.abs()).collect()).unwrap_or(0.0)).max(1.5 * own);

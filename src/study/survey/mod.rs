@@ -3,26 +3,34 @@
 
 mod checks;
 mod conditioned;
+mod consensus;
 mod contradiction;
 mod corrected;
 mod doubts;
 pub mod history;
 mod known;
 mod measured;
+mod misplaced;
 mod observed;
 mod panels;
 mod placed;
 pub mod planned;
 mod predicted;
 pub mod shims;
+mod single_change;
+mod stations;
+mod unsure;
 
 pub use checks::{Check, Conformity, Decision, GUARD, checks, decide};
 pub use corrected::{Corrected, correct};
 pub use doubts::{about_readings, doubts};
 pub use measured::{LATERAL, Measured, ROLL, Seen, VERTICAL};
+pub use misplaced::{AtOther, Misplaced, Unit, Would, fits_frame};
 pub use panels::{Curve, Panel, panels};
 pub use placed::{Placed, place};
 pub use predicted::{Prediction, predict};
+pub use single_change::Change;
+pub use unsure::{Doubt, unsure};
 
 use super::Finding;
 use crate::geometry::Rails;
@@ -30,8 +38,11 @@ use crate::input::Plan;
 use crate::input::survey::Survey;
 
 /// Why a survey cannot be evaluated.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum SurveyError {
+    /// The readings cannot be of the plan's frame as they are written; `present` has the words.
+    #[error("the readings cannot be of this frame as they are written: {0:?}")]
+    NotThisFrame(Box<Misplaced>),
     /// The points do not say where along the rails they lie.
     #[error(
         "{found} points on a rail with {pads} pads, and no station: it cannot be told where along the rails they lie. Add a column station or pad, or read each pad once"
@@ -65,6 +76,8 @@ pub struct Evaluated {
     pub said: Vec<String>,
     /// Doubts and what could not be seen.
     pub findings: Vec<Finding>,
+    /// Doubts about the survey as a whole.
+    pub unsure: Vec<Doubt>,
 }
 
 /// Places, corrects and conditions a survey.
@@ -74,6 +87,7 @@ pub struct Evaluated {
 /// # Errors
 /// The readings do not settle the rails, or the machine has no pose.
 pub fn evaluate_survey(plan: &Plan, rails: &Rails, survey: &Survey) -> Result<Evaluated, SurveyError> {
+    fits_frame(plan, survey).map_err(|m| SurveyError::NotThisFrame(Box::new(m)))?;
     let placed = place(plan, survey)?;
     let mut corrected = correct(plan, survey, &placed, None)?;
     let mut measured = Measured::new(plan, rails, &corrected, survey.state.reference)?;
@@ -88,5 +102,6 @@ pub fn evaluate_survey(plan: &Plan, rails: &Rails, survey: &Survey) -> Result<Ev
     said.extend(corrected.said.clone());
     let mut findings = corrected.findings.clone();
     findings.extend(doubts(plan, &corrected, &measured));
-    Ok(Evaluated { measured, corrected, said, findings })
+    let unsure = unsure(plan, survey, &placed, &corrected);
+    Ok(Evaluated { measured, corrected, said, findings, unsure })
 }
