@@ -7,10 +7,15 @@
 pub mod bearing;
 pub mod cli;
 pub mod contact;
+pub mod draw;
+pub mod errors;
+pub mod evaluate;
 pub mod geometry;
 pub mod input;
 pub mod math;
 pub mod present;
 pub mod structure;
 pub mod study;
+pub mod survey;
+pub mod sweep;
 pub mod units;

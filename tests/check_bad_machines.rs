@@ -4,10 +4,11 @@
 use crate::common;
 
 use common::simple::{Simple, float, spring};
+use railtrue::evaluate::{Evaluator, Reading};
 use railtrue::input::plan::Thermal;
 use railtrue::input::{Installation, Plan, read_plan};
 use railtrue::structure::{Drag, Machine, Response, Situation, TakenUp};
-use railtrue::study::{Evaluator, Length, Reading, monte_carlo};
+use railtrue::study::{Length, monte_carlo};
 
 const DEMO: &str = include_str!("corpus/base.toml");
 

@@ -3,10 +3,12 @@
 use crate::common;
 
 use common::{plan, simple::Simple};
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, Work, service_states};
 use railtrue::input::cost::CostLaw;
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{BudgetEffort, BudgetResult, Draws, Evaluator, Length, Status, Work, budget, monte_carlo, run, service_states};
+use railtrue::study::{BudgetEffort, BudgetResult, Length, Status, budget, monte_carlo};
 
 const EFFORT: BudgetEffort = BudgetEffort { coarse: 600, fine: 1500, verify: 3000, rounds: 8 };
 

@@ -8,10 +8,12 @@ use common::{
 };
 use railtrue::bearing::{row_life_km, row_rating_n, system_life_km};
 use railtrue::contact::{RowBlock, Vector5};
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, ServiceState, Work};
 use railtrue::input::plan::{Level, Thermal};
 use railtrue::input::{Installation, Plan, read_plan};
 use railtrue::structure::{Acting, Carried, Drag, FloatMap, FloatWork, Machine, Situation, TakenUp, Tightener, Vector24};
-use railtrue::study::{Draws, Effort, Evaluator, ServiceState, Work, run, worst_case};
+use railtrue::study::{Effort, worst_case};
 
 /// The demo's machine with its blocks at the contact level.
 fn demo() -> Plan {
@@ -239,7 +241,7 @@ fn check_worst_case_of_rows_is_attained_and_claims_no_bound() {
     assert!(worst.no_bound.is_some() && worst.brackets.iter().all(|b| b.bound.is_none()));
     let life = worst.get("life_km").unwrap();
     let mut work = Work::default();
-    let again = evaluator.evaluate(&life.installation, &railtrue::study::service_states(&plan), &mut work).unwrap();
+    let again = evaluator.evaluate(&life.installation, &railtrue::evaluate::service_states(&plan), &mut work).unwrap();
     assert_eq!(again.life_km, life.attained);
     assert!(life.attained < 0.5 * evaluator.perfect().life_km);
 }

@@ -1,9 +1,11 @@
 //! The fast path of a study against the evaluator, installation by installation.
 
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, Outcome, RowsOutcome, Work, service_states};
 use railtrue::input::plan::Level;
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Evaluator, Outcome, RowsOutcome, Work, drawn, run, service_states};
+use railtrue::sweep::drawn;
 
 fn shipped(text: &str) -> Plan {
     read_plan(text, "plan.toml").unwrap()

@@ -4,10 +4,11 @@ use crate::common;
 
 use common::close;
 use common::mirror::mirrored;
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, service_states};
 use railtrue::input::plan::{DragStates, Thermal};
 use railtrue::input::{Installation, Plan, read_plan};
 use railtrue::structure::{Drag, FloatMap, FloatWork, Machine, Response, Situation, TakenUp, Vector24};
-use railtrue::study::{Draws, Evaluator, run, service_states};
 use railtrue::units::{A, B};
 
 fn demo() -> Plan {
@@ -252,7 +253,7 @@ fn check_both_signs_of_the_drag_count_half_each() {
     let evaluator = Evaluator::new(Machine::new(&plan, 1).unwrap(), DragStates::BothSigns).unwrap();
     let service = service_states(&plan);
     let installation = &drawn(&plan, &evaluator.machine, 1)[0];
-    let mut work = railtrue::study::Work::default();
+    let mut work = railtrue::evaluate::Work::default();
     evaluator.evaluate(installation, &service, &mut work).unwrap();
     let traced = railtrue::study::trace(&evaluator, installation, &service, &plan.frame.stations_x_mm).unwrap();
     let mut cubes = vec![0.0; plan.block_count()];

@@ -5,12 +5,11 @@ use crate::common;
 use common::plan;
 use common::simple::{Simple, float, hinge, spring};
 use proptest::prelude::*;
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, Work, service_states};
 use railtrue::input::{ErrorKind, Plan};
 use railtrue::structure::Machine;
-use railtrue::study::{
-    ArrangementLimits, Basis, Depth, Draws, Evaluator, LimitsResult, Reach, Status, Verdict, Work, drawn_below, fresh, limits,
-    limits_steps, run, service_states,
-};
+use railtrue::study::{ArrangementLimits, Basis, Depth, LimitsResult, Reach, Status, Verdict, drawn_below, fresh, limits, limits_steps};
 
 const DEPTH: Depth = Depth { rough_draws: 200, single_draws: 1000, common_draws: 4000, set_draws: 4000 };
 

@@ -3,10 +3,11 @@
 use crate::common;
 
 use common::{plan, simple::Simple};
+use railtrue::evaluate::{Evaluator, ServiceState, Work, service_states};
 use railtrue::input::sources::ErrorSpec;
 use railtrue::input::{ErrorKind, Installation, Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Evaluator, MAP_CELLS, Map, ServiceState, Work, map, may_be_axis, service_states};
+use railtrue::study::{MAP_CELLS, Map, map, may_be_axis};
 
 fn spec(key: &str) -> &'static ErrorSpec {
     ErrorKind::ALL.iter().find(|s| s.key == key).unwrap()

@@ -3,9 +3,10 @@
 use crate::common;
 
 use common::{plan, simple::Simple};
+use railtrue::evaluate::{Evaluator, Reading};
 use railtrue::input::Plan;
 use railtrue::structure::Machine;
-use railtrue::study::{Evaluator, Length, Reading, SharesResult, monte_carlo, shares};
+use railtrue::study::{Length, SharesResult, monte_carlo, shares};
 
 fn evaluator(plan: &Plan) -> Vec<Evaluator<'_>> {
     vec![Evaluator::new(Machine::new(plan, 0).unwrap(), plan.study.drag).unwrap()]

@@ -1,7 +1,7 @@
 //! The shim program on small cases: every list tried one by one, and a machine that needs nothing.
 
 use crate::golden_small::keep;
-use railtrue::study::survey::shims::program::{Bound, Pad, Task, cost, keeps, solve};
+use railtrue::survey::shims::program::{Bound, Pad, Task, cost, keeps, solve};
 use std::fmt::Write as _;
 
 fn random_task(seed: u64, pads: usize, most: i32) -> Task {

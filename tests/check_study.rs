@@ -2,13 +2,13 @@
 
 use crate::common;
 
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, Outcome, Reading, ServiceState, Work, service_states};
 use railtrue::input::plan::DragStates;
 use railtrue::input::{ErrorKind, Installation, Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{
-    Draws, Evaluator, Length, Outcome, Reading, SEQUENCE, ServiceState, Status, Verdict, Work, drawn, monte_carlo, run, service_states,
-    sources_alone,
-};
+use railtrue::study::{Length, SEQUENCE, Status, Verdict, monte_carlo, sources_alone};
+use railtrue::sweep::drawn;
 
 fn demo() -> Plan {
     read_plan(include_str!("../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()

@@ -3,13 +3,13 @@
 use crate::common;
 
 use common::{close, stated};
+use railtrue::evaluate::{Evaluator, Outcome, ServiceState, Work};
 use railtrue::geometry::Rails;
 use railtrue::input::plan::DragStates;
 use railtrue::input::survey::{Survey, read_survey};
 use railtrue::input::{Installation, Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::survey::{Check, Conformity, Evaluated, GUARD, VERTICAL, checks, decide, evaluate_survey};
-use railtrue::study::{Evaluator, Outcome, ServiceState, Work};
+use railtrue::survey::{Check, Conformity, Evaluated, GUARD, VERTICAL, checks, decide, evaluate_survey};
 use std::fmt::Write as _;
 
 const PLAN: &str = include_str!("../examples/panel-bridge.toml");
@@ -368,9 +368,9 @@ fn check_the_deflection_of_a_travelling_bridge_is_not_counted_twice() {
 /// installation by itself.
 #[test]
 fn check_predictions_are_what_each_drawn_installation_is_alone() {
-    use railtrue::study::survey::predict;
-    use railtrue::study::{Draws, run, service_states};
-    use rand_distr::{Distribution, StandardNormal};
+    use railtrue::draw::{Draws, run};
+    use railtrue::evaluate::service_states;
+    use railtrue::survey::predict;
     let plan = plan();
     let evaluators: Vec<Evaluator<'_>> =
         (0..2).map(|a| Evaluator::new(Machine::new(&plan, a).unwrap(), plan.study.drag).unwrap()).collect();
@@ -386,8 +386,8 @@ fn check_predictions_are_what_each_drawn_installation_is_alone() {
         for (evaluator, prediction) in evaluators.iter().zip(&predictions) {
             let alone = run(0, 5, 9, Work::default, |work, _, rng| {
                 let rest = draws.draw(rng);
-                let normals: Vec<f64> = (0..e.measured.dimension()).map(|_| StandardNormal.sample(rng)).collect();
-                evaluator.evaluate(&e.measured.drawn(rest, &normals), &service, work).unwrap()
+                let numbers = e.measured.numbers(rng);
+                evaluator.evaluate(&e.measured.drawn(rest, &numbers), &service, work).unwrap()
             });
             for (together, alone) in prediction.outcomes.iter().zip(alone) {
                 let of = |o: &Outcome| [o.life_km, o.peak_load_n, o.joint_force_n, o.static_safety].map(f64::ln);

@@ -6,8 +6,8 @@ use std::fmt::Write as _;
 use railtrue::geometry::Rails;
 use railtrue::input::survey::{Quantity, read_survey};
 use railtrue::input::{ErrorKind, Installation, Plan};
-use railtrue::study::survey::history::pads_moved;
-use railtrue::study::survey::{Conformity, LATERAL, Measured, Placed, SurveyError, VERTICAL, about_readings, panels, place};
+use railtrue::survey::history::pads_moved;
+use railtrue::survey::{Conformity, LATERAL, Measured, Placed, SurveyError, VERTICAL, about_readings, panels, place};
 
 use crate::check_survey::{SHARP, STRAIGHT, Stand, checked, evaluated, get, plan, points, rigid_plan, same_loads, still};
 use crate::golden_surveys::few_pads;

@@ -1,9 +1,10 @@
 //! Laws of joints tightened on the machine: optimality, slots at their end, what vanishes and what stays.
 
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, ServiceState, Work};
 use railtrue::input::plan::{DragStates, Law};
 use railtrue::input::{Installation, Plan, read_plan};
 use railtrue::structure::{Machine, TakenUp, Tightener};
-use railtrue::study::{Draws, Evaluator, ServiceState, Work, run};
 
 fn demo() -> Plan {
     read_plan(include_str!("../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()

@@ -2,13 +2,14 @@
 
 use std::cell::Cell;
 
+use railtrue::evaluate::{Evaluator, Work, service_states};
 use railtrue::geometry::Rails;
 use railtrue::input::plan::{Measure, Requirement};
 use railtrue::input::survey::read_survey;
 use railtrue::input::{ErrorKind, Installation, Plan};
-use railtrue::study::survey::shims::{Correction, correct_rails};
-use railtrue::study::survey::{Check, Conformity, LATERAL, Measured, VERTICAL, checks, evaluate_survey, predict};
-use railtrue::study::{Evaluator, Status, Work, service_states};
+use railtrue::study::Status;
+use railtrue::survey::shims::{Correction, correct_rails};
+use railtrue::survey::{Check, Conformity, LATERAL, Measured, VERTICAL, checks, evaluate_survey, predict};
 
 use crate::golden_small::evaluators;
 use crate::golden_surveys::few_pads;
@@ -22,7 +23,7 @@ fn stiff(life_km: f64) -> Plan {
     for joint in plan.arrangements[plan.chosen].ends.iter_mut().flatten() {
         joint.components.iter_mut().for_each(|c| c.take_up = 0.0);
     }
-    let kept = |k: ErrorKind| k.profile().is_some() || matches!(k, ErrorKind::Span | ErrorKind::Parallelism);
+    let kept = |k: ErrorKind| k.is_profile() || matches!(k, ErrorKind::Span | ErrorKind::Parallelism);
     plan.errors.sources.retain(|s| kept(s.kind));
     plan.requirements = vec![Requirement { measure: Measure::Life, limit: life_km, quantile: 0.5, confidence: 0.9 }];
     plan

@@ -5,10 +5,12 @@ use crate::common;
 use common::plan;
 use common::simple::{Simple, float, hinge, spring};
 use proptest::prelude::*;
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, Outcome, Work, service_states};
 use railtrue::input::plan::DragStates;
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Bracket, Draws, Effort, Evaluator, Outcome, ToleranceBox, Work, WorstCase, run, service_states, worst_case};
+use railtrue::study::{Bracket, Effort, ToleranceBox, WorstCase, worst_case};
 
 fn demo() -> Plan {
     read_plan(include_str!("../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()
@@ -203,7 +205,7 @@ fn check_an_adversary_never_passes_a_bound() {
             let tolerance_box = ToleranceBox::new(&plan, draws.modes().clone());
             let service = service_states(&plan);
             let outcomes = run(0, 1500, 77, Work::default, |work, i, rng| {
-                let point = tolerance_box.random(i % 2 == 0, &mut || railtrue::study::uniform(rng));
+                let point = tolerance_box.random(i % 2 == 0, &mut || railtrue::draw::uniform(rng));
                 assert!(tolerance_box.holds(&point));
                 e.evaluate(&tolerance_box.installation(&plan, &point), &service, work).unwrap()
             });

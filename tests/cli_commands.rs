@@ -220,18 +220,22 @@ fn a_started_plan_is_whole_and_says_what_is_assumed() {
     let at = folder.path();
     let start =
         ["start", "mine.toml", "--span-mm", "1800", "--stroke-mm", "4000", "--bridge-kg", "40", "--payload-kg", "60", "--life-km", "20000"];
-    railtrue(at).args(start).assert().success().stdout(contains("groups of values are assumed"));
+    railtrue(at).args(start).assert().success().stdout(contains("values are assumed"));
     railtrue(at).args(["check", "mine.toml"]).assert().success().stdout(contains("values are assumed"));
     railtrue(at)
         .args(["study", "mine.toml", "--draws", "300"])
         .assert()
         .code(predicate::in_iter([0, 1]))
         .stdout(contains("values are assumed"));
-    // It is never written over, and a name that the plan does not have is refused in the list.
+    // It is never written over, and a source of a key that the table does not have is refused.
     railtrue(at).args(start).assert().code(2).stderr(contains("there already"));
-    let text = std::fs::read_to_string(at.join("mine.toml")).unwrap().replace("\"drive.kind\"", "\"drive.kid\"");
+    let text = std::fs::read_to_string(at.join("mine.toml")).unwrap().replace("source = { span_mm", "source = { spam_mm");
     std::fs::write(at.join("mine.toml"), text).unwrap();
-    railtrue(at).args(["check", "mine.toml"]).assert().code(2).stderr(contains("\"drive.kid\" does not stand in this plan"));
+    railtrue(at)
+        .args(["check", "mine.toml"])
+        .assert()
+        .code(2)
+        .stderr(contains("frame.source.spam_mm").and(contains("Did you mean span_mm?")));
     railtrue(at)
         .args(["start", "b.toml", "--span-mm", "-5", "--stroke-mm", "1", "--bridge-kg", "1", "--payload-kg", "1", "--life-km", "1"])
         .assert()

@@ -249,3 +249,140 @@ fn a_sheet_opened_by_a_spreadsheet_starts_no_formula() {
     let folder = with_plan(&PLAN.replace("title = \"", "title = \"a\\n=1+1 "));
     railtrue(folder.path()).args(["sheet", "plan.toml"]).assert().code(2).stderr(contains("holds a line break"));
 }
+
+/// Every file of a folder with its content, but for names that are left out.
+fn contents(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    names(folder).into_iter().filter(|n| n != ".railtrue-lock").map(|n| (n.clone(), std::fs::read(folder.join(n)).unwrap())).collect()
+}
+
+/// `tests/kill_at_every_step.sh` does this a hundred times, and kills runs at every step.
+#[test]
+fn runs_that_meet_in_one_folder_leave_the_whole_result_of_one() {
+    let folder = with_plan(&PLAN.replace("stations = 21 ", "stations = 4 "));
+    let at = folder.path();
+    let seeds = ["1", "2", "3"];
+    for seed in seeds {
+        railtrue(at).args(TRACE).args([&format!("alone-{seed}"), "--seed", seed]).assert().success();
+    }
+    let mut refused = 0;
+    for _ in 0..8 {
+        let runs = seeds.map(|seed| {
+            let mut run = std::process::Command::new(assert_cmd::cargo::cargo_bin("railtrue"));
+            run.args(TRACE).args(["t", "--seed", seed]).current_dir(at);
+            run.stdout(std::process::Stdio::null()).stderr(std::process::Stdio::piped()).spawn().unwrap()
+        });
+        let ends = runs.map(|run| run.wait_with_output().unwrap());
+        let mut got_through = Vec::new();
+        for (seed, end) in seeds.iter().zip(&ends) {
+            let said = String::from_utf8_lossy(&end.stderr);
+            if end.status.code() == Some(0) {
+                got_through.push(*seed);
+            } else {
+                assert_eq!(end.status.code(), Some(2), "{said}");
+                assert!(said.contains("t: another run of railtrue") && said.contains("is writing into this folder"), "{said}");
+                refused += 1;
+            }
+        }
+        let there = contents(&at.join("t"));
+        assert!(got_through.iter().any(|s| contents(&at.join(format!("alone-{s}"))) == there), "{got_through:?}");
+        assert!(!at.join("t/.railtrue-lock").exists());
+    }
+    assert!(refused > 0, "no two runs met: the test shows nothing");
+}
+
+#[test]
+fn what_a_killed_run_left_is_thrown_away_or_completed() {
+    let folder = with_plan(PLAN);
+    let at = folder.path();
+    let trace = |more: &[&str]| railtrue(at).args(TRACE).args(more).assert();
+    trace(&["old"]).success();
+    trace(&["new", "--seed", "5"]).success();
+    let lists = ["old", "new"].map(|f| std::fs::read_to_string(at.join(f).join(".railtrue-files")).unwrap());
+    // A folder in which a run of the new one was killed: `moved` of its files were in place; before, its list was not yet.
+    let killed = |name: &str, moved: Option<usize>| {
+        let (place, new) = (at.join(name), at.join(name).join("railtrue-unfinished/new"));
+        std::fs::create_dir_all(&new).unwrap();
+        std::fs::create_dir(place.join("railtrue-unfinished/old")).unwrap();
+        std::fs::write(place.join(".railtrue-lock"), "1").unwrap();
+        contents(&at.join("old")).iter().for_each(|(n, bytes)| std::fs::write(place.join(n), bytes).unwrap());
+        contents(&at.join("new")).iter().for_each(|(n, bytes)| std::fs::write(new.join(n), bytes).unwrap());
+        let ahead = if moved.is_some() { ".railtrue-files" } else { "railtrue-unfinished/ahead" };
+        std::fs::write(place.join(ahead), lists.concat()).unwrap();
+        for n in names(&at.join("new")).iter().filter(|n| *n != ".railtrue-files").take(moved.unwrap_or(0)) {
+            std::fs::rename(place.join(n), place.join("railtrue-unfinished/old").join(n)).unwrap();
+            std::fs::rename(new.join(n), place.join(n)).unwrap();
+        }
+        place
+    };
+    // A run that fails itself afterwards shows what was made of it.
+    let spoiled = |name: &str| {
+        std::fs::create_dir(at.join(name).join("map.json")).unwrap();
+        let run = railtrue(at).args(["map", "plan.toml", "--out", name]).assert().code(2);
+        std::fs::remove_dir(at.join(name).join("map.json")).unwrap();
+        run
+    };
+    let (old, new) = (contents(&at.join("old")), contents(&at.join("new")));
+    let place = killed("before", None);
+    spoiled("before").stderr(contains("in the way"));
+    assert_eq!(contents(&place), old);
+    for moved in 0..=4 {
+        let name = format!("after-{moved}");
+        let place = killed(&name, Some(moved));
+        spoiled(&name).stderr(contains("its result was completed before this run"));
+        assert!(contents(&place) == new, "{moved} files were in place");
+        let place = killed(&format!("again-{moved}"), Some(moved));
+        trace(&[&format!("again-{moved}")]).success();
+        assert!(contents(&place) == old, "{moved} files were in place");
+    }
+    // What a person changed meanwhile is not replaced.
+    let place = killed("changed", Some(1));
+    std::fs::write(place.join("trace.json"), "mine").unwrap();
+    trace(&["changed"]).code(2).stderr(contains("trace.json would be overwritten"));
+    assert_eq!(std::fs::read(place.join("trace.json")).unwrap(), b"mine");
+    trace(&["changed", "--overwrite"]).success();
+    assert!(contents(&place) == old);
+}
+
+#[cfg(unix)]
+#[test]
+fn pipes_and_links_in_the_place_of_a_result_are_refused() {
+    let folder = with_plan(PLAN);
+    let at = folder.path();
+    let trace = |out: &str| railtrue(at).args(TRACE).arg(out).timeout(std::time::Duration::from_secs(60)).assert();
+    let pipe = |name: &str| drop(Command::new("mkfifo").arg(at.join(name)).assert().success());
+    trace("t").success();
+    let before = std::fs::read(at.join("t/trace.json")).unwrap();
+    for name in ["t/rails.png", "t/.railtrue-lock", "t/railtrue-unfinished"] {
+        let _ = std::fs::remove_file(at.join(name));
+        pipe(name);
+        trace("t").code(2).stdout("").stderr(contains("in the way"));
+        std::fs::remove_file(at.join(name)).unwrap();
+    }
+    pipe("pipe");
+    trace("pipe").code(2).stderr(contains("pipe: a file is in the way of this folder"));
+    let start = ["--span-mm", "1800", "--stroke-mm", "4000", "--bridge-kg", "40", "--payload-kg", "60", "--life-km", "20000"];
+    railtrue(at).args(["start", "pipe"]).args(start).assert().code(2).stderr(contains("pipe: a pipe, device or socket is in the way"));
+    std::os::unix::fs::symlink("nowhere", at.join("link")).unwrap();
+    trace("link").code(2).stderr(contains("link: a link to nothing is in the way of this folder"));
+    railtrue(at).args(["start", "link"]).args(start).assert().code(2).stderr(contains("link: this file is there already"));
+    // A link is a person's: replaced only where that is wanted, and what it leads to never.
+    std::os::unix::fs::symlink("../plan.toml", at.join("t/rails.png")).unwrap();
+    trace("t").code(2).stderr(contains("rails.png would be overwritten"));
+    assert_eq!(std::fs::read(at.join("t/trace.json")).unwrap(), before);
+    railtrue(at).args(TRACE).args(["t", "--overwrite"]).assert().success();
+    assert!(!at.join("t/rails.png").is_symlink());
+    assert_eq!(std::fs::read_to_string(at.join("plan.toml")).unwrap(), PLAN);
+}
+
+#[test]
+fn a_million_lines_are_refused_by_their_number() {
+    let folder = with_plan(&format!("{PLAN}{}", "# more\n".repeat(1_000_000)));
+    let at = folder.path();
+    std::fs::write(at.join("many.csv"), "a\n".repeat(1_000_000)).unwrap();
+    std::fs::write(at.join("good.toml"), PLAN).unwrap();
+    let commands: [&[&str]; 3] = [&["check", "plan.toml"], &["survey", "good.toml", "many.csv"], &["review", "good.toml", "many.csv"]];
+    for command in commands {
+        let run = railtrue(at).args(command).timeout(std::time::Duration::from_secs(20)).assert();
+        run.code(2).stderr(contains("lines; at most 100,000 are read").and(contains("this file has 1,000,")));
+    }
+}

@@ -9,7 +9,7 @@ use predicates::prelude::*;
 use predicates::str::contains;
 use std::path::Path;
 
-const HEADER: &str = "item,controls,value,unit,form,per,made,shimmed_after,feeds\n";
+const HEADER: &str = "item,controls,value,unit,form,per,made,shimmed_after,feeds,measured_by\n";
 
 fn railtrue(folder: &Path) -> Command {
     let mut command = Command::cargo_bin("railtrue").unwrap();
@@ -47,15 +47,17 @@ fn report(folder: &Path) -> String {
     std::fs::read_to_string(folder.join("out/report.html")).unwrap()
 }
 
-const GOOD: &str = "1,span,0.2,mm,plus_minus,all,welded,yes,\n2,bridge length,0.02,mm,plus_minus,all,machined,no,\n";
+const GOOD: &str =
+    "1,span,0.2,mm,plus_minus,all,welded,yes,,survey\n2,bridge length,0.02,mm,plus_minus,all,machined,no,,\n3,temperature,20,,,,,,,\n";
 
 #[test]
 fn a_review_tells_and_writes_what_a_reviewer_signs() {
     let folder = folder(GOOD);
     let done = review(folder.path()).code(0);
     done.stdout(
-        contains("as drawn, only joints (chosen): NOT all requirements are shown to be met")
-            .and(contains("after installation adjustment, only joints (chosen): all requirements met"))
+        contains("only joints (chosen): all requirements met, if what is assumed is true")
+            .and(contains("as drawn NOT all requirements are shown to be met; after installation adjustment all requirements met"))
+            .and(contains("the usual shim box and slots, assumed"))
             .and(contains("tighten item 1 (span)"))
             .and(contains("too loose"))
             .and(contains("MAPPING"))
@@ -87,6 +89,30 @@ fn a_review_tells_and_writes_what_a_reviewer_signs() {
     // Without adjustment, and with the drawing as loose, nothing takes it out.
     std::fs::write(folder.path().join("callouts.csv"), format!("{HEADER}{}", GOOD.replace("yes", "no"))).unwrap();
     review(folder.path()).code(1);
+}
+
+/// Nothing on the drawing, nothing shown; each row that is taken away, that contradicts or that promises too much is told.
+#[test]
+fn a_drawing_that_leaves_something_open_does_not_pass() {
+    let rows: Vec<&str> = GOOD.lines().collect();
+    let cases = [
+        (rows[2].to_string(), "CANNOT BE SHOWN: 2 errors have no callout: span offset; made length of the bridge"),
+        (format!("{}\n{}", rows[0], rows[2]), "CANNOT BE SHOWN: 1 error has no callout"),
+        (GOOD.replace("20,", "25,"), "another temperature than the plan's in 1 row"),
+        (format!("{}\n{}", rows[0], rows[1]), "no temperature is stated"),
+        (GOOD.replace("survey", ""), "nobody is named to measure 1 error"),
+        (format!("{GOOD}4,span,0.1,mm,,,,,,"), "callouts contradict each other on 1 error"),
+        (GOOD.replace("1,span,0.2", "1,span,20"), "the pads do not reach what is drawn"),
+    ];
+    for (rows, told) in cases {
+        let folder = folder(&rows);
+        review(folder.path()).code(1).stdout(contains(told));
+        // A finding's row begins with a capital there.
+        assert!(report(folder.path()).contains(&told[1..]), "{told}");
+    }
+    // What another document controls is counted as planned, and named.
+    let folder = folder(&format!("{}\n4,elsewhere,drawing of the bridge,,,,,,bridge_length,\n{}", rows[0], rows[2]));
+    review(folder.path()).code(0).stdout(contains("1 error controlled elsewhere, by drawing of the bridge"));
 }
 
 #[track_caller]
@@ -128,8 +154,75 @@ fn a_study_has_a_report_of_its_own_and_both_are_run_again() {
     railtrue(at).args(["recheck", "other.json", "plan.toml"]).assert().code(1).stdout(told);
     std::fs::write(at.join("no.json"), "{\n  \"kind\": }").unwrap();
     railtrue(at).args(["recheck", "no.json", "plan.toml"]).assert().code(2).stderr(contains("no.json:2:"));
+    std::fs::write(at.join("no.json"), "{\"kind\": \"study\",\n \"kind\": \"study\"}").unwrap();
+    railtrue(at).args(["recheck", "no.json", "plan.toml"]).assert().code(2).stderr(contains("the key \"kind\" is given twice"));
     std::fs::write(at.join("no.json"), "{\"kind\": \"study\"}").unwrap();
     railtrue(at).args(["recheck", "no.json", "plan.toml"]).assert().code(2).stderr(contains("kind is missing"));
+}
+
+/// Alters a file of a folder, looks, and puts it back.
+fn altered(file: &Path, old: &str, new: &str, look: impl FnOnce()) {
+    let text = std::fs::read_to_string(file).unwrap();
+    assert!(text.contains(old), "{old} is not in {}", file.display());
+    std::fs::write(file, text.replacen(old, new, 1)).unwrap();
+    look();
+    std::fs::write(file, text).unwrap();
+}
+
+#[test]
+fn a_folder_is_rechecked_by_itself_and_every_part_of_it_is_held_against_the_others() {
+    let folder = folder(GOOD);
+    let at = folder.path();
+    review(at).code(0);
+    let recheck = |arguments: &[&str]| railtrue(at).arg("recheck").args(arguments).assert();
+    let whole = contains("NOTHING DIFFERS").and(contains("word for word")).and(contains("not compared: plan.file"));
+    recheck(&["out"]).code(0).stdout(whole);
+    let table =
+        contains("NOTHING DIFFERS").and(contains("not compared: plan.file").not()).and(contains("not compared: callouts.file").not());
+    recheck(&["out", "plan.toml", "callouts.csv"]).code(0).stdout(table);
+    // What was once left out of the comparison.
+    let data = at.join("out/review.json");
+    let hash = |file: &str| {
+        let text = std::fs::read_to_string(&data).unwrap();
+        let value: serde_json::Value = serde_json::from_str(&text).unwrap();
+        value[file]["sha256"].as_str().unwrap().to_string()
+    };
+    for (old, new, told) in [
+        ("\"title\": \"simple", "\"title\": \"sample", "plan.title"),
+        ("\"file\": \"plan.toml\"", "\"file\": \"plan2.toml\"", "plan.file"),
+        ("\"file\": \"callouts.csv\"", "\"file\": \"callouts2.csv\"", "callouts.file"),
+        ("\"equilibria_solved_again\": ", "\"equilibria_solved_again\": 1", "balance[1].equilibria_solved_again"),
+        (&hash("callouts"), "00", "callouts.sha256"),
+    ] {
+        altered(&data, old, new, || {
+            let noticed = contains("IT DIFFERS").and(contains(format!("- {told}: was")));
+            recheck(&["out/review.json", "plan.toml", "callouts.csv"]).code(1).stdout(noticed);
+            recheck(&["out"]).code(1).stdout(contains("is NOT the page of this data"));
+        });
+    }
+    altered(&data, &hash("callouts"), "00", || {
+        recheck(&["out/review.json", "plan.toml"]).code(1).stdout(contains("- callouts.sha256: was"));
+    });
+    altered(&data, "\"text\": \"", "\"text\": \"# a remark\\n", || {
+        recheck(&["out/review.json"]).code(1).stdout(contains("IT DIFFERS"));
+    });
+    altered(&at.join("callouts.csv"), "0.2", "0.3", || {
+        recheck(&["out/review.json", "plan.toml", "callouts.csv"]).code(1).stdout(contains("- callouts.text: was"));
+    });
+    // The page and the figures.
+    altered(&at.join("out/report.html"), "<h2>Verdict</h2>", "<h2>Verdict of all</h2>", || {
+        recheck(&["out"]).code(1).stdout(contains("report.html DIFFERS from what this data makes").and(contains("Verdict of all")));
+    });
+    altered(&at.join("out/life-and-extra-load.svg"), "</svg>", "<path d=\"M0 0\"/></svg>", || {
+        recheck(&["out"]).code(1).stdout(contains("figure life-and-extra-load.svg: CHANGED"));
+    });
+    let png = std::fs::read(at.join("out/load-along-stroke.png")).unwrap();
+    std::fs::remove_file(at.join("out/load-along-stroke.png")).unwrap();
+    recheck(&["out"]).code(1).stdout(contains("figure load-along-stroke.png: MISSING"));
+    std::fs::write(at.join("out/load-along-stroke.png"), png).unwrap();
+    std::fs::write(at.join("out/notes.txt"), "mine").unwrap();
+    recheck(&["out"]).code(0).stdout(contains("not compared: other files of the folder: notes.txt"));
+    recheck(&["."]).code(2).stderr(contains("there is no study.json"));
 }
 
 #[test]

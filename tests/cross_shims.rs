@@ -4,7 +4,7 @@
 use crate::common;
 
 use common::{json, num, nums};
-use railtrue::study::survey::shims::program::{Bound, Pad, Task, cost, keeps, solve};
+use railtrue::survey::shims::program::{Bound, Pad, Task, cost, keeps, solve};
 
 #[test]
 fn cross_fewest_pads_and_least_movement_of_fifty_programs() {

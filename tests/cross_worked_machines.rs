@@ -4,9 +4,9 @@
 use crate::common;
 
 use common::{close, json, num, nums, plan, stated, worked_installation_text, worked_plan_text};
+use railtrue::evaluate::{BlockOutcome, Evaluator, ServiceState, Work};
 use railtrue::input::plan::DragStates;
 use railtrue::structure::{Drag, Machine, Situation, TakenUp, Tightener};
-use railtrue::study::{BlockOutcome, Evaluator, ServiceState, Work};
 use serde_json::Value;
 
 const TOLERANCE: f64 = 1e-8;

@@ -2,10 +2,10 @@
 //! requirement. What each comes to, to the ninth digit, in seconds.
 //! `RAILTRUE_REGENERATE=1 cargo test --test library golden_machines` writes `tests/data/small/machine-*.txt` anew.
 
+use railtrue::evaluate::service_states;
 use railtrue::input::{Plan, read_plan};
-use railtrue::study::{
-    BudgetEffort, Depth, Effort, Finding, Length, budget, drawn, limits, monte_carlo, service_states, shares, trace, worst_case,
-};
+use railtrue::study::{BudgetEffort, Depth, Effort, Finding, Length, budget, limits, monte_carlo, shares, trace, worst_case};
+use railtrue::sweep::drawn;
 use std::fmt::Write as _;
 
 use crate::golden_small::{changed, evaluators, keep, smallest_text, study_text, worst_text};

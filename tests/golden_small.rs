@@ -4,6 +4,7 @@
 
 use std::fmt::Write as _;
 
+use railtrue::evaluate::{Evaluator, service_states};
 use railtrue::geometry::Rails;
 use railtrue::input::callouts::read_callouts;
 use railtrue::input::sources::ErrorSpec;
@@ -11,14 +12,15 @@ use railtrue::input::survey::{Survey, read_survey};
 use railtrue::input::{ErrorKind, Plan, read_installation, read_plan};
 use railtrue::structure::Machine;
 use railtrue::study::review::{assign, review, with_limits};
-use railtrue::study::survey::history::{Epoch, changes, pads_moved};
-use railtrue::study::survey::planned::{instruments, needs};
-use railtrue::study::survey::shims::correct_rails;
-use railtrue::study::survey::{Measured, checks, evaluate_survey, panels, predict};
 use railtrue::study::{
-    BudgetEffort, Depth, Effort, Evaluator, Length, StudyResult, WorstCase, budget, drawn, limits, map, monte_carlo, remarks,
-    service_states, shares, stack, trace, worst_case,
+    BudgetEffort, Depth, Effort, Length, StudyResult, WorstCase, budget, limits, map, monte_carlo, remarks, shares, stack, trace,
+    worst_case,
 };
+use railtrue::survey::history::{Epoch, changes, pads_moved};
+use railtrue::survey::planned::{instruments, needs};
+use railtrue::survey::shims::correct_rails;
+use railtrue::survey::{Measured, checks, evaluate_survey, panels, predict};
+use railtrue::sweep::drawn;
 
 const DEMO: &str = include_str!("../examples/panel-bridge.toml");
 const CALLOUTS: &str = include_str!("../examples/panel-bridge-callouts.csv");
@@ -135,7 +137,7 @@ pub(crate) fn study_text(study: &StudyResult) -> String {
         let _ = writeln!(text, "{} {} {} {:?} {:?}", a.name, a.chosen, a.has_floats, a.perfect, a.lateral_stiffness_n_per_um);
         let _ = writeln!(text, "{:?} {:?} {:?}", a.verdicts, a.alone, a.findings);
         let _ = writeln!(text, "{:?} {:?} {:?}", a.tally.counts, a.tally.hits, a.tally.least_life);
-        for reading in railtrue::study::Reading::ALL {
+        for reading in railtrue::evaluate::Reading::ALL {
             let of = a.tally.of(reading);
             let _ = writeln!(
                 text,
@@ -147,7 +149,7 @@ pub(crate) fn study_text(study: &StudyResult) -> String {
                 a.tally.at_bad_end(reading)
             );
         }
-        let _ = writeln!(text, "{:?}\n{:?}\n{}", a.far, a.band, worst_text(&a.worst));
+        let _ = writeln!(text, "{:?}\n{:?}\n{}", a.tails, a.band, worst_text(&a.worst));
     }
     text
 }
@@ -260,12 +262,13 @@ fn golden_small_review() {
 #[test]
 fn golden_small_assignment() {
     let changes = [
-        ("1,span,1.0,", "1,span,1.0,mm,plus_minus,all,machined,yes,\n19,span,2.5,"),
-        ("2,pad row parallelism,0.8,mm,zone,all,machined,yes,\n", ""),
-        ("6,pad row position,0.15,", "6,pad row position,0.4,mm,zone,each,machined,yes,\n20,pad row position,0.4,"),
-        ("12,end squareness,0.4,mrad,plus_minus,each,machined,no,\n", ""),
+        ("1,span,1.0,mm,", "21,span,2.5,mm,plus_minus,all,,machined,yes,,\n1,span,1.0,mm,"),
+        ("2,pad row parallelism,0.8,mm,zone,all,A,machined,yes,survey at installation,\n", ""),
+        ("6,pad row position,0.15,", "6,pad row position,0.4,mm,zone,cz,,machined,yes,,\n22,pad row position,0.4,"),
+        ("12,end squareness,0.4,mrad,plus_minus,each,C,machined,no,,\n", ""),
         ("17,temperature,20,", "17,temperature,23,"),
-        ("11,block height,0.015,", "11,block height,0.3,"),
+        ("11,block height,0.015,mm,plus_minus,each,,machined,no", "11,block height,0.3,mm,plus_minus,each,,welded,yes"),
+        ("5,pad flatness,0.15,mm,zone,cz,", "5,pad flatness,0.15,mm,zone,each,"),
     ];
     let text = changed(CALLOUTS, &changes);
     let mut found = String::new();

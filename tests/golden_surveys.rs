@@ -4,12 +4,12 @@
 
 use std::fmt::Write as _;
 
+use railtrue::evaluate::Evaluator;
 use railtrue::geometry::Rails;
 use railtrue::input::survey::read_survey;
 use railtrue::input::{Plan, read_plan};
-use railtrue::study::Evaluator;
-use railtrue::study::survey::shims::correct_rails;
-use railtrue::study::survey::{Evaluated, Measured, checks, evaluate_survey, panels, predict};
+use railtrue::survey::shims::correct_rails;
+use railtrue::survey::{Evaluated, Measured, checks, evaluate_survey, panels, predict};
 
 use crate::golden_small::{demo, evaluators, keep};
 

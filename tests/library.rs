@@ -5,6 +5,7 @@
 mod check_bad_machines;
 mod check_budget;
 mod check_contact_machine;
+mod check_errors;
 mod check_far_ends;
 mod check_fast_path;
 mod check_laws;
@@ -12,9 +13,11 @@ mod check_limits;
 mod check_machine;
 mod check_map;
 mod check_properties;
+mod check_report;
 mod check_review;
 mod check_shares;
 mod check_shims;
+mod check_straightness;
 mod check_study;
 mod check_survey;
 mod check_survey_parts;
@@ -32,6 +35,9 @@ mod golden_machines;
 mod golden_small;
 mod golden_surveys;
 mod layers;
+#[allow(dead_code, reason = "the calibrations use all of it")]
+#[path = "calibration/rails.rs"]
+mod rails;
 mod ref_adaptive;
 mod ref_budget;
 mod ref_classes;
@@ -40,4 +46,5 @@ mod ref_sobol;
 mod ref_statics;
 mod ref_statistics;
 mod ref_straightness;
+mod repository;
 mod supply_chain;

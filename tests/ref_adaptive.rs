@@ -1,7 +1,8 @@
 //! The adaptive procedure of JCGM 101:2008, 7.9, on a model with a known answer.
 
+use railtrue::draw::{run, unit_draw};
 use railtrue::input::sources::Spread;
-use railtrue::study::{Estimates, SEQUENCE, numerical_tolerance, run, settled, unit_draw};
+use railtrue::study::{Estimates, SEQUENCE, numerical_tolerance, settled};
 
 #[test]
 fn ref_jcgm_101_adaptive_reaches_its_digits() {

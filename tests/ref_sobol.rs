@@ -3,8 +3,8 @@
 use crate::common;
 
 use common::{json, nums};
+use railtrue::draw::{run, uniform};
 use railtrue::math::sobol::{Share, share};
-use railtrue::study::{run, uniform};
 use std::f64::consts::PI;
 
 /// Shares of every input of a function of `k` numbers in 0..1.

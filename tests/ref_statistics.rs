@@ -3,10 +3,10 @@
 use crate::common;
 
 use common::{json, num};
+use railtrue::draw::{run, unit_draw};
 use railtrue::input::sources::Spread;
 use railtrue::math::order::{quantile, wilks_size};
 use railtrue::math::proportion::{clopper_pearson, lower_limit};
-use railtrue::study::{run, unit_draw};
 use rand_chacha::ChaCha8Rng;
 use statrs::distribution::{ContinuousCDF, Normal};
 

@@ -183,7 +183,7 @@ pub(crate) struct LimitsArgs {
 /// Arguments of `review`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Columns of the callouts: item, controls, value; and unit (mm, mrad), form (plus_minus, zone), per (each, all, a number), made (machined, welded, set), shimmed_after (no, yes), feeds (errors of the plan instead of the usual ones).\nExit codes: 0 the chosen arrangement meets its requirements after installation adjustment; 1 it is not shown to; 2 the input or the machine is at fault."
+    after_help = "Columns of the table: item, controls, value; and unit, form, per, datum, made, shimmed_after, measured_by, feeds: `railtrue explain callouts` tells what stands in each.\nExit codes: 0 every error is controlled and the chosen arrangement meets its requirements after installation adjustment; 1 it is not shown to, or errors have no callout, callouts contradict each other or the plan; 2 the input or the machine is at fault."
 )]
 pub(crate) struct ReviewArgs {
     /// The plan (TOML).
@@ -205,10 +205,12 @@ pub(crate) struct ReviewArgs {
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Exit codes: 0 nothing differs; 1 something does; 2 the input or the machine is at fault.")]
 pub(crate) struct RecheckArgs {
-    /// The report's data: study.json or review.json.
+    /// The report's data, study.json or review.json; or its folder, whose page and figures are then checked as well.
     pub(crate) data: PathBuf,
-    /// The plan (TOML).
-    pub(crate) plan: PathBuf,
+    /// The plan (TOML); the text inside the data if left out.
+    pub(crate) plan: Option<PathBuf>,
+    /// The table of callouts (CSV) of a review; the text inside the data if left out.
+    pub(crate) callouts: Option<PathBuf>,
 }
 
 /// Arguments of `start`.

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use super::args::ExplainArgs;
 use super::{Done, Failure};
+use crate::input::callouts::{COLUMN_MEANINGS, COLUMNS, CONTROLS};
 use crate::input::catalogue::{INSTALLATION, Key, Need, PLAN};
 use crate::input::{ErrorKind, nearest};
 use crate::present::standards;
@@ -26,6 +27,10 @@ pub(super) fn run(args: &ExplainArgs) -> Result<Done, Failure> {
     for e in errors {
         let unit = if e.angle { "mrad (mm/m)" } else { "mm" };
         let _ = writeln!(text, "error {}: {}, {unit}\n    {}", e.key, e.label, e.sign);
+    }
+    let callouts = wanted.contains("callout") || COLUMNS.contains(&wanted.as_str());
+    if callouts {
+        text += &callout_columns();
     }
     if found.is_empty() && text.is_empty() && !wanted.contains("iso") {
         let near = nearest(all().flat_map(Key::names), &wanted, 0.7);
@@ -50,6 +55,20 @@ pub(super) fn run(args: &ExplainArgs) -> Result<Done, Failure> {
         text += &standards();
     }
     Ok(Done { text, within: true })
+}
+
+/// The columns of a table of callouts, and the words of `controls` with the errors that each feeds.
+fn callout_columns() -> String {
+    let mut text = String::from("table of callouts (CSV), for `railtrue review`; item, controls and value must be there\n");
+    for (column, meaning) in COLUMNS.iter().zip(COLUMN_MEANINGS) {
+        let _ = writeln!(text, "{column}\n    {meaning}");
+    }
+    text += "words of controls, with the errors that each feeds\n";
+    for c in CONTROLS.iter() {
+        let keys: Vec<&str> = ErrorKind::ALL.iter().filter(|s| c.feeds.contains(&s.kind)).map(|s| s.key).collect();
+        let _ = writeln!(text, "    {}: {}", c.word, keys.join(", "));
+    }
+    text
 }
 
 fn describe(key: &Key, text: &mut String) {

@@ -5,10 +5,11 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
 use super::{Failure, output};
+use crate::evaluate::Evaluator;
 use crate::input::{Plan, problem_at, read_plan};
 use crate::present::json::Origin;
 use crate::structure::Machine;
-use crate::study::{Balance, Evaluator, balance};
+use crate::study::{Balance, balance};
 
 /// A plan with its text and its file's name.
 pub(super) struct Loaded {
@@ -25,13 +26,16 @@ const UNBALANCED: &str = "No result can be trusted. Look at the softest and the 
 
 /// Reads and checks a plan.
 pub(super) fn load(path: &Path) -> Result<Loaded, Failure> {
-    let text = output::read(path)?;
-    let file = output::shown(path);
-    let plan = read_plan(&text, &file).map_err(|p| Failure(p.to_string()))?;
-    Ok(Loaded { path: path.into(), text, file, plan, balance: Rc::default() })
+    Loaded::new(path.into(), output::read(path)?, output::shown(path))
 }
 
 impl Loaded {
+    /// A plan from its text; `file` is its name for messages.
+    pub(super) fn new(path: PathBuf, text: String, file: String) -> Result<Self, Failure> {
+        let plan = read_plan(&text, &file).map_err(|p| Failure(p.to_string()))?;
+        Ok(Self { path, text, file, plan, balance: Rc::default() })
+    }
+
     /// The machines of the plan, one an arrangement.
     pub(super) fn machines(&self) -> Result<Vec<Machine<'_>>, Failure> {
         let mut list = Vec::new();

@@ -63,6 +63,7 @@ fn value(key: &Key, path: &str) -> Value {
         Kind::Flag => json!({ "type": "boolean" }),
         Kind::Texts => json!({ "type": "array", "items": { "type": "string" } }),
         Kind::Table => table(path),
+        Kind::Source => json!({ "type": ["string", "object"], "additionalProperties": { "type": "string" } }),
         Kind::Tables => json!({ "type": "array", "items": table(&format!("{path}[]")) }),
     };
     if let Some(map) = schema.as_object_mut() {

@@ -4,7 +4,7 @@ use super::args::SheetArgs;
 use super::machines::load;
 use super::{Done, Failure, output};
 use crate::present::sheet;
-use crate::study::survey::planned::{instruments, needs};
+use crate::survey::planned::{instruments, needs};
 
 pub(super) fn run(args: &SheetArgs) -> Result<Done, Failure> {
     let loaded = load(&args.plan)?;

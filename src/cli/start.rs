@@ -8,28 +8,6 @@ use crate::present::numbers::significant;
 /// The plan with its gaps.
 const TEMPLATE: &str = include_str!("starter.toml");
 
-/// What stays assumed until the user takes it out of the list.
-const ASSUMED: [&str; 18] = [
-    "frame.last_anchor_mm",
-    "frame.anchor_pitch_mm",
-    "frame.expansion_per_k",
-    "truck.mass_kg",
-    "truck.bridge_axis_height_mm",
-    "truck.block",
-    "block",
-    "support",
-    "bridge.expansion_per_k",
-    "bridge.section",
-    "drive.kind",
-    "drive.stiffness_n_per_um",
-    "joint.bolted",
-    "joint.locating",
-    "joint.floating",
-    "duty",
-    "temperature.season",
-    "errors",
-];
-
 /// A ball block: size, then C and C0 (N), moment ratings in roll and pitch (N m), stiffness (N/um), and in roll and pitch
 /// (N m/mrad).
 type Size = (u32, [f64; 7]);
@@ -45,12 +23,7 @@ const BLOCKS: [Size; 6] = [
 ];
 
 pub(super) fn run(args: &StartArgs) -> Result<Done, Failure> {
-    if args.plan.exists() {
-        return Err(Failure(format!(
-            "{}: this file is there already\n    help: Give another name; nothing was written.",
-            output::shown(&args.plan)
-        )));
-    }
+    output::refuse_taken(&args.plan)?;
     let truck = ((args.bridge_kg + args.payload_kg) / 5.0).ceil();
     // Three quarters of the payload near one rail, half of the rest, on two blocks; twice that for what is not known yet.
     let block_n = 9.81 * (0.75 * args.payload_kg + 0.5 * args.bridge_kg + truck) / 2.0 * 2.0;
@@ -64,7 +37,7 @@ pub(super) fn run(args: &StartArgs) -> Result<Done, Failure> {
     let (i_vertical, i_lateral) = (0.14 * area * height * height, 0.09 * area * height * height);
     let number = |x: f64| if x.fract() == 0.0 { format!("{x:.0}") } else { format!("{x}") };
     let round = |x: f64| significant(x, 3).replace(',', "");
-    let mut text = TEMPLATE.replace("@ASSUMED@", &ASSUMED.iter().map(|a| format!("  \"{a}\",\n")).collect::<String>());
+    let mut text = TEMPLATE.to_string();
     for (gap, value) in [
         ("SPAN", number(args.span_mm)),
         ("RAIL", number(rail)),
@@ -96,8 +69,9 @@ pub(super) fn run(args: &StartArgs) -> Result<Done, Failure> {
     ] {
         text = text.replace(&format!("@{gap}@"), &value);
     }
-    output::write(&args.plan, text.as_bytes())?;
-    load(&args.plan)?.machines()?;
+    output::write_new(&args.plan, text.as_bytes())?;
+    let started = load(&args.plan)?;
+    started.machines()?;
     let shown = output::shown(&args.plan);
     let next = output::quoted(&args.plan);
     let warning = if c < needed {
@@ -106,8 +80,9 @@ pub(super) fn run(args: &StartArgs) -> Result<Done, Failure> {
         ""
     };
     let text = format!(
-        "{shown} was written from your five figures, with blocks of size {size}. {} groups of values are assumed; they stand in its list `assumed` and in comments.\n{warning}Replace what you know, take its name out of the list, then run railtrue study {next}\n",
-        ASSUMED.len()
+        "{shown} was written from your five figures, with blocks of size {size}. {} of its {} values are assumed: where its tables say source = \"assumed\".\n{warning}Replace what you know, write its source, then run railtrue study {next}\n",
+        started.plan.assumed_values(),
+        started.plan.inputs.len()
     );
     Ok(Done { text, within: true })
 }

@@ -12,8 +12,8 @@ use super::{Done, Failure, output};
 use crate::bearing::row_unloading_load;
 use crate::input::Plan;
 use crate::present::{
-    CAUTIONS, ReportInputs, class_lines, float_travel, histograms, json, loads_along_stroke, rails_drawing, study_report, study_summary,
-    study_tables, to_png,
+    CAUTIONS, ReportInputs, class_lines, float_travel, histograms, json, json::Record, loads_along_stroke, rails_drawing, study_report,
+    study_summary, study_tables, to_png,
 };
 use crate::study::{Length, Status, StudyResult, monte_carlo};
 
@@ -83,19 +83,31 @@ fn write(loaded: &Loaded, result: &StudyResult, path: &Path, mut out: Folder) ->
     let figures = study_figures(plan, result)?;
     let origin = loaded.origin();
     let command = format!("railtrue study {} --seed {} --draws {}", output::quoted(path), result.seed, result.draws);
-    let inputs = ReportInputs { plan, origin: &origin, callouts: None, command: &command, figures: &figures };
+    let pictures = pictures(&figures)?;
+    let hashes = hashes(&pictures);
+    let record = Record { plan_text: &loaded.text, command: &command, figures: &hashes };
+    let data = format!("{:#}\n", json::study(plan, result, &origin, &record));
+    let data_sha256 = output::sha256(data.as_bytes());
+    let inputs = ReportInputs { plan, origin: &origin, callouts: None, command: &command, data_sha256: &data_sha256, figures: &figures };
     let report = study_report(&inputs, result);
-    let mut files = Vec::new();
-    let pictures = figures.par_iter().map(|(_, svg)| to_png(svg)).collect::<Result<Vec<_>, _>>().map_err(|e| Failure(e.to_string()))?;
-    for ((name, svg), png) in figures.into_iter().zip(pictures) {
-        files.push(out.put(format!("{name}.svg"), svg.into_bytes()));
-        files.push(out.put(format!("{name}.png"), png));
-    }
+    let mut files: Vec<PathBuf> = pictures.into_iter().map(|(name, bytes)| out.put(name, bytes)).collect();
     files.push(out.put("report.html", report));
-    let value = json::study(plan, result, &origin);
-    files.push(out.put("study.json", format!("{value:#}\n")));
+    files.push(out.put("study.json", data));
     out.finish()?;
     Ok(files)
+}
+
+/// Files of the figures: each as SVG and as PNG.
+pub(super) fn pictures(figures: &[(&'static str, String)]) -> Result<Vec<(String, Vec<u8>)>, Failure> {
+    let drawn = figures.par_iter().map(|(_, svg)| to_png(svg)).collect::<Result<Vec<_>, _>>().map_err(|e| Failure(e.to_string()))?;
+    let both =
+        |((name, svg), png): (&(&str, String), Vec<u8>)| [(format!("{name}.svg"), svg.clone().into_bytes()), (format!("{name}.png"), png)];
+    Ok(figures.iter().zip(drawn).flat_map(both).collect())
+}
+
+/// File and SHA-256 of each figure.
+pub(super) fn hashes(pictures: &[(String, Vec<u8>)]) -> Vec<(String, String)> {
+    pictures.iter().map(|(name, bytes)| (name.clone(), output::sha256(bytes))).collect()
 }
 
 /// Figures of a study by name, as SVG.

@@ -8,6 +8,7 @@ use super::machines::{Loaded, load};
 use super::study::file_stem;
 use super::{Done, Failure, output};
 use crate::bearing::row_unloading_load;
+use crate::evaluate::Evaluator;
 use crate::geometry::Rails;
 use crate::input::Plan;
 use crate::input::survey::{Survey, read_survey};
@@ -15,10 +16,10 @@ use crate::present::{
     CAUTIONS, FigureError, SurveyPage, checks_table, findings_list, history_figure, history_text, json, pads_to_touch, prediction_check,
     predictions_table, survey_head, survey_json, survey_loads, survey_profiles, survey_verdict, to_png, work_list_text,
 };
-use crate::study::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
-use crate::study::survey::shims::{Correction, correct_rails};
-use crate::study::survey::{Check, Conformity, Evaluated, Measured, Panel, Prediction, checks, evaluate_survey, panels, predict};
-use crate::study::{Evaluator, Status};
+use crate::study::Status;
+use crate::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
+use crate::survey::shims::{Correction, correct_rails};
+use crate::survey::{Check, Conformity, Evaluated, Measured, Panel, Prediction, about_readings, checks, evaluate_survey, panels, predict};
 
 /// Limits and predictions of one state of the rails.
 struct State {
@@ -67,7 +68,7 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let files = write(&loaded, &survey, &bytes, &result, history, out)?;
     let list: Vec<String> = files.iter().map(|f| format!("- {}", output::shown(f))).collect();
     text += &format!("FILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", list.join("\n"));
-    Ok(Done { text, within: within(&result.now) })
+    Ok(Done { text, within: within(&result.now) && about_readings(&result.evaluated.findings).is_empty() })
 }
 
 fn compute(plan: &Plan, rails: &Rails, evaluators: &[Evaluator<'_>], survey: &Survey, draws: u64) -> Result<Surveyed, Failure> {

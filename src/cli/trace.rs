@@ -3,9 +3,11 @@
 use super::args::TraceArgs;
 use super::machines::{Loaded, load};
 use super::{Done, Failure, output};
+use crate::draw::{Draws, run as run_trials};
+use crate::evaluate::{Evaluator, ServiceState, Work, service_states};
 use crate::input::{Installation, Plan, read_installation};
 use crate::present::{findings_list, json, rails_drawing, to_png, trace_tables};
-use crate::study::{Draws, Evaluator, ServiceState, Work, remarks, run as run_trials, service_states, trace};
+use crate::study::{remarks, trace};
 use serde_json::{Value, json};
 
 /// The installation to trace, in which states of service, and how it is called.

@@ -7,6 +7,6 @@ mod rigid_motion;
 mod straightness;
 
 pub use imposed::{Imposed, RailPoint, Rails};
-pub use profile_posterior::{Observation, Prior, ProfilePosterior};
+pub use profile_posterior::{Observation, Prior, ProfilePosterior, detrended};
 pub use rigid_motion::{RigidMotion, lay_onto};
 pub use straightness::ProfileModes;

@@ -2,6 +2,8 @@
 //! offset and slope) conditioned on the readings and their uncertainty. Where nothing was read it stays as wide as the prior.
 
 use nalgebra::{DMatrix, DVector};
+use rand::{Rng, RngExt};
+use rand_distr::{Distribution, StandardNormal};
 
 use crate::math::NaturalSpline;
 
@@ -33,8 +35,8 @@ pub struct Prior {
     pub smooth: [f64; 2],
     /// What each pad of each rail has for itself.
     pub pads: [Vec<f64>; 2],
-    /// Correlation length of the smooth profile, mm.
-    pub correlation_length_mm: f64,
+    /// Correlation length of the smooth profile of each rail, mm.
+    pub correlation_length_mm: [f64; 2],
     /// The further unknowns.
     pub nuisance: Vec<f64>,
 }
@@ -51,6 +53,17 @@ pub struct ProfilePosterior {
     pub log_evidence: f64,
     /// Reading less what its neighbours and the prior say of it, over the standard deviation of that; one an observation.
     pub surprise: Vec<f64>,
+    /// Where it is a mixture: what one draw's numbers are in each of its members; empty where they are normal.
+    members: Vec<Member>,
+}
+
+/// One member of a mixture: numbers are `shift + turn z` with independent standard normal z.
+#[derive(Debug, Clone, PartialEq)]
+struct Member {
+    /// Weight of this member and of those before it.
+    until: f64,
+    shift: DVector<f64>,
+    turn: DMatrix<f64>,
 }
 
 impl ProfilePosterior {
@@ -96,10 +109,61 @@ impl ProfilePosterior {
         let surprise = surprise.collect();
         let mean = &basis.at_anchors * found.rows(0, basis.at_anchors.ncols());
         let root = &basis.at_anchors * inverse.rows(0, basis.at_anchors.ncols());
-        (mean.iter().all(|v| v.is_finite()) && log_evidence.is_finite()).then_some(Self { mean, root, log_evidence, surprise })
+        (mean.iter().all(|v| v.is_finite()) && log_evidence.is_finite()).then_some(Self {
+            mean,
+            root,
+            log_evidence,
+            surprise,
+            members: Vec::new(),
+        })
     }
 
-    /// Number of standard normals that one draw takes.
+    /// A mixture of posteriors with weights: mean and root are those of the whole, its numbers (mean 0, deviation 1, uncorrelated)
+    /// are normal within each member. Evidence and surprise are those of the heaviest.
+    ///
+    /// Returns `None` for an empty list, or where the decomposition fails.
+    #[must_use]
+    pub fn mixed(list: &[(f64, Self)]) -> Option<Self> {
+        let all: f64 = list.iter().map(|(w, _)| w).sum();
+        let heaviest = &list.iter().max_by(|a, b| a.0.total_cmp(&b.0))?.1;
+        let n = heaviest.mean.len();
+        let mean = list.iter().fold(DVector::zeros(n), |sum, (w, p)| sum + &p.mean * (w / all));
+        // Roots beside each other, not covariances: nothing is squared. Lines that nobody read are 1e7 times as wide as what was.
+        let columns: usize = list.iter().map(|(_, p)| p.dimension() + 1).sum();
+        let mut beside = DMatrix::zeros(columns.max(n), n);
+        let mut from = 0;
+        for (w, p) in list {
+            let share = (w / all).sqrt();
+            beside.view_mut((from, 0), (p.dimension(), n)).copy_from(&(p.root.transpose() * share));
+            beside.row_mut(from + p.dimension()).copy_from(&((&p.mean - &mean).transpose() * share));
+            from += p.dimension() + 1;
+        }
+        let svd = beside.qr().r().transpose().svd(true, false);
+        let (u, sizes) = (svd.u?, svd.singular_values);
+        let most = sizes.max();
+        let kept: Vec<usize> = (0..sizes.len()).filter(|&i| sizes[i] > 1e-12 * most && most > 0.0).collect();
+        let root = DMatrix::from_fn(n, kept.len(), |i, k| u[(i, kept[k])] * sizes[kept[k]]);
+        let back = DMatrix::from_fn(kept.len(), n, |k, i| u[(i, kept[k])] / sizes[kept[k]]);
+        let mut until = 0.0;
+        let member = |(w, p): &(f64, Self)| {
+            until += w / all;
+            Member { until, shift: &back * (&p.mean - &mean), turn: &back * &p.root }
+        };
+        let members = list.iter().map(member).collect();
+        Some(Self { mean, root, log_evidence: heaviest.log_evidence, surprise: heaviest.surprise.clone(), members })
+    }
+
+    /// The numbers of one draw for [`ProfilePosterior::draw`]: one uniform number picks the member, normal ones do the rest.
+    pub fn numbers(&self, rng: &mut impl Rng) -> Vec<f64> {
+        let normal = |count: usize, rng: &mut _| -> Vec<f64> { (0..count).map(|_| StandardNormal.sample(rng)).collect() };
+        let Some(last) = self.members.last() else { return normal(self.dimension(), rng) };
+        let picked: f64 = rng.random();
+        let member = self.members.iter().find(|m| picked < m.until).unwrap_or(last);
+        let z = normal(member.turn.ncols(), rng);
+        (&member.shift + &member.turn * DVector::from_vec(z)).as_slice().to_vec()
+    }
+
+    /// Number of the numbers that one draw takes.
     #[must_use]
     pub fn dimension(&self) -> usize {
         self.root.ncols()
@@ -141,7 +205,7 @@ impl Basis {
         let x = spline.knots();
         let n = x.len();
         let modes: Vec<DMatrix<f64>> =
-            (0..2).map(|rail| root_of_kernel(x, prior.smooth[rail], &prior.pads[rail], prior.correlation_length_mm)).collect();
+            (0..2).map(|rail| root_of_kernel(x, prior.smooth[rail], &prior.pads[rail], prior.correlation_length_mm[rail])).collect();
         let (ka, kb) = (modes[0].ncols(), modes[1].ncols());
         let mut at_anchors = DMatrix::zeros(2 * n, 4 + ka + kb);
         for i in 0..n {
@@ -182,6 +246,15 @@ impl Basis {
     }
 }
 
+/// The matrix that frees anchor values of their line, and the kernel of unit waves of a correlation length, freed of it.
+#[must_use]
+pub fn detrended(x: &[f64], length_mm: f64) -> (DMatrix<f64>, DMatrix<f64>) {
+    let free = super::straightness::remove_line(x);
+    let kernel = DMatrix::from_fn(x.len(), x.len(), |i, j| (-0.5 * ((x[i] - x[j]) / length_mm).powi(2)).exp());
+    let kernel = &free * kernel * &free;
+    (free, kernel)
+}
+
 /// A root of the covariance at the anchors, freed of offset and slope: smooth part and what each pad has for itself.
 fn root_of_kernel(x: &[f64], smooth: f64, pads: &[f64], length_mm: f64) -> DMatrix<f64> {
     let n = x.len();
@@ -211,7 +284,7 @@ mod tests {
             relative: true,
             smooth: [0.05; 2],
             pads: Default::default(),
-            correlation_length_mm: 2000.0,
+            correlation_length_mm: [2000.0; 2],
             nuisance: vec![],
         }
     }
@@ -274,7 +347,7 @@ mod tests {
             let kernel = DMatrix::from_fn(n, n, |i, j| {
                 let smooth = prior.smooth[rail] * prior.smooth[rail];
                 let pad = if i == j { prior.pads[rail][i].powi(2) } else { 0.0 };
-                smooth * (-(x[i] - x[j]).powi(2) / (2.0 * prior.correlation_length_mm.powi(2))).exp() + pad
+                smooth * (-(x[i] - x[j]).powi(2) / (2.0 * prior.correlation_length_mm[rail].powi(2))).exp() + pad
             });
             &free * kernel * &free
         };
@@ -294,8 +367,15 @@ mod tests {
         for relative in [true, false] {
             let pads = [(0..14).map(|i| 0.01 + 0.001 * f64::from(i)).collect(), vec![0.02; 14]];
             let (line_a, line_b) = ([0.3, 0.5], [0.7, 0.4]);
-            let prior =
-                Prior { line_a, line_b, relative, smooth: [0.05, 0.08], pads, correlation_length_mm: 1500.0, nuisance: vec![0.2, 0.1] };
+            let prior = Prior {
+                line_a,
+                line_b,
+                relative,
+                smooth: [0.05, 0.08],
+                pads,
+                correlation_length_mm: [1500.0; 2],
+                nuisance: vec![0.2, 0.1],
+            };
             let reading = |i: u32| {
                 let factors = [[1.0, 0.0], [0.0, 1.0], [-1.0, 1.0]][i as usize % 3];
                 let value = 0.02 * f64::from(i * i % 7) - 0.05;

@@ -5,8 +5,10 @@ use super::catalogue::PLAN;
 use super::document::Document;
 use super::document::counted;
 use super::fit::figure;
+use super::inputs::inputs;
 use super::plan::{Budget, DragStates, Frame, Measure, Plan, Requirement, Season, StudySettings, Thermal, Tightening, Truck};
 use super::problem::{Problem, Problems};
+use super::title_block::TitleBlock;
 use super::view::View;
 use super::{block_table, parts, tolerances};
 use crate::units::REFERENCE_TEMPERATURE_C;
@@ -20,7 +22,9 @@ pub fn read_plan(text: &str, file: &str) -> Result<Plan, Problems> {
     let root = document.root(PLAN);
     let plan = build(&root);
     document.verdict()?;
-    plan.ok_or_else(|| Problems { file: file.into(), list: Vec::new() })
+    let plan = plan.ok_or_else(|| Problems { file: file.into(), list: Vec::new() })?;
+    let (inputs, assumed) = inputs(&document, PLAN);
+    Ok(Plan { inputs, assumed, ..plan })
 }
 
 /// A problem that was found after reading, put at its key's place in the plan.
@@ -76,7 +80,9 @@ fn build(root: &View<'_>) -> Option<Plan> {
             money_per_hour: root.table("budget").optional("money_per_hour"),
             currency: root.table("budget").text("currency").into(),
         },
-        assumed: assumed(root),
+        title_block: TitleBlock::of_plan(&root.table("title_block")),
+        inputs: Vec::new(),
+        assumed: Vec::new(),
         km_per_year: root.optional("km_per_year"),
         arrangements,
         tightening,
@@ -84,23 +90,6 @@ fn build(root: &View<'_>) -> Option<Plan> {
         trucks,
         frame,
     })
-}
-
-/// The list of assumed keys; each must stand in the plan.
-fn assumed(root: &View<'_>) -> Vec<String> {
-    let list = root.texts("assumed");
-    for name in &list {
-        let mut table = root.clone();
-        let mut there = true;
-        for part in name.split('.') {
-            there &= table.has(part);
-            table = table.table(part);
-        }
-        if !there {
-            root.problem("assumed", &format!("\"{name}\" does not stand in this plan"), "Take it out of the list, or correct its name.");
-        }
-    }
-    list
 }
 
 fn chosen(root: &View<'_>, names: &[&str]) -> usize {

@@ -3,7 +3,6 @@
 use super::fit::nearest;
 use super::sources::{ErrorKind, ErrorSpec, Source, ZoneMeaning};
 use super::view::View;
-use crate::units::MRAD;
 
 /// How hours rise as a tolerance shrinks (mm or rad).
 #[derive(Debug, Clone, PartialEq)]
@@ -115,7 +114,7 @@ pub(super) fn costs(table: &View<'_>, sources: &[Source]) -> Vec<ErrorCost> {
 
 /// The cost of one error; its tolerances count as the greatest deviation either way, or as a profile's zone.
 fn cost(table: &View<'_>, spec: &ErrorSpec, source: &Source) -> Option<ErrorCost> {
-    let (unit, factor) = if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) };
+    let (unit, factor) = (spec.unit(), spec.factor());
     let planned = tolerance_of(source, spec);
     if !(planned > 0.0) {
         table.problem("", "an error without a tolerance has no cost", "Give it a tolerance above 0: the search starts from it.");

@@ -8,9 +8,10 @@ use toml::de::{DeTable, DeValue};
 
 use super::catalogue::{Catalogue, Key, Kind, Need};
 use super::fit::{nearest, out_of_range, unfit};
+use super::inputs::{OTHERS, Provenance, SOURCE};
+use super::node::{Node, Value, place};
 use super::problem::{Problem, Problems};
 use super::toml_words::{NAMES, another_file, found, not_toml, wanted};
-use super::view::View;
 
 /// Problems that are collected of one file.
 const MOST_PROBLEMS: usize = 500;
@@ -21,30 +22,12 @@ const MOST_TABLES: usize = 5000;
 /// Keys of a table that a message lists; of a longer table `explain` tells.
 const MOST_LISTED: usize = 12;
 
-/// A value with its place in the text.
-#[derive(Debug)]
-pub(super) struct Node {
-    pub(super) span: Range<usize>,
-    pub(super) value: Value,
-}
-
-#[derive(Debug)]
-pub(super) enum Value {
-    Number(f64),
-    Whole(i64),
-    Text(String),
-    Flag(bool),
-    List(Vec<Node>),
-    Table(Vec<(String, Range<usize>, Node)>),
-    Other,
-}
-
 /// A parsed file and the problems found so far.
 #[derive(Debug)]
 pub(super) struct Document<'t> {
     text: &'t str,
     file: String,
-    root: Node,
+    pub(super) root: Node,
     problems: RefCell<Vec<(usize, Problem)>>,
     /// How many of them are of single keys, found while the file was held against the catalogue.
     of_keys: usize,
@@ -69,9 +52,18 @@ impl<'t> Document<'t> {
         Ok(document)
     }
 
-    /// The file's top table.
-    pub(super) fn root(&self, catalogue: Catalogue) -> View<'_> {
-        View::of_root(self, &self.root, catalogue)
+    /// The file's top table with its places.
+    pub(super) fn node(&self) -> &Node {
+        &self.root
+    }
+
+    /// A value as it is written: text without its quotes, a list on one line.
+    pub(super) fn written(&self, node: &Node) -> String {
+        match &node.value {
+            Value::Text(text) => text.clone(),
+            Value::List(items) => format!("[{}]", items.iter().map(|i| self.written(i)).collect::<Vec<_>>().join(", ")),
+            _ => self.text.get(node.span.clone()).unwrap_or("").into(),
+        }
     }
 
     /// Line and column of a dotted path, or of the longest part of it that the file has.
@@ -166,9 +158,37 @@ impl<'t> Document<'t> {
                 }
             }
         }
+        self.check_sources(entries, shown);
         for (key, name) in missing {
             let advice = format!("{} Its value: {}. {}", key.meaning, key.allowed(), key.usual);
             self.report(&(node.span.start..node.span.start), &join(shown, name), "this key is missing", advice.trim_end(), false);
+        }
+    }
+
+    /// A source begins with a kind of source.
+    fn check_source(&self, text: &str, node: &Node, shown: &str) {
+        let words: Vec<&str> = Provenance::WORDS.iter().map(|(word, _)| *word).collect();
+        if let Some(what) = unfit(text) {
+            self.report(&node.span, shown, what, "Write what the value rests on, such as \"data sheet\".", true);
+        } else if Provenance::of(text).is_none() {
+            let advice = match nearest(words.iter().copied(), text, 0.85) {
+                Some(word) => format!("Did you mean \"{word}\"?"),
+                None => format!("It begins with {}; what follows is free.", words.join(", ")),
+            };
+            self.report(&node.span, shown, "this begins with no kind of source", &advice, true);
+        }
+    }
+
+    /// Sources by key must name keys that stand in their table.
+    fn check_sources(&self, entries: &[(String, Range<usize>, Node)], shown: &str) {
+        let Some((_, _, Node { value: Value::Table(sources), .. })) = entries.iter().find(|(name, _, _)| name == SOURCE) else { return };
+        let there = || entries.iter().map(|(name, _, _)| name.as_str()).filter(|name| *name != SOURCE);
+        for (name, span, _) in sources.iter().filter(|(name, _, _)| name != OTHERS && !there().any(|n| n == name)) {
+            let advice = match nearest(there(), name, 0.85) {
+                Some(meant) => format!("Did you mean {meant}?"),
+                None => "A source by key names a key that stands beside it in its table.".into(),
+            };
+            self.report(span, &join(&join(shown, SOURCE), name), "this key does not stand in its table", &advice, false);
         }
     }
 
@@ -219,6 +239,15 @@ impl<'t> Document<'t> {
                 }
             }
             (Kind::Flag, Value::Flag(_)) => {}
+            (Kind::Source, Value::Text(text)) => self.check_source(text, node, shown),
+            (Kind::Source, Value::Table(entries)) => {
+                for (name, _, item) in entries {
+                    match &item.value {
+                        Value::Text(text) => self.check_source(text, item, &join(shown, name)),
+                        _ => wrong(item, "this is no text"),
+                    }
+                }
+            }
             (Kind::Texts, Value::List(items)) => {
                 for item in items {
                     match &item.value {
@@ -248,7 +277,7 @@ impl<'t> Document<'t> {
 /// What is said of a key that the catalogue does not know, and the way out.
 fn unknown(path: &str, name: &str, meant: Option<&str>, known: &[&str], catalogue: Catalogue) -> (&'static str, String) {
     let table = path.strip_suffix(name).map_or("", |t| t.trim_end_matches('.'));
-    if known.is_empty() {
+    if known.iter().all(|k| *k == SOURCE) {
         return ("this name cannot be used", NAMES.into());
     }
     // A name that stands in several tables tells nothing of where this one belongs.
@@ -322,11 +351,4 @@ fn convert_table(table: &DeTable<'_>) -> Value {
     let mut entries: Vec<_> = table.iter().map(entry).collect();
     entries.sort_by_key(|(_, span, _)| span.start);
     Value::Table(entries)
-}
-
-pub(super) fn place(text: &str, at: usize, key: &str, value: &str, what: &str, advice: &str) -> Problem {
-    let before = text.get(..at).unwrap_or(text);
-    let line = before.matches('\n').count() + 1;
-    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
-    Problem { line, column, key: key.into(), value: value.into(), what: what.into(), advice: advice.into() }
 }

@@ -3,9 +3,11 @@
 
 pub use super::block::{Block, Contact, Element, Level};
 pub use super::cost::Budget;
+use super::inputs::{Input, Provenance};
 pub use super::joint::{Arrangement, Component, Joint, Law};
 use super::site::Site;
 use super::sources::ErrorSources;
+use super::title_block::TitleBlock;
 use crate::contact::stiffness_from_geometry;
 
 /// A whole plan.
@@ -45,7 +47,11 @@ pub struct Plan {
     pub study: StudySettings,
     /// What an hour of keeping tolerances costs.
     pub budget: Budget,
-    /// Keys whose values are assumed, not known.
+    /// What ties the plan to a drawing and a machine.
+    pub title_block: TitleBlock,
+    /// Every value of the plan with its source.
+    pub inputs: Vec<Input>,
+    /// Tables and keys whose values are assumed, not known.
     pub assumed: Vec<String>,
     /// Distance travelled in a year.
     pub km_per_year: Option<f64>,
@@ -306,6 +312,18 @@ pub struct StudySettings {
 }
 
 impl Plan {
+    /// Number of values that are assumed, not known.
+    #[must_use]
+    pub fn assumed_values(&self) -> usize {
+        self.values_from(Provenance::Assumed)
+    }
+
+    /// Number of values that rest on this.
+    #[must_use]
+    pub fn values_from(&self, provenance: Provenance) -> usize {
+        self.inputs.iter().filter(|i| i.provenance == provenance).count()
+    }
+
     /// Largest number of joints that any arrangement has at each end.
     #[must_use]
     pub fn joints_at_most(&self) -> [usize; 2] {

@@ -5,7 +5,6 @@ use super::cost::costs;
 use super::plan::Frame;
 use super::sources::{ErrorKind, ErrorSources, ErrorSpec, Source, Spread, ZoneMeaning};
 use super::view::View;
-use crate::units::MRAD;
 
 /// All errors of the plan; `cost` is the table of what they cost, `frame` what classes of standards are entered with.
 pub(super) fn errors(table: &View<'_>, cost: &View<'_>, frame: Option<&Frame>) -> ErrorSources {
@@ -18,10 +17,10 @@ pub(super) fn errors(table: &View<'_>, cost: &View<'_>, frame: Option<&Frame>) -
                 let advice = "Both limits count, each for half of the distance: take distribution, capability and inspected out.";
                 t.problem("state", "an error that comes and goes has no spread", advice);
             }
-            if in_service && spec.kind != ErrorKind::Skew {
+            if in_service && !spec.may_come_and_go {
                 t.problem(
                     "state",
-                    "only skew can come and go in service",
+                    &format!("only {} can come and go in service", those_that_come_and_go()),
                     "Temperatures, shaft wind-up and drag do so by themselves; the rest is fixed.",
                 );
             }
@@ -38,9 +37,14 @@ pub(super) fn errors(table: &View<'_>, cost: &View<'_>, frame: Option<&Frame>) -
     ErrorSources { sources, classes, costs }
 }
 
-/// Limits of an error from whichever form the plan gives; the zone width is converted here and nowhere else.
+/// Keys of the errors that may come and go in service.
+pub(super) fn those_that_come_and_go() -> String {
+    ErrorKind::ALL.iter().filter(|s| s.may_come_and_go).map(|s| s.key).collect::<Vec<_>>().join(", ")
+}
+
+/// Limits of an error from whichever form the plan gives.
 fn limits(table: &View<'_>, spec: &ErrorSpec, frame: Option<&Frame>, classes: &mut Vec<Classed>) -> Option<(f64, f64)> {
-    let (unit, factor) = if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) };
+    let (unit, factor) = (spec.unit(), spec.factor());
     let [half, zone, lower, upper] = ["plus_minus", "zone", "lower", "upper"].map(|n| format!("{n}_{unit}"));
     let forms = [table.has(&half), table.has(&zone), table.has(&lower) || table.has(&upper), table.has("class")];
     let given = forms.iter().filter(|f| **f).count();
@@ -56,14 +60,14 @@ fn limits(table: &View<'_>, spec: &ErrorSpec, frame: Option<&Frame>, classes: &m
         let value = resolve(table.text("class"), spec, frame).map_err(|(what, advice)| table.problem("class", &what, &advice)).ok()?;
         let limits = match value.form {
             Form::PlusMinus => (-value.tolerance_mm, value.tolerance_mm),
-            Form::Zone => of_zone(value.tolerance_mm, spec.zone),
+            Form::Zone => spec.zone.limits(value.tolerance_mm),
         };
         classes.push(Classed { kind: spec.kind, value });
         return Some(limits);
     }
     let (low, high) = match (table.optional(&half), table.optional(&zone)) {
         (Some(h), _) => (-h, h),
-        (_, Some(t)) => of_zone(t, spec.zone),
+        (_, Some(t)) => spec.zone.limits(t),
         _ => (table.number(&lower), table.number(&upper)),
     };
     if !(low <= high) {
@@ -72,12 +76,4 @@ fn limits(table: &View<'_>, spec: &ErrorSpec, frame: Option<&Frame>, classes: &m
         return None;
     }
     Some((low * factor, high * factor))
-}
-
-pub(super) fn of_zone(width: f64, meaning: ZoneMeaning) -> (f64, f64) {
-    match meaning {
-        ZoneMeaning::AboutNominal => (-width / 2.0, width / 2.0),
-        ZoneMeaning::EndToEnd => (-width, width),
-        ZoneMeaning::PeakToValley => (0.0, width),
-    }
 }

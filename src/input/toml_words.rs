@@ -1,7 +1,7 @@
 //! What stands in a TOML file, in words: what its parser complains of, what a value is, what kind of file it is.
 
 use super::catalogue::{Catalogue, INSTALLATION, Kind, PLAN};
-use super::document::{Node, Value, place};
+use super::node::{Node, Value, place};
 use super::problem::{Problem, Problems};
 
 /// What names of joints and arrangements may hold.
@@ -86,6 +86,7 @@ pub(super) fn wanted(kind: Kind) -> &'static str {
         Kind::Texts => "a list of texts",
         Kind::Table => "a table",
         Kind::Tables => "a list of tables",
+        Kind::Source => "text in quotes or a table of them",
     }
 }
 

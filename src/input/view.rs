@@ -1,8 +1,17 @@
 //! One table of a document as the parts of a plan read it: values without further checks, and problems that concern several keys.
 
 use super::catalogue::{Catalogue, Need, quoted};
-use super::document::{Document, Node, Value, join, number, word};
+use super::document::{Document, join, number, word};
 use super::fit::nearest;
+use super::inputs::SOURCE;
+use super::node::{Node, Value};
+
+impl Document<'_> {
+    /// The file's top table.
+    pub(super) fn root(&self, catalogue: Catalogue) -> View<'_> {
+        View::of_root(self, &self.root, catalogue)
+    }
+}
 
 /// One table of the document; absent tables give defaults.
 #[derive(Debug, Clone)]
@@ -44,10 +53,10 @@ impl<'d> View<'d> {
         self.child(name).is_some()
     }
 
-    /// Keys of the table in the order of the file.
+    /// Keys of the table in the order of the file, but for the sources of its values.
     pub(super) fn names(&self) -> Vec<&'d str> {
         let Some(Node { value: Value::Table(entries), .. }) = self.node else { return Vec::new() };
-        entries.iter().map(|(n, _, _)| n.as_str()).collect()
+        entries.iter().map(|(n, _, _)| n.as_str()).filter(|n| *n != SOURCE).collect()
     }
 
     /// The number, its default, or nothing.

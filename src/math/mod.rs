@@ -11,10 +11,8 @@ pub mod order;
 pub mod products;
 pub mod proportion;
 pub mod root;
-pub mod scrambled;
 pub mod sobol;
 pub mod spline;
-pub mod weighed;
 
 pub use band::{Band, Corners};
 pub use box_qp::minimise_in_box;

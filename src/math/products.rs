@@ -2,7 +2,7 @@
 
 use multiversion::multiversion;
 
-use super::lanes::{EIGHT, EIGHT_ZEROS, EightLane, Lane, ZERO, each, part, put};
+use super::lanes::{EIGHT, each};
 
 /// Adds `factor` times the numbers.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2", "x86_64+avx2"))]
@@ -26,22 +26,6 @@ pub fn largest(numbers: &[f64]) -> Option<usize> {
         largest = if *x > largest { *x } else { largest };
     }
     numbers.iter().position(|x| *x == largest)
-}
-
-/// Sum over all lanes of lane times factor.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx2", "x86_64+avx2"))]
-#[must_use]
-pub fn combination(lanes: &[Lane], factors: &[f64]) -> Lane {
-    let (mut low, mut high) = (EIGHT_ZEROS, EIGHT_ZEROS);
-    for (lane, factor) in lanes.iter().zip(factors) {
-        let (first, second): (EightLane, EightLane) = (part(lane, 0), part(lane, EIGHT));
-        low = each(|i| low[i] + factor * first[i]);
-        high = each(|i| high[i] + factor * second[i]);
-    }
-    let mut sum = ZERO;
-    put(&mut sum, 0, low);
-    put(&mut sum, EIGHT, high);
-    sum
 }
 
 #[cfg(test)]
@@ -69,9 +53,6 @@ mod tests {
             let mut sum = a.clone();
             add_multiple(&mut sum, &b, -3.0);
             assert!((0..a.len()).all(|i| sum[i] == a[i] - 3.0 * b[i]), "{length}");
-            let lanes: Vec<Lane> = a.iter().map(|x| Lane(std::array::from_fn(|i| x + i as f64))).collect();
-            let expected = |i: usize| a.iter().zip(&b).map(|(x, y)| (x + i as f64) * y).sum::<f64>();
-            assert_eq!(combination(&lanes, &b), Lane(std::array::from_fn(expected)), "{length}");
         }
     }
 }

@@ -37,7 +37,7 @@ fn value(v: &ClassValue) -> String {
 pub fn class_lines(plan: &Plan) -> String {
     let mut text = String::new();
     for c in &plan.errors.classes {
-        let key = ErrorKind::ALL.iter().find(|s| s.kind == c.kind).map_or("", |s| s.key);
+        let key = c.kind.spec().key;
         let v = &c.value;
         let _ = writeln!(
             text,

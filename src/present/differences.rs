@@ -2,6 +2,9 @@
 
 use serde_json::Value;
 
+/// Far below any unit's last digit: numbers that differ by no more are the same.
+const NOTHING: f64 = 1e-12;
+
 /// One difference: where, what stood there, what stands there now.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Difference {
@@ -11,6 +14,8 @@ pub struct Difference {
     pub old: String,
     /// What the new one has.
     pub new: String,
+    /// Both are numbers.
+    pub numbers: bool,
 }
 
 /// All differences; numbers may differ by a relative amount.
@@ -36,16 +41,38 @@ fn compare(place: &str, old: &Value, new: &Value, relative: f64, list: &mut Vec<
                 compare(&format!("{place}[{}]", name(x)), x, y, relative, list);
             }
         }
+        // Counts, seeds and the like are exact.
+        (Value::Number(a), Value::Number(b)) if whole(a) && whole(b) && a == b => {}
         (Value::Number(a), Value::Number(b)) => {
             let (x, y) = (a.as_f64().unwrap_or(f64::NAN), b.as_f64().unwrap_or(f64::NAN));
-            // Far below any unit's last digit both are nothing.
-            if (x - y).abs() > relative * x.abs().max(y.abs()) + 1e-12 {
-                list.push(Difference { place: place.into(), old: a.to_string(), new: b.to_string() });
+            if (whole(a) && whole(b)) || !((x - y).abs() <= relative * x.abs().max(y.abs()) + NOTHING) {
+                list.push(Difference { place: place.into(), old: a.to_string(), new: b.to_string(), numbers: true });
             }
         }
         _ if old == new => {}
-        _ => list.push(Difference { place: place.into(), old: short(old), new: short(new) }),
+        _ => list.push(Difference { place: place.into(), old: short(old), new: short(new), numbers: false }),
     }
+}
+
+fn whole(n: &serde_json::Number) -> bool {
+    n.is_u64() || n.is_i64()
+}
+
+/// Quarter pixels by which a place in a drawing may differ: another processor rounds otherwise.
+const DRAWN: f64 = 4.0;
+
+/// Whether two figures are the same but for places that differ by a pixel.
+#[must_use]
+pub fn same_drawing(old: &str, new: &str) -> bool {
+    let parts = |t: &'_ str| -> Vec<String> {
+        t.split(|c: char| c.is_whitespace() || ",:;\"()<>=".contains(c)).filter(|p| !p.is_empty()).map(Into::into).collect()
+    };
+    let same = |(a, b): (&String, &String)| match (a.parse::<f64>(), b.parse::<f64>()) {
+        (Ok(x), Ok(y)) => (x - y).abs() <= DRAWN,
+        _ => a == b,
+    };
+    let (a, b) = (parts(old), parts(new));
+    a.len() == b.len() && a.iter().zip(&b).all(same)
 }
 
 fn short(value: &Value) -> String {

@@ -13,8 +13,17 @@ use resvg::{tiny_skia, usvg};
 /// Drawing canvas in quarter pixels: the SVG backend rounds to whole units.
 const FINE: u32 = 4;
 
-/// Size of the figures in pixels.
+/// Width of the figures in pixels.
 pub(super) const WIDTH: u32 = 1200;
+
+/// Width in pixels of the figures that are printed on a report's page: across a sheet of A4 their smallest text is 8 points.
+pub(super) const PAGE_WIDTH: u32 = 900;
+
+/// Smallest text of a figure on a report's page, pixels; letters are written at 0.81 of it.
+pub(super) const PAGE_TEXT: u32 = 17;
+
+/// Width of a letter over its size, at most: bold, and plain.
+const LETTER: [f64; 2] = [0.58, 0.51];
 
 /// Colour and line width (quarter pixels) of an arrangement: the chosen one is dark and heavy, the others differ in
 /// brightness, for greyscale.
@@ -56,8 +65,27 @@ pub(super) fn label(canvas: &Canvas<'_>, words: &str, at: (u32, u32), size: u32,
     canvas.draw(&Text::new(words.to_string(), (px(at.0) as i32, px(at.1) as i32), style)).map_err(failed)
 }
 
+/// Writes a line in the middle of a figure on a report's page: smaller where it is too long, and cut where that does not help.
+pub(super) fn headline(canvas: &Canvas<'_>, words: &str, y: u32, size: u32, bold: bool) -> Result<(), FigureError> {
+    let room = f64::from(PAGE_WIDTH - 20) / LETTER[usize::from(!bold)];
+    let count = words.chars().count();
+    let size = size.min((room / count.max(1) as f64) as u32).max(PAGE_TEXT);
+    let most = (room / f64::from(size)) as usize;
+    let shown: String = if count > most { words.chars().take(most - 1).chain(['…']).collect() } else { words.into() };
+    label(canvas, &shown, (PAGE_WIDTH / 2, y), size, bold, HPos::Center)
+}
+
 /// Draws a figure of `WIDTH` x `height` pixels and returns it as SVG.
 pub(super) fn draw(height: u32, title: &str, paint: impl FnOnce(&Canvas<'_>) -> Result<(), FigureError>) -> Result<String, FigureError> {
+    draw_sized((WIDTH, height), title, paint)
+}
+
+/// Draws a figure of a size in pixels and returns it as SVG.
+pub(super) fn draw_sized(
+    (width, height): (u32, u32),
+    title: &str,
+    paint: impl FnOnce(&Canvas<'_>) -> Result<(), FigureError>,
+) -> Result<String, FigureError> {
     static FONTS: Once = Once::new();
     FONTS.call_once(|| {
         // The bundled faces are valid fonts; were one not, drawing its text would report it.
@@ -66,13 +94,13 @@ pub(super) fn draw(height: u32, title: &str, paint: impl FnOnce(&Canvas<'_>) -> 
     });
     let mut svg = String::new();
     {
-        let area = SVGBackend::with_string(&mut svg, (px(WIDTH), px(height))).into_drawing_area();
+        let area = SVGBackend::with_string(&mut svg, (px(width), px(height))).into_drawing_area();
         area.fill(&WHITE).map_err(failed)?;
         paint(&area)?;
         area.present().map_err(failed)?;
     }
-    let fine = format!("<svg width=\"{}\" height=\"{}\"", px(WIDTH), px(height));
-    let real = format!("<svg role=\"img\" aria-label=\"{}\" width=\"{WIDTH}\" height=\"{height}\"", escaped(title));
+    let fine = format!("<svg width=\"{}\" height=\"{}\"", px(width), px(height));
+    let real = format!("<svg role=\"img\" aria-label=\"{}\" width=\"{width}\" height=\"{height}\"", escaped(title));
     Ok(svg.replacen(&fine, &real, 1))
 }
 

@@ -4,17 +4,23 @@ use plotters::element::{PathElement, Polygon};
 use plotters::style::text_anchor::HPos;
 use plotters::style::{Color, RGBColor};
 
-use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, label, log_ticks, look, px, ticks};
+use super::figure::{
+    Canvas, FigureError, GRID, INK, PAGE_TEXT, PAGE_WIDTH, draw_sized, failed, headline, label, log_ticks, look, px, ticks,
+};
 use super::numbers::{plain, significant};
+use crate::evaluate::Reading;
 use crate::input::plan::Measure;
-use crate::study::{ArrangementResult, Reading, StudyResult};
+use crate::study::{ArrangementResult, StudyResult};
 
 /// Number of classes of a histogram.
 const CLASSES: usize = 90;
 
 /// Frame of one panel in pixels: left, right, top, bottom.
 const LEFT: u32 = 90;
-const RIGHT: u32 = WIDTH - 40;
+const RIGHT: u32 = PAGE_WIDTH - 30;
+
+/// What the marks on the axis are.
+const TRIANGLES: &str = "triangles: worst inside the tolerances, attained (filled) and proven bound (open)";
 
 /// Attained value and bound.
 type Marks = (f64, Option<f64>);
@@ -49,7 +55,7 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
     let panels = [
         Panel {
             heading: "Life of the bearing system",
-            axis: "life, km (logarithmic); triangles: worst inside the tolerances, attained (filled) and bound (open)",
+            axis: "life, km (logarithmic)",
             log: true,
             of: Reading::Life,
             times: 1.0,
@@ -66,17 +72,17 @@ pub fn histograms(study: &StudyResult, title: &str) -> Result<String, FigureErro
             times: 1.0,
             worst: |a| a.worst.get("peak_load_n").map(|b| (b.outcome.extra_load_n, None)),
             limit: None,
-            top: 540,
-            bottom: 850,
+            top: 560,
+            bottom: 870,
         },
     ];
-    draw(930, &format!("Histograms of life and extra load: {title}"), |canvas| {
-        label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
+    draw_sized((PAGE_WIDTH, 960), &format!("Histograms of life and extra load: {title}"), |canvas| {
+        headline(canvas, title, 22, 22, true)?;
         let note = format!(
             "{} installations drawn as the plan spreads its errors, the same ones for every arrangement",
             plain(study.draws as f64)
         );
-        label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
+        headline(canvas, &note, 50, PAGE_TEXT, false)?;
         panels.iter().try_for_each(|panel| panel.paint(canvas, &study.arrangements))
     })
 }
@@ -94,7 +100,7 @@ pub fn float_travel(study: &StudyResult, title: &str) -> Result<Option<String>, 
     let limit = verdicts.filter(|v| v.requirement.measure == Measure::FloatTravel).map(|v| v.requirement.limit).next();
     let panel = Panel {
         heading: "Largest share of a float's travel",
-        axis: "share of the travel, % (100 is the stop); triangles: worst inside the tolerances, attained (filled) and bound (open)",
+        axis: "share of the travel, % (100 is the stop)",
         log: false,
         of: Reading::FloatTravel,
         times: 100.0,
@@ -103,10 +109,10 @@ pub fn float_travel(study: &StudyResult, title: &str) -> Result<Option<String>, 
         top: 110,
         bottom: 420,
     };
-    let figure = draw(500, &format!("Histogram of float travel: {title}"), |canvas| {
-        label(canvas, title, (WIDTH / 2, 22), 20, true, HPos::Center)?;
+    let figure = draw_sized((PAGE_WIDTH, 510), &format!("Histogram of float travel: {title}"), |canvas| {
+        headline(canvas, title, 22, 22, true)?;
         let note = format!("{} installations drawn as the plan spreads its errors", plain(study.draws as f64));
-        label(canvas, &note, (WIDTH / 2, 50), 14, false, HPos::Center)?;
+        headline(canvas, &note, 50, PAGE_TEXT, false)?;
         panel.paint(canvas, &floating)
     })?;
     Ok(Some(figure))
@@ -130,12 +136,12 @@ impl Panel<'_> {
             let peak = (0..CLASSES).max_by(|&a, &b| share[a].total_cmp(&share[b])).unwrap_or(0);
             let chosen = if arrangement.chosen { " (chosen)" } else { "" };
             let name = format!("{} joints{chosen}", arrangement.name);
-            let half = name.len() as f64 * 4.8;
+            let half = name.len() as f64 * 5.3;
             let across = (edge(peak) / 4.0 + 4.0).clamp(f64::from(LEFT) + half, f64::from(RIGHT) - half);
             names.push((across, (y(share[peak]) / 4.0 - 14.0).max(f64::from(self.top) + 22.0), name));
         }
         for (across, height, name) in apart(names) {
-            label(canvas, &name, (across as u32, height as u32), 15, true, HPos::Center)?;
+            label(canvas, &name, (across as u32, height as u32), 18, true, HPos::Center)?;
         }
         for (i, arrangement) in arrangements.iter().enumerate() {
             let Some((attained, bound)) = (self.worst)(arrangement) else { continue };
@@ -149,9 +155,9 @@ impl Panel<'_> {
             dashed(canvas, at, px(self.top) as i32, px(self.bottom) as i32)?;
             let side = if place(*limit) > low + 0.7 * (high - low) { HPos::Right } else { HPos::Left };
             let shift = if matches!(side, HPos::Right) { -8 } else { 8 };
-            label(canvas, words, ((at / 4 + shift) as u32, self.top + 8), 14, false, side)?;
+            label(canvas, words, ((at / 4 + shift) as u32, self.top + 8), PAGE_TEXT, false, side)?;
         }
-        label(canvas, self.heading, (LEFT, self.top - 24), 16, true, HPos::Left)
+        label(canvas, self.heading, (LEFT, self.top - 26), 19, true, HPos::Left)
     }
 
     /// Range of the axis: all samples and the limit, with room at both sides.
@@ -183,21 +189,36 @@ impl Panel<'_> {
         let line = |from: (i32, i32), to: (i32, i32), colour: RGBColor, width: u32| {
             canvas.draw(&PathElement::new(vec![from, to], colour.stroke_width(width))).map_err(failed)
         };
-        let marks = if self.log { log_ticks(low, high) } else { ticks(low, high, 8) };
+        let marks = if self.log { log_ticks(low, high) } else { ticks(low, high, 6) };
         for mark in marks {
             let at = x(mark) as i32;
             line((at, px(self.top) as i32), (at, px(self.bottom) as i32), GRID, 4)?;
             let value = if self.log { 10.0_f64.powf(mark) } else { mark };
-            label(canvas, significant(value, 3).trim_end_matches(".0"), ((at / 4) as u32, self.bottom + 16), 13, false, HPos::Center)?;
+            label(
+                canvas,
+                significant(value, 3).trim_end_matches(".0"),
+                ((at / 4) as u32, self.bottom + 18),
+                PAGE_TEXT,
+                false,
+                HPos::Center,
+            )?;
         }
         for share in ticks(0.0, greatest, 4) {
             let at = y(share) as i32;
             line((px(LEFT) as i32, at), (px(RIGHT) as i32, at), GRID, 4)?;
-            label(canvas, &format!("{} %", plain((1e4 * share).round() / 1e2)), (LEFT - 10, (at / 4) as u32), 13, false, HPos::Right)?;
+            label(
+                canvas,
+                &format!("{} %", plain((1e4 * share).round() / 1e2)),
+                (LEFT - 10, (at / 4) as u32),
+                PAGE_TEXT,
+                false,
+                HPos::Right,
+            )?;
         }
         line((px(LEFT) as i32, px(self.bottom) as i32), (px(RIGHT) as i32, px(self.bottom) as i32), INK, 6)?;
-        label(canvas, self.axis, (u32::midpoint(LEFT, RIGHT), self.bottom + 42), 14, false, HPos::Center)?;
-        label(canvas, "share of installations in each class", (LEFT, self.top - 2), 12, false, HPos::Left)
+        label(canvas, self.axis, (u32::midpoint(LEFT, RIGHT), self.bottom + 43), PAGE_TEXT, false, HPos::Center)?;
+        label(canvas, TRIANGLES, (u32::midpoint(LEFT, RIGHT), self.bottom + 66), PAGE_TEXT, false, HPos::Center)?;
+        label(canvas, "share of installations in each class", (LEFT, self.top - 2), PAGE_TEXT, false, HPos::Left)
     }
 }
 
@@ -227,7 +248,7 @@ fn apart(mut labels: Vec<(f64, f64, String)>) -> Vec<(f64, f64, String)> {
     for i in 1..labels.len() {
         while labels[..i]
             .iter()
-            .any(|l| (l.1 - labels[i].1).abs() < 20.0 && (l.0 - labels[i].0).abs() < (l.2.len() + labels[i].2.len()) as f64 * 4.8)
+            .any(|l| (l.1 - labels[i].1).abs() < 22.0 && (l.0 - labels[i].0).abs() < (l.2.len() + labels[i].2.len()) as f64 * 5.3)
         {
             labels[i].1 -= 4.0;
         }

@@ -13,7 +13,7 @@ use super::numbers::significant;
 use super::survey_text::with_uncertainty;
 use super::tables::{align_right, plain_table};
 use crate::input::survey::date_of;
-use crate::study::survey::history::{Change, Epoch, PadMoved};
+use crate::survey::history::{Change, Epoch, PadMoved};
 use crate::units::SIDES;
 
 /// What moved between the surveys, and where a straight line leads.
@@ -67,7 +67,7 @@ pub fn history_text(epochs: &[Epoch], changes: &[Change], pads: &[PadMoved], shi
 pub fn prediction_check(expected: &Epoch, now: &Epoch) -> String {
     let mut table = plain_table(["after the work list", "predicted", "measured", "difference", "u of that", "", ""]);
     for (e, n) in expected.checks.iter().zip(&now.checks) {
-        use crate::study::survey::Conformity::NotSeen;
+        use crate::survey::Conformity::NotSeen;
         if e.decision.verdict == NotSeen || n.decision.verdict == NotSeen || e.lower.is_none() {
             continue;
         }

@@ -3,13 +3,14 @@
 use serde_json::{Value, json};
 
 use super::trace_text::block_names;
-use crate::input::{Installation, Plan};
-use crate::math::order::Quantile;
+use crate::errors::{Holds, entries, seat_entries};
+use crate::evaluate::{BlockOutcome, Reading};
+use crate::input::{Installation, Plan, Provenance, TitleBlock};
 use crate::study::{
-    ArrangementBudget, ArrangementResult, Balance, BlockOutcome, Bracket, BudgetResult, FAR_EVALUATIONS, FarEnds, ONE_IN, Reading, Set,
-    Stack, StudyResult, Trace, Verdict, WorstCase,
+    ArrangementBudget, ArrangementResult, Balance, Bracket, BudgetResult, ONE_IN, Set, Stack, StudyResult, Tail, TailQuantile, Trace,
+    Verdict, WorstCase,
 };
-use crate::units::{COMPONENTS, MRAD, SIDES};
+use crate::units::{COMPONENTS, SIDES};
 
 /// Version of the layout.
 pub const LAYOUT: u32 = 1;
@@ -28,6 +29,17 @@ pub struct Origin {
     pub version: String,
     /// How well the equilibrium is met, an arrangement each.
     pub balance: Vec<Balance>,
+}
+
+/// What a result carries so that it can be run again and held against its page and figures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Record<'r> {
+    /// The plan's text.
+    pub plan_text: &'r str,
+    /// The command that gave the result.
+    pub command: &'r str,
+    /// File and SHA-256 of each figure.
+    pub figures: &'r [(String, String)],
 }
 
 /// How well the equilibrium is met. What is below rounding is not told apart: it is noise, and another processor's is another.
@@ -83,10 +95,30 @@ pub fn budget(plan: &Plan, result: &BudgetResult) -> Value {
     })
 }
 
+/// A result that can be run again under the common head.
+#[must_use]
+pub fn with_record(kind: &str, plan: &Plan, origin: &Origin, record: &Record<'_>, more: Value) -> Value {
+    let mut head = head(kind, plan, origin);
+    head["plan"]["text"] = record.plan_text.into();
+    let figures: Vec<Value> = record.figures.iter().map(|(file, sha256)| json!({ "file": file, "sha256": sha256 })).collect();
+    head["command"] = record.command.into();
+    head["figures"] = figures.into();
+    head["inputs"] = json!({
+        "values": plan.inputs.len(), "assumed": plan.assumed_values(), "without_a_source": plan.values_from(Provenance::NotStated),
+    });
+    with(head, more)
+}
+
+/// Fields of a title block that are stated.
+#[must_use]
+pub fn title_block(block: &TitleBlock) -> Value {
+    block.fields().filter_map(|(key, _, value)| value.map(|v| (key.to_string(), json!(v)))).collect::<serde_json::Map<_, _>>().into()
+}
+
 fn head(kind: &str, plan: &Plan, origin: &Origin) -> Value {
     json!({
         "layout": LAYOUT, "kind": kind, "program": "railtrue", "version": origin.version,
-        "plan": { "file": origin.plan_file, "sha256": origin.plan_sha256, "title": plan.title },
+        "plan": { "file": origin.plan_file, "sha256": origin.plan_sha256, "title": plan.title, "title_block": title_block(&plan.title_block) },
         "balance": origin.balance.iter().map(balance).collect::<Vec<_>>(),
     })
 }
@@ -100,12 +132,18 @@ fn with(mut head: Value, more: Value) -> Value {
 
 /// A study: quantiles, verdicts, findings, bands, and the numbers of the worst draws for replay.
 #[must_use]
-pub fn study(plan: &Plan, study: &StudyResult, origin: &Origin) -> Value {
-    let arrangements: Vec<Value> = study.arrangements.iter().map(arrangement).collect();
-    with(
-        head("study", plan, origin),
-        json!({ "seed": study.seed, "draws": study.draws, "digits_settled": study.settled, "km_per_year": plan.km_per_year, "arrangements": arrangements }),
-    )
+pub fn study(plan: &Plan, study: &StudyResult, origin: &Origin, record: &Record<'_>) -> Value {
+    let more = json!({
+        "seed": study.seed, "draws": study.draws, "digits_settled": study.settled, "km_per_year": plan.km_per_year,
+        "arrangements": arrangements(study),
+    });
+    with_record("study", plan, origin, record, more)
+}
+
+/// The arrangements of a study.
+#[must_use]
+pub fn arrangements(study: &StudyResult) -> Vec<Value> {
+    study.arrangements.iter().map(arrangement).collect()
 }
 
 /// What of an outcome stands in the file.
@@ -137,23 +175,25 @@ fn arrangement(a: &ArrangementResult) -> Value {
     json!({
         "name": a.name, "chosen": a.chosen, "has_floats": a.has_floats, "perfect": a.perfect, "measures": quantiles,
         "worst_life_draw": a.tally.least_life.map(|(i, outcome)| json!({ "draw": i, "outcome": outcome })),
-        "far_ends": a.far.iter().flat_map(far_ends).collect::<Vec<_>>(),
+        "tail_quantiles": a.tails.iter().flat_map(tail_quantiles).collect::<Vec<_>>(),
         "verdicts": a.verdicts.iter().map(verdict).collect::<Vec<_>>(),
         "worst": worst(&a.worst, &[]), "sources_alone": a.alone, "findings": a.findings, "largest_load_along_stroke": a.band, "condition_number": a.condition,
         "lateral_stiffness_at_tool_n_per_um": { "floats_at_rest": a.lateral_stiffness_n_per_um.0, "floats_sliding": a.lateral_stiffness_n_per_um.1 },
     })
 }
 
-/// Far ends of a reading, with what was computed for them beside the drawn installations.
-fn far_ends(far: &FarEnds) -> impl Iterator<Item = Value> {
-    let [search, weighed] = FAR_EVALUATIONS;
-    let of = move |(one_in, end): (u32, &Option<Quantile>)| {
-        end.map(|q| {
-            json!({ "measure": far.reading.key(), "one_in": one_in, "value": q.value, "low_95": q.low, "high_95": q.high,
-                "installations_to_find_the_ways": search, "installations_weighed": weighed })
-        })
+/// Tail quantiles of a reading, each with the method by which it was found.
+fn tail_quantiles(tail: &Tail) -> impl Iterator<Item = Value> {
+    let of = |(one_in, quantile): (u32, &TailQuantile)| {
+        let found = match quantile {
+            TailQuantile::Counted { quantile: q, draws } => {
+                json!({ "method": "counted", "draws": draws, "value": q.value, "low_95": q.low, "high_95": q.high })
+            }
+            TailQuantile::TooFewDraws { draws, needed } => json!({ "method": "too_few_draws", "draws": draws, "draws_needed": needed }),
+        };
+        with(json!({ "measure": tail.reading.key(), "one_in": one_in }), found)
     };
-    ONE_IN.into_iter().zip(&far.ends).filter_map(of)
+    ONE_IN.into_iter().zip(&tail.quantiles).map(of)
 }
 
 /// A requirement held against draws.
@@ -237,32 +277,20 @@ pub fn installation(i: &Installation) -> Value {
             map.insert(key, value);
         }
     };
-    for (key, value) in [
-        ("span_mm", i.span_mm),
-        ("parallelism_mm", i.parallelism_mm),
-        ("height_mm", i.height_mm),
-        ("vertical_parallelism_mm", i.vertical_parallelism_mm),
-        ("bridge_length_mm", i.bridge_length_mm),
-        ("bridge_twist_mrad", i.bridge_twist_rad / MRAD),
-    ] {
-        put(key.into(), json!(value));
+    for entry in entries() {
+        let numbers = entry.numbers(i);
+        let value = match (entry.holds, numbers.first()) {
+            (Holds::Number | Holds::Position, Some(number)) => json!(number),
+            _ => json!(numbers),
+        };
+        put(entry.key, value);
     }
-    for (n, s) in SIDES.iter().enumerate() {
-        put(format!("cross_level_{s}_mrad"), json!(i.cross_level_rad[n] / MRAD));
-        put(format!("cross_level_twist_{s}_mrad"), json!(i.cross_level_twist_rad[n] / MRAD));
-        put(format!("end_tilt_{s}_mrad"), json!(i.end_tilt_rad[n] / MRAD));
-        put(format!("end_squareness_{s}_mrad"), json!(i.end_squareness_rad[n] / MRAD));
-        put(format!("skew_{s}_mm"), json!(i.drive_offset_mm[n]));
-        put(format!("lateral_{s}_mm"), json!(i.residual[n][0]));
-        put(format!("vertical_{s}_mm"), json!(i.residual[n][1]));
-        put(format!("roll_{s}_mrad"), json!(i.residual[n][2].iter().map(|v| v / MRAD).collect::<Vec<_>>()));
-        put(format!("block_lateral_{s}_mm"), json!(i.block_offset_mm[n].iter().map(|b| b[0]).collect::<Vec<_>>()));
-        put(format!("block_vertical_{s}_mm"), json!(i.block_offset_mm[n].iter().map(|b| b[1]).collect::<Vec<_>>()));
-    }
-    let seats: Vec<Value> = (0..2)
-        .flat_map(|end| i.seats[end].iter().enumerate().map(move |(n, seat)| (end, n, seat)))
-        .map(|(end, n, seat)| json!({ "end": SIDES[end], "number": n + 1, "offset_mm": &seat[..3], "angle_mrad": seat[3..].iter().map(|v| v / MRAD).collect::<Vec<_>>() }))
-        .collect();
+    let seat = |(end, n, seat): (usize, usize, &[f64; 6])| {
+        let mut value = json!({ "end": SIDES[end], "number": n + 1 });
+        seat_entries().for_each(|entry| value[entry.key.as_str()] = json!(entry.numbers(seat)));
+        value
+    };
+    let seats: Vec<Value> = (0..2).flat_map(|end| i.seats[end].iter().enumerate().map(move |(n, seat)| (end, n, seat))).map(seat).collect();
     put("seat".into(), json!(seats));
     Value::Object(map)
 }

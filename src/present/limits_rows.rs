@@ -22,13 +22,12 @@ pub(super) struct SetRow {
 
 /// Name and meaning of an error.
 pub(super) fn spec(kind: ErrorKind) -> &'static ErrorSpec {
-    // Every kind stands in the list; the first stands in for what cannot be missing.
-    ErrorKind::ALL.iter().find(|s| s.kind == kind).unwrap_or(&ErrorKind::ALL[0])
+    kind.spec()
 }
 
 /// Unit in which an error is written.
 pub(super) fn unit_name(kind: ErrorKind) -> &'static str {
-    if spec(kind).angle { "mrad" } else { "mm" }
+    kind.spec().unit()
 }
 
 /// A number with at most three digits, without idle zeros.

@@ -4,14 +4,14 @@ use plotters::element::{Circle, PathElement};
 use plotters::style::text_anchor::HPos;
 use plotters::style::{Color, RGBColor};
 
-use super::figure::{Canvas, FigureError, GRID, WIDTH, draw, failed, label, px};
+use super::figure::{Canvas, FigureError, GRID, PAGE_TEXT, PAGE_WIDTH, draw_sized, failed, headline, label, px};
 use super::numbers::{plain, significant};
 use crate::geometry::Rails;
 use crate::input::{Installation, Plan};
 use crate::units::MRAD;
 
-const LEFT: u32 = 110;
-const RIGHT: u32 = WIDTH - 60;
+const LEFT: u32 = 80;
+const RIGHT: u32 = PAGE_WIDTH - 50;
 /// Height over which the largest deviation is drawn, pixels.
 const REACH: f64 = 62.0;
 const RAIL: [RGBColor; 2] = [RGBColor(190, 85, 20), RGBColor(20, 60, 110)];
@@ -38,19 +38,19 @@ pub fn rails_drawing(plan: &Plan, installation: &Installation, title: &str) -> R
         [0, 1].map(|side| xs.iter().map(|&x| rails.line_at(side, x, installation)[what] / scale).collect())
     };
     let views = [
-        View { heading: "Plan: across the rails (span, parallelism, straightness)", unit: "mm", middle: [300, 170], values: along(0, 1.0) },
+        View { heading: "Plan view, across the rails", unit: "mm", middle: [300, 170], values: along(0, 1.0) },
         View { heading: "Elevation: height", unit: "mm", middle: [510, 510], values: along(1, 1.0) },
         View { heading: "Cross-level of each rail's seat", unit: "mm/m", middle: [730, 730], values: along(2, MRAD) },
     ];
-    draw(830, &format!("The two rails with their errors: {title}"), |canvas| {
-        label(canvas, &format!("The two rails with their errors: {title}"), (WIDTH / 2, 22), 19, true, HPos::Center)?;
+    draw_sized((PAGE_WIDTH, 830), &format!("The two rails with their errors: {title}"), |canvas| {
+        headline(canvas, &format!("The two rails with their errors: {title}"), 22, 21, true)?;
         let note = format!(
             "{} to {} mm along the rails; span {} mm; errors exaggerated as stated in each view",
             plain(first),
             plain(last),
             plain(plan.frame.span_mm)
         );
-        label(canvas, &note, (WIDTH / 2, 48), 14, false, HPos::Center)?;
+        headline(canvas, &note, 50, PAGE_TEXT, false)?;
         views.iter().try_for_each(|view| view.paint(canvas, &xs, anchors))
     })
 }
@@ -68,7 +68,7 @@ impl View {
             (true, "mm") => format!("exaggerated {} times; largest {} mm", significant(scale / along, 2), significant(largest, 2)),
             (true, unit) => format!("largest {} {unit}", significant(largest, 2)),
         };
-        label(canvas, &format!("{} - {how}", self.heading), (LEFT, self.middle[0].min(self.middle[1]) - 84), 15, true, HPos::Left)?;
+        label(canvas, &format!("{} - {how}", self.heading), (LEFT, self.middle[0].min(self.middle[1]) - 84), 18, true, HPos::Left)?;
         for middle in self.middle {
             let nominal = vec![((across(first) * 4.0) as i32, px(middle) as i32), ((across(last) * 4.0) as i32, px(middle) as i32)];
             canvas.draw(&PathElement::new(nominal, GRID.stroke_width(6))).map_err(failed)?;
@@ -92,9 +92,9 @@ impl View {
         let last = self.values[0].len() - 1;
         for (at, x, side_of, prefix) in [(0, LEFT - 12, HPos::Right, "rail "), (last, RIGHT + 14, HPos::Left, "")] {
             let (a, b) = (y(0, self.values[0][at]), y(1, self.values[1][at]));
-            let push = ((16.0 - (a - b).abs()) / 2.0).max(0.0) * if a > b { 1.0 } else { -1.0 };
-            label(canvas, &format!("{prefix}A"), (x, (a + push) as u32), 13, true, side_of)?;
-            label(canvas, &format!("{prefix}B"), (x, (b - push) as u32), 13, true, side_of)?;
+            let push = ((20.0 - (a - b).abs()) / 2.0).max(0.0) * if a > b { 1.0 } else { -1.0 };
+            label(canvas, &format!("{prefix}A"), (x, (a + push) as u32), PAGE_TEXT, true, side_of)?;
+            label(canvas, &format!("{prefix}B"), (x, (b - push) as u32), PAGE_TEXT, true, side_of)?;
         }
         Ok(())
     }

@@ -2,15 +2,17 @@
 
 use std::fmt::Write as _;
 
-use super::limits_rows::{spec, tolerance, unit_name};
-use super::numbers::{percent, plain, significant};
+use super::limits_rows::{short, spec, tolerance, unit_name};
+use super::numbers::{percent, significant};
+use super::review_findings::{amount, refusal, review_findings, written};
+use super::review_verdict::{grounds, headline, item};
 use super::summary::words;
 use super::tables::{align_right, bound, plain_table, status};
-use crate::input::Source;
-use crate::input::callouts::{Callouts, Made};
+use crate::input::callouts::{Allowed, Callout, Callouts, Made, Per};
 use crate::input::plan::Measure;
-use crate::study::review::{ArrangementReview, Assignment, CalloutReview, Judgement, Review, factor, met, to_draw};
-use crate::study::{Reach, Status, StudyResult};
+use crate::input::{Plan, Source};
+use crate::study::review::{Adjustment, ArrangementReview, Assigned, Assignment, CalloutReview, Control, Judgement, Review, factor};
+use crate::study::{Reach, Status, StudyResult, farthest_scale, unit};
 
 /// A callout on one arrangement, as text.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -19,6 +21,7 @@ pub(super) struct CalloutRow {
     pub(super) controls: String,
     pub(super) allows: String,
     pub(super) needs: String,
+    pub(super) stopped_by: String,
     pub(super) headroom: String,
     pub(super) life: String,
     pub(super) load: String,
@@ -26,107 +29,147 @@ pub(super) struct CalloutRow {
 }
 
 /// Rows of one arrangement in the order of the callouts.
-pub(super) fn rows(callouts: &Callouts, a: &ArrangementReview) -> Vec<CalloutRow> {
+pub(super) fn rows(plan: &Plan, callouts: &Callouts, a: &ArrangementReview) -> Vec<CalloutRow> {
     let one = |c: &CalloutReview| {
         let callout = &callouts.list[c.callout];
-        let adjusted = if callout.shimmed_after { ", shimmed after" } else { "" };
-        let made = match callout.made {
-            Made::Welded => "welded",
-            Made::Machined => "machined",
-            Made::Set => "set",
-        };
         let none = c.headroom.is_none();
+        let stop = c.headroom.and_then(|h| h.stopped_by).and_then(|i| plan.requirements.get(i));
         CalloutRow {
             item: callout.item.clone(),
             controls: callout.controls.clone(),
-            allows: format!("{}, {} ({made}{adjusted})", callout.written, callout.per),
-            needs: c.headroom.map_or_else(|| "-".into(), |h| needs(c, h.reach)),
-            headroom: c.headroom.map_or_else(|| "-".into(), |h| shown(h.reach)),
+            allows: allows(callout),
+            needs: needs(c),
+            stopped_by: stop.map_or_else(|| "-".into(), |r| words(r.measure).into()),
+            headroom: c.headroom.map_or_else(|| "-".into(), |h| shown(h.sure)),
             life: if none { "-".into() } else { percent(c.shares[0]) },
             load: if none { "-".into() } else { percent(c.shares[1]) },
-            verdict: judgement(c.judgement).into(),
+            verdict: judgement(callout, c.judgement).into(),
         }
     };
     a.callouts.iter().map(one).collect()
 }
 
-/// A headroom as text.
-fn shown(reach: Reach) -> String {
-    match reach {
+/// What a callout allows, with what its other cells say; an empty cell says nothing.
+fn allows(c: &Callout) -> String {
+    let per = match c.per {
+        None => String::new(),
+        Some(Per::Each) => "each".into(),
+        Some(Per::Combined) => "CZ".into(),
+        Some(Per::One) => "one face".into(),
+        Some(Per::All) => "all".into(),
+        Some(Per::Count(n)) => format!("{n} x"),
+    };
+    let datum = if c.datum.is_empty() { String::new() } else { format!("to {}", c.datum) };
+    let made = match c.made {
+        None => "",
+        Some(Made::Welded) => "welded",
+        Some(Made::Machined) => "machined",
+        Some(Made::Set) => "set",
+    };
+    let after = if c.shimmed_after { "shimmed after" } else { "" };
+    let written = if matches!(c.allowed, Allowed::In(_)) { "the plan's, by ".to_string() + &c.written } else { c.written.clone() };
+    let parts = [written, per, datum, made.into(), after.into()];
+    parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", ")
+}
+
+/// A sure headroom as text, cut to two digits.
+fn shown(sure: Reach) -> String {
+    match sure {
         Reach::Never => "none".into(),
         Reach::Always => "no limit".into(),
-        Reach::Scale(s) => format!("{} x", significant(s, 2)),
+        Reach::Scale(s) => {
+            let step = 10.0_f64.powf(s.log10().floor() - 1.0);
+            format!("{} x", significant((s / step * (1.0 + 1e-9)).floor() * step, 2))
+        }
     }
 }
 
-/// The limits of a callout's errors at its headroom, each different one once.
-fn needs(c: &CalloutReview, reach: Reach) -> String {
-    let Reach::Scale(scale) = reach else {
-        return if reach == Reach::Never { "the rest fails by itself".into() } else { "nothing: no limit was found".into() };
-    };
-    let one = |s: &Source| {
-        let scaled = Source { lower: scale * s.lower, upper: scale * s.upper, ..*s };
-        format!("{} {}", tolerance(&scaled), unit_name(s.kind))
-    };
-    let mut list: Vec<String> = c.sources.iter().map(one).collect();
+/// Each different one of some limits once.
+fn listed(sources: &[Source]) -> String {
+    let mut list: Vec<String> = sources.iter().map(|s| format!("{} {}", tolerance(s), unit_name(s.kind))).collect();
     list.dedup();
     list.join("; ")
 }
 
-fn judgement(j: Judgement) -> &'static str {
+/// What the machine needs of a callout.
+fn needs(c: &CalloutReview) -> String {
+    if !c.needs.is_empty() {
+        return listed(&c.needs);
+    }
+    match (c.judgement, c.headroom.map(|h| h.sure)) {
+        (Judgement::NothingDepends, _) => {
+            let size = |s: &Source| s.upper.max(-s.lower) / unit(s.kind);
+            let largest = c.sources.iter().max_by(|a, b| size(a).total_cmp(&size(b)));
+            largest.map_or_else(String::new, |s| format!("no limit up to {} {}", short(size(s) * farthest_scale(s)), unit_name(s.kind)))
+        }
+        (_, None) => "-".into(),
+        (_, Some(Reach::Never)) => "the rest fails by itself".into(),
+        _ => "no value is shown to hold".into(),
+    }
+}
+
+fn judgement(callout: &Callout, j: Judgement) -> &'static str {
     match j {
+        Judgement::TooLoose if callout.shimmed_after => "too loose until it is set",
         Judgement::TooLoose => "too loose",
+        Judgement::NotDecided => "not decided by these draws",
         Judgement::Right => "right",
         Judgement::TighterThanItPays => "tighter than it pays",
+        Judgement::RoomNotJudged => "room, not judged yet",
+        Judgement::NothingDepends => "no requirement of this plan depends on it",
+        Judgement::NotToBlame => "not to blame: the rest fails",
         Judgement::OthersFirst => "tighten the other first",
         Judgement::NoToleranceHelps => "no tolerance helps",
+        Judgement::Elsewhere => "controlled elsewhere",
+        Judgement::Nothing if matches!(callout.allowed, Allowed::Temperature(_)) => "for the sizes",
+        Judgement::Nothing if callout.is_general => "for what has no callout; controls nothing counted",
         Judgement::Nothing => "controls nothing counted",
     }
 }
 
 /// Each error, its limits as drawn, where they come from, and its limits after adjustment.
 pub(super) fn mapping(callouts: &Callouts, assignment: &Assignment) -> Vec<[String; 4]> {
-    let one = |((assigned, drawn), adjusted): ((&crate::study::review::Assigned, &Source), &Source)| {
-        let from = assigned.callout.map_or_else(
-            || "the plan (no callout)".into(),
-            |i| {
-                let c = &callouts.list[i];
-                let own = if c.overridden { ", by the file's own mapping" } else { "" };
-                format!("item {}, {}{own}", c.item, c.controls)
-            },
-        );
-        let unit = unit_name(drawn.kind);
-        let after = if assigned.shimmed_after { format!("{} {unit}", tolerance(adjusted)) } else { "the same".into() };
-        [spec(drawn.kind).label.to_string(), format!("{} {unit}", tolerance(drawn)), from, after]
+    let one = |((assigned, drawn), adjusted): ((&Assigned, &Source), &Source)| {
+        let from = match assigned.control {
+            Control::Nothing => "NOT CONTROLLED by this drawing; as planned".into(),
+            Control::Elsewhere(row) => format!("by {}; as planned", callouts.list[row].written),
+            Control::Callout(row) => {
+                let own = if callouts.list[row].overridden { ", by the file's own mapping" } else { "" };
+                format!("{}{own}", item(callouts, row))
+            }
+        };
+        let limits = |s: &Source| written((s.lower, s.upper), s.kind);
+        [spec(drawn.kind).label.to_string(), limits(drawn), from, after(callouts, assigned, &limits(adjusted))]
     };
     assignment.sources.iter().zip(&assignment.drawn).zip(&assignment.adjusted).map(one).collect()
 }
 
+/// What is left of an error after adjustment, how it is set and who measures it.
+fn after(callouts: &Callouts, assigned: &Assigned, left: &str) -> String {
+    match assigned.adjustment {
+        None => "the same".into(),
+        Some(Adjustment::Refused(why)) => format!("the same: {}", refusal(why).0),
+        Some(Adjustment::Set { needed, reach, step, measured_by }) => {
+            let by = measured_by.map_or("nobody is named", |row| callouts.list[row].measured_by.as_str());
+            let kind = assigned.kind;
+            format!(
+                "{left}; up to {} to move, {} allowed, steps of {}; measured by: {by}",
+                amount(needed, kind),
+                amount(reach, kind),
+                amount(step, kind)
+            )
+        }
+    }
+}
+
 /// What would make it pass, and what may be relaxed.
 pub(super) fn advice(callouts: &Callouts, a: &ArrangementReview) -> Vec<String> {
-    let item = |i: usize| format!("item {} ({})", callouts.list[i].item, callouts.list[i].controls);
-    let draw = |i: usize, scale: f64| {
-        let sources = &a.callouts[i].sources;
-        let mut list: Vec<String> = sources
-            .iter()
-            .map(|s| {
-                let sign = if s.lower == -s.upper { "±" } else { "up to " };
-                format!("{sign}{} {}", plain(to_draw(s, scale)), unit_name(s.kind))
-            })
-            .collect();
-        list.dedup();
-        list.join("; ")
-    };
+    let name = |i: usize| format!("item {} ({})", callouts.list[i].item, callouts.list[i].controls);
     let mut lines = Vec::new();
     match a.tighten {
-        Some((i, s)) => {
-            lines.push(format!(
-                "{} joints: tighten {} to {} of what is drawn, {}, and all requirements hold with the rest as drawn.",
-                a.name,
-                item(i),
-                percent(s),
-                draw(i, s)
-            ));
+        Some(i) => {
+            let needs = listed(&a.callouts[i].needs);
+            lines.push(format!("{} joints: tighten {} to {needs}, and all requirements hold with the rest as drawn.", a.name, name(i)));
         }
         None if a.passes => {}
         None if a.all.reach == Reach::Never => {
@@ -141,11 +184,13 @@ pub(super) fn advice(callouts: &Callouts, a: &ArrangementReview) -> Vec<String> 
         }
         None => {}
     }
-    if let Some((list, scale)) = &a.relax {
-        let names: Vec<String> = list.iter().map(|i| item(*i)).collect();
-        let by =
-            if scale.is_finite() { format!("to {} times what is drawn", significant(*scale, 2)) } else { "as far as was looked at".into() };
-        lines.push(format!("{} joints: relax {} {by}, both at once, and the requirements still hold.", a.name, names.join(" and ")));
+    if let Some((list, limits)) = &a.relax {
+        let one = |i: &usize| {
+            let of: Vec<Source> = limits.iter().filter(|l| a.callouts[*i].sources.iter().any(|s| s.kind == l.kind)).copied().collect();
+            format!("{} to {}", name(*i), listed(&of))
+        };
+        let names: Vec<String> = list.iter().map(one).collect();
+        lines.push(format!("{} joints: relax {}, both at once, and the requirements still hold.", a.name, names.join(" and ")));
     }
     lines
 }
@@ -177,13 +222,12 @@ fn whole(study: &StudyResult) -> String {
 
 /// The whole review as text.
 #[must_use]
-pub fn review_text(callouts: &Callouts, review: &Review) -> String {
+pub fn review_text(plan: &Plan, callouts: &Callouts, review: &Review) -> String {
     let mut text = String::from("VERDICT\n");
-    for (when, study) in [("as drawn", &review.drawn), ("after installation adjustment", &review.adjusted)] {
-        for (i, a) in study.arrangements.iter().enumerate() {
-            let chosen = if a.chosen { " (chosen)" } else { "" };
-            let word = if met(study, i) { "all requirements met" } else { "NOT all requirements are shown to be met" };
-            let _ = writeln!(text, "{when}, {} joints{chosen}: {word}", a.name);
+    for (i, a) in review.arrangements.iter().enumerate() {
+        let _ = writeln!(text, "{}", headline(a));
+        for ground in grounds(callouts, review, i) {
+            let _ = writeln!(text, "    {ground}");
         }
     }
     for line in review.arrangements.iter().flat_map(|a| advice(callouts, a)) {
@@ -191,17 +235,15 @@ pub fn review_text(callouts: &Callouts, review: &Review) -> String {
     }
     for a in &review.arrangements {
         let chosen = if a.chosen { " (chosen)" } else { "" };
-        let mut table = plain_table(["item", "controls", "allows", "machine needs", "headroom", "of life loss", "of peak load", "verdict"]);
-        for r in rows(callouts, a) {
-            table.add_row([r.item, r.controls, r.allows, r.needs, r.headroom, r.life, r.load, r.verdict]);
+        let mut table = plain_table(HEADER);
+        for r in rows(plan, callouts, a) {
+            table.add_row([r.item, r.controls, r.allows, r.needs, r.headroom, r.stopped_by, r.life, r.load, r.verdict]);
         }
-        align_right(&mut table, 4..7);
+        align_right(&mut table, 4..5);
+        align_right(&mut table, 6..8);
         let _ = writeln!(text, "\nCALLOUTS with {} joints{chosen}\n{table}", a.name);
     }
-    let _ = writeln!(
-        text,
-        "Headroom: factor on what is drawn up to which the requirements hold, the rest as drawn; single headrooms do not hold together."
-    );
+    let _ = writeln!(text, "{HEADROOM}");
     let mut table = plain_table(["error", "as drawn", "from", "after adjustment"]);
     for row in mapping(callouts, &review.assignment) {
         table.add_row(row);
@@ -213,11 +255,20 @@ pub fn review_text(callouts: &Callouts, review: &Review) -> String {
         whole(&review.drawn),
         whole(&review.adjusted)
     );
-    if !review.assignment.findings.is_empty() {
+    let findings = review_findings(callouts, &review.assignment);
+    if !findings.is_empty() {
         text += "\nFINDINGS\n";
-        for f in &review.assignment.findings {
-            let _ = writeln!(text, "- {}: {}, {}. {}", f.what, f.place, f.amount, f.advice);
+        for f in findings {
+            let _ = writeln!(text, "- {}", f.sentence());
         }
     }
     text
 }
+
+/// Headings of the table of callouts.
+pub(super) const HEADER: [&str; 9] =
+    ["item", "controls", "allows", "machine needs", "headroom", "stopped by", "of life loss", "of peak load", "verdict"];
+
+/// What the columns mean.
+pub(super) const HEADROOM: &str = "Machine needs: limits up to which all requirements are shown to be met, the rest as drawn, rounded to the tight side. Headroom: the factor \
+     on what is drawn that is sure to hold. Stopped by: the requirement that breaks first beyond it. Single ones do not hold together.";

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::numbers::{plain, significant};
 use crate::input::Plan;
 use crate::input::survey::{HEAD_KEYS, Quantity};
-use crate::study::survey::planned::{Instrument, Need};
+use crate::survey::planned::{Instrument, Need};
 use crate::units::MRAD;
 
 /// The sheet. Filled in, it is read by `railtrue survey`.
@@ -108,8 +108,7 @@ fn instrument_lines(need: &Need, instruments: &[Instrument]) -> Vec<String> {
 fn temperature(plan: &Plan, needs: &[Need]) -> String {
     let grows = plan.frame.expansion_per_k * plan.frame.span_mm;
     let half = plan.errors.get(crate::input::ErrorKind::Span).map_or(0.0, |s| s.half_width());
-    let kelvin =
-        if needs.is_empty() || half == 0.0 { "-".into() } else { significant(half / (4.0 * crate::study::survey::GUARD * grows), 2) };
+    let kelvin = if needs.is_empty() || half == 0.0 { "-".into() } else { significant(half / (4.0 * crate::survey::GUARD * grows), 2) };
     format!(
         "The frame's temperature: {} mm of span for each kelvin of the frame; read it to {kelvin} K (k = 1) or better, sizes hold at {} degC",
         significant(grows, 2),

@@ -6,7 +6,7 @@ use plotters::series::{DashedLineSeries, LineSeries};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, RGBColor, ShapeStyle};
 
-use super::figure::{FigureError, GRID, INK, WIDTH, draw, failed, look, px, text};
+use super::figure::{FigureError, GRID, INK, PAGE_TEXT, PAGE_WIDTH, draw_sized, failed, headline, look, px, text};
 use super::numbers::{plain, significant};
 use crate::study::{ArrangementResult, StudyResult};
 
@@ -23,28 +23,20 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
     let greatest = bands.iter().flat_map(|(a, _, _)| worst(a)).fold(unloading_n, f64::max) * 1.12;
     let stations: Vec<f64> = bands.first().map_or_else(Vec::new, |(_, b, _)| b.station_x_mm.clone());
     let (first, last) = (stations.first().copied().unwrap_or(0.0), stations.last().copied().unwrap_or(1.0));
-    draw(620, &format!("Largest block load along the stroke: {title}"), |canvas| {
-        let centred = |size, bold| text(size, bold).pos(Pos::new(HPos::Center, VPos::Center));
-        let head = |words: String, y: u32, size, bold| {
-            canvas.draw(&Text::new(words, (px(WIDTH / 2) as i32, px(y) as i32), centred(size, bold))).map_err(failed)
-        };
-        head(format!("Largest block load along the stroke: {title}"), 22, 19, true)?;
-        head(
-            format!(
-                "solid: median and 95 % of the first {} installations; dashed: installation with the worst load; dotted: perfect",
-                plain(kept as f64)
-            ),
-            48,
-            14,
-            false,
-        )?;
+    draw_sized((PAGE_WIDTH, 660), &format!("Largest block load along the stroke: {title}"), |canvas| {
+        headline(canvas, &format!("Largest block load along the stroke: {title}"), 22, 21, true)?;
+        headline(canvas, &format!("solid: median and 95 % of the first {} installations", plain(kept as f64)), 50, PAGE_TEXT, false)?;
+        headline(canvas, "dashed: installation with the worst load; dotted: perfect", 74, PAGE_TEXT, false)?;
+        // Beside the longest name the longest of the words that go with it.
+        let longest = bands.iter().map(|(a, _, _)| a.name.chars().count()).max().unwrap_or(0) + " perfect".len();
+        let room = (20 + 10 * longest as u32).clamp(160, PAGE_WIDTH / 2);
         let mut chart = ChartBuilder::on(canvas)
-            .margin_top(px(66))
-            .margin_right(px(150))
+            .margin_top(px(96))
+            .margin_right(px(room))
             .margin_bottom(px(10))
             .margin_left(px(16))
-            .x_label_area_size(px(52))
-            .y_label_area_size(px(84))
+            .x_label_area_size(px(60))
+            .y_label_area_size(px(96))
             .build_cartesian_2d(first..last, 0.0..greatest)
             .map_err(failed)?;
         chart
@@ -54,8 +46,8 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             .axis_style(INK.stroke_width(5))
             .x_desc("station of the bridge, mm along the rails")
             .y_desc("equivalent load P, N")
-            .axis_desc_style(text(14, false))
-            .label_style(text(13, false))
+            .axis_desc_style(text(PAGE_TEXT, false))
+            .label_style(text(PAGE_TEXT, false))
             .x_label_formatter(&|x| plain(x.round()))
             .y_label_formatter(&|y| significant(*y, 4).trim_end_matches(".0").into())
             .draw()
@@ -98,12 +90,12 @@ pub fn loads_along_stroke(study: &StudyResult, title: &str, unloading_n: f64) ->
             labels.push((unloading_n, "a row unloads".into()));
         }
         let lines: Vec<f64> = labels.iter().map(|(y, _)| *y).collect();
-        let places = spread(&lines, greatest * 0.034);
+        let places = spread(&lines, greatest * 0.047);
         for ((y, words), place) in labels.into_iter().zip(places) {
             let (from, to) = (chart.backend_coord(&(last, y)), chart.backend_coord(&(last, place)));
             let leader = vec![from, (to.0 + px(12) as i32, to.1)];
             canvas.draw(&PathElement::new(leader, INK.stroke_width(2))).map_err(failed)?;
-            let style = text(12, false).pos(Pos::new(HPos::Left, VPos::Center));
+            let style = text(PAGE_TEXT, false).pos(Pos::new(HPos::Left, VPos::Center));
             canvas.draw(&Text::new(words, (to.0 + px(15) as i32, to.1), style)).map_err(failed)?;
         }
         Ok(())

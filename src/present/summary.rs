@@ -4,9 +4,10 @@ use std::fmt::Write as _;
 
 use super::numbers::{percent, plain, significant, years};
 use super::tables::{bound, limit, status};
+use crate::evaluate::Reading;
 use crate::input::Plan;
 use crate::input::plan::{Law, Measure};
-use crate::study::{Alone, ArrangementResult, Finding, Reading, Status, StudyResult, Verdict};
+use crate::study::{Alone, ArrangementResult, Finding, Status, StudyResult, Verdict};
 
 /// The cautions that every report carries.
 pub const CAUTIONS: &str = "\

@@ -9,8 +9,8 @@ use plotters::style::{Color, RGBColor, ShapeStyle};
 use super::figure::{Canvas, FigureError, GRID, INK, WIDTH, draw, failed, label, px, text, ticks};
 use super::numbers::plain;
 use crate::input::Plan;
-use crate::study::survey::shims::Item;
-use crate::study::survey::{Curve, Panel, Prediction};
+use crate::survey::shims::Item;
+use crate::survey::{Curve, Panel, Prediction};
 use crate::units::{A, B};
 
 /// Rail A, rail B, one against the other: apart in brightness too.

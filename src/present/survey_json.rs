@@ -4,8 +4,8 @@ use serde_json::{Value, json};
 
 use crate::input::survey::Survey;
 use crate::study::Finding;
-use crate::study::survey::shims::Correction;
-use crate::study::survey::{Check, Panel, Prediction};
+use crate::survey::shims::Correction;
+use crate::survey::{Check, Panel, Prediction};
 
 /// What a survey came to, for `json::with_head`.
 #[must_use]

@@ -7,9 +7,9 @@ use super::survey_text::{CHECK_HEAD, CHECK_NOTE, PREDICTION_HEAD, check_rows, in
 use super::work_list_text::{LIMITS_HEAD, assumed, head, limit_rows, lives, row};
 use crate::input::Plan;
 use crate::input::survey::Survey;
-use crate::study::survey::shims::Correction;
-use crate::study::survey::{Check, Conformity, Prediction};
 use crate::study::{Finding, Status};
+use crate::survey::shims::Correction;
+use crate::survey::{Check, Conformity, Prediction};
 
 /// What a page of a survey shows.
 #[derive(Debug, Clone, Copy)]
@@ -59,7 +59,7 @@ impl SurveyPage<'_> {
             Section::new("Verdict").verdict(mark, format!("{passed} of {} limits of the plan are shown to be kept.", checks.len()));
         for (wanted, mark, words) in [
             (Conformity::Fail, Mark::Bad, "Out of limits"),
-            (Conformity::NotDecidable, Mark::Open, "Not decidable with this instrument"),
+            (Conformity::NotDecidable, Mark::Open, "Not yet decided"),
             (Conformity::NotSeen, Mark::Open, "Not read"),
         ] {
             let list = of(wanted);

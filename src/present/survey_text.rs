@@ -8,8 +8,8 @@ use crate::input::Plan;
 use crate::input::plan::Measure;
 use crate::input::survey::Survey;
 use crate::math::order::quantile;
-use crate::study::survey::{Check, Conformity, Prediction, about_readings};
 use crate::study::{Finding, Status, Verdict};
+use crate::survey::{Check, Conformity, Prediction, about_readings};
 
 /// What was read and how it was brought to the plan's reference.
 #[must_use]
@@ -35,9 +35,7 @@ pub fn survey_head(plan: &Plan, survey: &Survey, said: &[String]) -> String {
 pub fn survey_verdict(checks: &[Check], predictions: &[Prediction], findings: &[Finding]) -> String {
     let of = |wanted: Conformity| checks.iter().filter(|c| c.decision.verdict == wanted).map(|c| c.label).collect::<Vec<_>>();
     let mut text = format!("VERDICT   limits: {} of {} pass", of(Conformity::Pass).len(), checks.len());
-    for (wanted, words) in
-        [(Conformity::Fail, "FAIL"), (Conformity::NotDecidable, "NOT DECIDABLE with this instrument"), (Conformity::NotSeen, "not read")]
-    {
+    for (wanted, words) in [(Conformity::Fail, "FAIL"), (Conformity::NotDecidable, "NOT YET DECIDED"), (Conformity::NotSeen, "not read")] {
         let list = of(wanted);
         if !list.is_empty() {
             let _ = write!(text, "\n          {words}: {}", list.join("; "));
@@ -80,6 +78,17 @@ pub(super) fn check_rows(checks: &[Check]) -> Vec<[String; 6]> {
         rows.push([c.label.into(), value, uncertainty, c.unit.into(), limits, verdict(c)]);
         if let Some(zone) = c.minimum_zone.filter(|_| seen) {
             let zone = with_uncertainty(zone, c.uncertainty).0;
+            if let Some([low, high]) = c.interval {
+                let [low, high] = [low, high].map(|v| with_uncertainty(v, c.uncertainty).0);
+                rows.push([
+                    "  95 in 100 between".into(),
+                    format!("{low} to {high}"),
+                    String::new(),
+                    c.unit.into(),
+                    String::new(),
+                    String::new(),
+                ]);
+            }
             rows.push(["  by minimum zone".into(), zone, String::new(), c.unit.into(), String::new(), String::new()]);
         }
     }
@@ -87,7 +96,7 @@ pub(super) fn check_rows(checks: &[Check]) -> Vec<[String; 6]> {
 }
 
 /// What the uncertainties of the checks mean.
-pub(super) const CHECK_NOTE: &str = "u: standard uncertainty, k = 1; decided with a guard band of 1.645 u, ISO 14253-1;\nstraightness: peak-to-valley about the least-squares line";
+pub(super) const CHECK_NOTE: &str = "u: standard uncertainty, k = 1; decided with a guard band of 1.645 u, ISO 14253-1;\nstraightness: peak-to-valley about the least-squares line, median of what the readings allow; passes where 95 in 100 of that is within";
 
 /// Each limit of the plan with what was measured and the verdict.
 #[must_use]
@@ -117,9 +126,9 @@ fn verdict(c: &Check) -> String {
         (Conformity::Pass, _) => "PASS".into(),
         (Conformity::Fail, _) => "FAIL".into(),
         (Conformity::NotSeen, _) => "not read".into(),
-        (Conformity::NotDecidable, None) => "NOT DECIDABLE: readings contradict each other".into(),
-        (Conformity::NotDecidable, Some(u)) if u < 0.05 * c.uncertainty => "NOT DECIDABLE: it lies on the limit".into(),
-        (Conformity::NotDecidable, Some(u)) => format!("NOT DECIDABLE; u = {} would do", significant(u, 2)),
+        (Conformity::NotDecidable, None) => "not yet decided: readings contradict each other".into(),
+        (Conformity::NotDecidable, Some(u)) if u < 0.05 * c.uncertainty => "not yet decided: it lies on the limit".into(),
+        (Conformity::NotDecidable, Some(u)) => format!("not yet decided: repeat these readings, or u <= {}", significant(u, 2)),
     }
 }
 

@@ -6,9 +6,10 @@ use std::sync::atomic::{AtomicU16, Ordering};
 use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyle};
 
 use super::numbers::{percent, plain, significant, years};
+use crate::evaluate::Reading;
 use crate::input::Plan;
 use crate::input::plan::{Element, Measure, Requirement};
-use crate::study::{ArrangementResult, ONE_IN, Reading, Status, StudyResult, Verdict};
+use crate::study::{ArrangementResult, ONE_IN, Status, StudyResult, TailQuantile, Verdict};
 
 /// One row of the table: what, what it reads, how it is written, which measure of a requirement it is.
 type Row = (&'static str, Reading, fn(f64) -> String, Option<Measure>);
@@ -45,16 +46,13 @@ pub fn study_tables(plan: &Plan, study: &StudyResult) -> String {
         let mark = if a.chosen { " (chosen: it sets the exit code)" } else { "" };
         let _ = writeln!(text, "Arrangement \"{}\"{mark}", a.name);
         let _ = writeln!(text, "{}", table(plan, a));
-        if !a.far.is_empty() {
-            let _ = writeln!(text, "\n{}", far_table(a));
-        }
-        text += "\n";
+        let _ = writeln!(text, "\n{}\n", tail_table(a));
     }
     text
 }
 
 fn table(plan: &Plan, a: &ArrangementResult) -> Table {
-    let mut table = plain_table(["", "perfect", "median", "95 in 100", "95 % sure between", "worst by search", "requirement"]);
+    let mut table = plain_table(["", "perfect", "median", "95 in 100", "95 % confidence interval", "worst by search", "requirement"]);
     for (name, reading, write, measure) in ROWS {
         let shown = match measure {
             Some(Measure::FloatTravel) => a.has_floats,
@@ -107,20 +105,27 @@ fn table(plan: &Plan, a: &ArrangementResult) -> Table {
     table
 }
 
-/// What the worst machine in a hundred and in a thousand comes to: leaned draws, weighed.
-fn far_table(a: &ArrangementResult) -> Table {
+/// What one machine in 100 and one in 1,000 reaches or is beyond.
+fn tail_table(a: &ArrangementResult) -> Table {
     let [first, second] = ONE_IN.map(|n| format!("one machine in {}", plain(f64::from(n))));
-    let mut table = plain_table(["far end", &first, "95 % sure between", &second, "95 % sure between"]);
-    for far in &a.far {
-        let (name, _, write, _) = ROWS.into_iter().find(|row| row.1 == far.reading).unwrap_or(ROWS[0]);
-        let cells = far.ends.iter().flat_map(|end| match end {
-            Some(q) => [write(q.value), format!("{} to {}", write(q.low), write(q.high))],
-            None => ["-".into(), "-".into()],
-        });
+    let draws = a.tails.first().map_or(0, |tail| tail.quantiles[0].draws());
+    let head = format!("tail quantiles of {} draws", plain(draws as f64));
+    let mut table = plain_table([head.as_str(), &first, "95 % confidence interval", &second, "95 % confidence interval"]);
+    for tail in &a.tails {
+        let (name, _, write, _) = ROWS.into_iter().find(|row| row.1 == tail.reading).unwrap_or(ROWS[0]);
+        let cells = tail.quantiles.iter().flat_map(|q| tail_cells(q, write));
         table.add_row(std::iter::once(name.to_string()).chain(cells));
     }
     align_right(&mut table, 1..5);
     table
+}
+
+/// A tail quantile and its interval, or why it is not given.
+pub(super) fn tail_cells(found: &TailQuantile, write: fn(f64) -> String) -> [String; 2] {
+    match found {
+        TailQuantile::Counted { quantile: q, .. } => [write(q.value), format!("{} to {}", write(q.low), write(q.high))],
+        TailQuantile::TooFewDraws { needed, .. } => ["cannot be given".into(), format!("needs {} draws", plain(*needed as f64))],
+    }
 }
 
 /// The worst that was found inside the tolerances, for the rows that have a bracket of their own.

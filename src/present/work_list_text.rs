@@ -7,8 +7,8 @@ use super::survey_text::{in_doubt, with_uncertainty};
 use super::tables::{align_right, plain_table};
 use crate::input::Plan;
 use crate::study::Finding;
-use crate::study::survey::shims::{Correction, Item};
-use crate::study::survey::{Check, Conformity, Prediction};
+use crate::survey::shims::{Correction, Item};
+use crate::survey::{Check, Conformity, Prediction};
 use crate::units::{MRAD, SIDES};
 
 /// The list of pads with what to do at each, then limits and life before and after.
@@ -124,7 +124,7 @@ pub(super) fn limit_rows(before: &[Check], after: &[Check]) -> Vec<[String; 7]> 
         let word = match a.decision.verdict {
             Conformity::Pass => "PASS",
             Conformity::Fail => "FAIL",
-            Conformity::NotDecidable => "NOT DECIDABLE",
+            Conformity::NotDecidable => "not yet decided",
             Conformity::NotSeen => "not read",
         };
         let limit = if a.lower.is_some_and(|l| l == -a.upper) {

@@ -74,7 +74,7 @@ impl<'p> Machine<'p> {
         let held = mechanism::held(&machine.at_rest())?;
         (machine.condition, machine.weakest) = (held.condition, held.weakest);
         machine.holds_without_floats = mechanism::held(&machine.without_floats).is_ok();
-        machine.wind_up_mm = wind_up_mm(&machine);
+        machine.wind_up_mm = wind_up_mm(plan, &machine.drives, &machine.at_rest(), &machine.unit_skew_forces());
         Ok(machine)
     }
 

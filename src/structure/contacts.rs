@@ -7,7 +7,7 @@
 use nalgebra::{Cholesky, SMatrix, SVector};
 
 use super::elements::BlockElement;
-use super::equilibrium::State;
+use super::state::{State, Yield};
 use super::{Matrix24, Vector24};
 use crate::contact::{RowBlock, Vector5};
 
@@ -20,9 +20,6 @@ pub(super) struct ContactSet<'a> {
     pub(super) blocks: &'a [BlockElement],
     pub(super) imposed: &'a [[f64; 5]],
 }
-
-/// What a block's support yields: y, z (mm), roll (rad).
-pub(super) type Yield = [f64; 3];
 
 /// How a block's support follows a Newton step of the pose: step of s = slope x step of d - rest.
 #[derive(Debug, Clone, Copy)]

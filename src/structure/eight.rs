@@ -5,11 +5,13 @@
 
 use multiversion::{multiversion, target::target_cfg_f};
 
-use super::contacts::{ContactSet, Yield};
+use super::contacts::ContactSet;
 use super::eight_arrows::{EightArrows, backward, factor, forward};
-use super::equilibrium::{Problem, State, WANTED_RESIDUAL};
+use super::equilibrium::{Problem, WANTED_RESIDUAL};
 use super::kinematics::{end, truck};
 use super::mechanism::freedom_scale;
+use super::state::State;
+use super::state::Yield;
 use super::{DOF, Vector24};
 use crate::contact::{BlockLoads, EightLoads};
 use crate::math::lanes::{EIGHT, EIGHT_ZEROS, EightLane, add_product, add_times, multiply_add, subtract_product};

@@ -1,10 +1,11 @@
 //! The pose with floats and contacts: the minimiser of a convex energy, quadratic but for those two.
 
 use super::arrow::newton_step;
-use super::contacts::{ContactSet, Follow, Yield};
+use super::contacts::{ContactSet, Follow};
 use super::elements::JointElement;
 use super::laws::{Drag, corners};
 use super::mechanism::freedom_scale;
+use super::state::{State, Yield};
 use super::{Matrix24, Vector24};
 
 /// Most Newton steps that are tried.
@@ -43,14 +44,6 @@ pub(super) struct Problem<'a> {
     pub(super) load: &'a Vector24,
     pub(super) floats: FloatSet<'a>,
     pub(super) contacts: Option<ContactSet<'a>>,
-}
-
-/// A state of a problem, and with it the working memory of a search.
-#[derive(Debug, Clone, Default)]
-pub(super) struct State {
-    pub(super) pose: Vector24,
-    /// What the supports of contact-level blocks yield; empty or all blocks.
-    pub(super) yields: Vec<Yield>,
 }
 
 /// An equilibrium.
@@ -170,14 +163,6 @@ pub(super) fn minimise(problem: &Problem<'_>, start: State) -> Result<Minimum, N
         }
     }
     if best.residual <= ALLOWED_RESIDUAL { Ok(best) } else { Err(NotConverged { iterations: MOST_STEPS, residual: best.residual }) }
-}
-
-impl State {
-    /// The state a share of a step further.
-    fn moved(&self, step: &Vector24, steps: &[Yield], share: f64) -> Self {
-        let yields = self.yields.iter().zip(steps).map(|(s, ds)| std::array::from_fn(|i| s[i] + share * ds[i]));
-        Self { pose: self.pose + step * share, yields: yields.collect() }
-    }
 }
 
 /// The step length at which the energy along `step` is least: without contacts it is piecewise quadratic, so its slope along

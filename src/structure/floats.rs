@@ -2,8 +2,9 @@
 //! linear pose and a correction by the float forces.
 
 use super::elements::JointElement;
-use super::equilibrium::{FloatSet, NotConverged, Problem, State, minimise};
+use super::equilibrium::{FloatSet, NotConverged, Problem, minimise};
 use super::laws::Drag;
+use super::state::State;
 use super::{Machine, Matrix24, Vector24};
 use crate::input::plan::Law;
 

@@ -16,6 +16,7 @@ mod loads;
 mod mechanism;
 mod respond;
 mod settle;
+mod state;
 mod tightening;
 mod tool;
 mod wind_up;

@@ -1,9 +1,10 @@
 //! The function behind every study: (machine, errors, station) to pose, joint forces and block loads.
 
 use super::elements::JointElement;
-use super::equilibrium::{FloatSet, NotConverged, Problem, State, minimise};
+use super::equilibrium::{FloatSet, NotConverged, Problem, minimise};
 use super::laws::Drag;
 use super::laws::float_energy;
+use super::state::State;
 use super::tightening::TakenUp;
 use super::tool::ToolPoint;
 use super::{Machine, Vector24};

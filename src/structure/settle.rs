@@ -1,9 +1,10 @@
 //! Poses with contact-level blocks along a stroke: each starts from the springs' answer and what contacts made of the last one.
 
-use super::contacts::Yield;
 use super::eight::Eight;
-use super::equilibrium::{NotConverged, Problem, State, minimise};
+use super::equilibrium::{NotConverged, Problem, minimise};
 use super::floats::{FloatMap, FloatWork};
+use super::state::State;
+use super::state::Yield;
 use super::{Machine, Matrix24, Vector24};
 use crate::contact::BlockLoads;
 

@@ -6,11 +6,12 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::elements::JointElement;
-use super::equilibrium::{FloatSet, NotConverged, Problem, State, minimise};
+use super::equilibrium::{FloatSet, NotConverged, Problem, minimise};
 use super::floats::{FloatMap, FloatWork};
 use super::laws::Drag;
 use super::loads::tightening_loads;
 use super::settle::{Acting, Carried};
+use super::state::State;
 use super::{Machine, Matrix24, Vector24};
 use crate::geometry::RailPoint;
 use crate::input::Installation;

@@ -3,15 +3,14 @@
 
 use rayon::prelude::*;
 
-use super::evaluate::{Evaluator, Work};
-use super::outcome::Outcome;
-use super::sampling::Draws;
-use super::service::{ServiceState, service_states};
+use crate::draw::Draws;
+use crate::evaluate::Outcome;
+use crate::evaluate::{Evaluator, Work};
+use crate::evaluate::{ServiceState, service_states};
 use crate::input::sources::ErrorSpec;
-use crate::input::{ErrorKind, Installation, Source};
+use crate::input::{Installation, Source};
 use crate::math::lanes::EIGHT;
 use crate::structure::NotConverged;
-use crate::units::MRAD;
 
 /// A source alone.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -53,11 +52,10 @@ pub fn sources_alone(evaluator: &Evaluator<'_>) -> Result<Vec<Alone>, NotConverg
         tried.into_iter().zip(outcomes.into_iter().flatten()).map(|((number, value), outcome)| (number, value, outcome)).collect();
     let mut list = Vec::new();
     for (number, source) in plan.errors.sources.iter().enumerate() {
-        let Some(spec) = ErrorKind::ALL.iter().find(|s| s.kind == source.kind) else { continue };
         let own = outcomes.iter().filter(|(of, ..)| *of == number);
         // Of limits that cost the same but for rounding the first is named.
         let worst = own.reduce(|worst, next| if next.2.life_km < worst.2.life_km * (1.0 - 1e-9) { next } else { worst });
-        list.extend(worst.map(|(_, value, outcome)| described(spec, *value, outcome.life_km, outcome.extra_load_n)));
+        list.extend(worst.map(|(_, value, outcome)| described(source.kind.spec(), *value, outcome.life_km, outcome.extra_load_n)));
     }
     let mut service = service_states(plan);
     service.iter_mut().for_each(|state| state.skew_mm = 0.0);
@@ -82,62 +80,33 @@ fn has_wind_up(evaluator: &Evaluator<'_>) -> bool {
 }
 
 fn described(spec: &ErrorSpec, value: f64, life_km: f64, extra_load_n: f64) -> Alone {
-    let (unit, scale) = if spec.angle { ("mrad", MRAD) } else { ("mm", 1.0) };
-    Alone { source: spec.label.into(), limit: Some(value / scale), unit, life_km, extra_load_n }
+    Alone { source: spec.label.into(), limit: Some(value / spec.factor()), unit: spec.unit(), life_km, extra_load_n }
 }
 
 /// The installations in which a source stands at `value` and all else is perfect.
 fn installations(draws: &Draws<'_>, evaluator: &Evaluator<'_>, source: &Source, value: f64) -> Vec<Installation> {
-    use ErrorKind as K;
-    let perfect = Installation::perfect(evaluator.plan());
-    match source.kind {
-        K::StraightnessLateral(rail) | K::StraightnessVertical(rail) | K::StraightnessRoll(rail) => {
-            let row = match source.kind {
-                K::StraightnessLateral(_) => 0,
-                K::StraightnessVertical(_) => 1,
-                _ => 2,
-            };
-            let wave = |mode: usize, sign: f64| {
-                let mut unit = vec![0.0; draws.modes().count()];
-                unit[mode] = sign * value
-                    / draws.modes().peak_to_valley(&{
-                        let mut one = unit.clone();
-                        one[mode] = 1.0;
-                        one
-                    });
-                let mut installation = perfect.clone();
-                installation.residual[rail][row] = draws.modes().at_anchors(&unit);
-                installation
-            };
-            (0..draws.modes().count().min(2)).flat_map(|mode| [wave(mode, 1.0), wave(mode, -1.0)]).collect()
-        }
-        K::BlockLateral | K::BlockVertical => {
-            let direction = usize::from(source.kind == K::BlockVertical);
-            let at = |(side, block): (usize, usize)| {
-                let mut installation = perfect.clone();
-                installation.block_offset_mm[side][block][direction] = value;
-                installation
-            };
-            (0..2).flat_map(|side| (0..perfect.block_offset_mm[side].len()).map(move |b| (side, b))).map(at).collect()
-        }
-        K::Seat | K::SeatAngle => {
-            let first = if source.kind == K::Seat { 0 } else { 3 };
-            let at = |(end, joint, axis): (usize, usize, usize)| {
-                let mut installation = perfect.clone();
-                installation.seats[end][joint][axis] = value;
-                installation
-            };
-            let members = (0..2).flat_map(|end| (0..perfect.seats[end].len()).map(move |joint| (end, joint)));
-            members.flat_map(|(end, joint)| (first..first + 3).map(move |axis| (end, joint, axis))).map(at).collect()
-        }
-        _ => vec![draws.with(source.kind, value)],
+    let kind = source.kind;
+    if !kind.is_profile() {
+        let members = kind.spec().home.members(&Installation::perfect(evaluator.plan()));
+        return (0..members).map(|member| draws.with(kind, member, value)).collect();
     }
+    let wave = |mode: usize, sign: f64| {
+        let mut unit = vec![0.0; draws.modes().count()];
+        unit[mode] = sign * value
+            / draws.modes().peak_to_valley(&{
+                let mut one = unit.clone();
+                one[mode] = 1.0;
+                one
+            });
+        draws.with_profile(kind, draws.modes().at_anchors(&unit))
+    };
+    (0..draws.modes().count().min(2)).flat_map(|mode| [wave(mode, 1.0), wave(mode, -1.0)]).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::input::read_plan;
+    use crate::input::{ErrorKind, read_plan};
     use crate::structure::Machine;
 
     /// A shaft winds up where the machine speeds up or stops; two motors in step do not. Without heat it is then still a source.

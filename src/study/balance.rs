@@ -1,15 +1,16 @@
 //! Is what a study counts in equilibrium? Some of its installations are solved again by the full search in 24 freedoms, pose by
 //! pose: how far that search is from balance, and how far the study's figures are from it.
 
-use super::batch::{Batch, drawn};
-use super::engine::run;
-use super::evaluate::Evaluator;
-use super::outcome::Outcome;
-use super::sampling::Draws;
-use super::service::{ServiceState, service_states};
 use crate::bearing::{EquivalentLoad, LifeSum, effective_load, rating_life_km, system_life_km};
+use crate::draw::Draws;
+use crate::draw::run;
+use crate::evaluate::Evaluator;
+use crate::evaluate::Outcome;
+use crate::evaluate::{ServiceState, service_states};
 use crate::input::Installation;
 use crate::structure::{NotConverged, Response, Situation};
+use crate::sweep::batch::Batch;
+use crate::sweep::drawn;
 
 /// Installations that are solved again.
 const INSTALLATIONS: u64 = 2;

@@ -1,10 +1,11 @@
 //! What the user can act on, as data: what, where, how much, what to do.
 
-use super::evaluate::Evaluator;
-use super::outcome::Outcome;
-use super::reading::Reading;
+use super::shortfall::shortfall;
 use super::tally::Tally;
-use super::verdict::{Status, Verdict, shortfall};
+use super::verdict::{Status, Verdict};
+use crate::evaluate::Evaluator;
+use crate::evaluate::Outcome;
+use crate::evaluate::Reading;
 use crate::input::plan::{Arrangement, Element, Law, Level, Requirement};
 use crate::input::sources::Spread;
 use crate::input::{Plan, Source};
@@ -209,8 +210,8 @@ pub fn stiffness_doubts(plan: &Plan) -> Vec<Finding> {
         list.push(finding("stations are farther apart than pads", "[frame]", format!("{stations:.0} mm"), advice));
     }
     if !plan.assumed.is_empty() {
-        let advice = "The verdict stands on them: replace each by a known figure and take its name out of the list.";
-        list.push(finding("values are assumed", "the list `assumed`", format!("{} keys or tables", plan.assumed.len()), advice));
+        let advice = "The verdict rests on them: replace each by a known figure and name its source.";
+        list.push(finding("values are assumed", "source = \"assumed\"", format!("{} values", plan.assumed_values()), advice));
     }
     list.extend(block_data_doubts(plan));
     if plan.block.preload_n == 0.0 {
@@ -249,9 +250,9 @@ fn block_data_doubts(plan: &Plan) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::evaluate::RowsOutcome;
     use crate::input::read_plan;
     use crate::structure::Machine;
-    use crate::study::RowsOutcome;
 
     fn demo() -> Plan {
         read_plan(include_str!("../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap()

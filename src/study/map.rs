@@ -2,18 +2,18 @@
 
 use rayon::prelude::*;
 
-use super::batch::{Batch, BatchWork};
-use super::evaluate::{Evaluator, Work};
-use super::installed::set_scalar;
-use super::outcome::Outcome;
-use super::sampling::{Draws, Place};
-use super::service::{ServiceState, service_states};
-use super::verdict::shortfall;
+use super::shortfall::shortfall;
+use crate::draw::Draws;
+use crate::draw::sampling::Place;
+use crate::evaluate::Outcome;
+use crate::evaluate::{Evaluator, Work};
+use crate::evaluate::{ServiceState, service_states};
 use crate::input::plan::{Measure, Requirement};
 use crate::input::sources::ErrorSpec;
 use crate::input::{ErrorKind, Installation, Plan};
 use crate::math::lanes::{LANES, Lane, ZERO};
 use crate::structure::NotConverged;
+use crate::sweep::batch::{Batch, BatchWork};
 use crate::units::MRAD;
 
 /// Cells along each axis.
@@ -79,17 +79,7 @@ pub struct Map {
 /// True where an error is one number, so that it can be an axis.
 #[must_use]
 pub fn may_be_axis(kind: ErrorKind) -> bool {
-    use ErrorKind as K;
-    !matches!(
-        kind,
-        K::StraightnessLateral(_)
-            | K::StraightnessVertical(_)
-            | K::StraightnessRoll(_)
-            | K::BlockLateral
-            | K::BlockVertical
-            | K::Seat
-            | K::SeatAngle
-    )
+    kind.spec().home.is_one_number()
 }
 
 /// Maps two errors; all others are zero. Temperatures, shaft wind-up and a skew that comes and goes as in service, or none if
@@ -146,7 +136,7 @@ fn rows(evaluator: &Evaluator<'_>, x: &Axis, y: &Axis, service: &[ServiceState])
 fn at(evaluator: &Evaluator<'_>, errors: &[(&Axis, f64)], service: &[ServiceState], work: &mut Work) -> Result<Outcome, NotConverged> {
     let mut installation = Installation::perfect(evaluator.plan());
     for (axis, value) in errors {
-        set_scalar(axis.kind, value * factor(axis.unit), &mut installation);
+        axis.kind.spec().home.set(0, value * factor(axis.unit), &mut installation);
     }
     evaluator.evaluate(&installation, service, work)
 }

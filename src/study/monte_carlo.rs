@@ -2,22 +2,22 @@
 
 use super::adaptive::{Estimates, SEQUENCE, settled};
 use super::alone::{Alone, sources_alone};
-use super::batch::{Batch, Memory};
-use super::engine::{fill_batches, of_batches, run_batches};
-use super::evaluate::{Evaluator, Work};
-use super::far::{FarEnds, far_ends};
 use super::findings::{Finding, findings};
-use super::outcome::Outcome;
-use super::reading::Reading;
-use super::sampling::Draws;
-use super::service::service_states;
-use super::stiffness::lateral_stiffness_n_per_um;
+use super::tail::{Tail, tails};
 use super::tally::{Lot, Tally};
 use super::verdict::Verdict;
 use super::worst::{Effort, WorstCase, worst_case};
+use crate::draw::Draws;
+use crate::draw::engine::{fill_batches, of_batches, run_batches};
+use crate::evaluate::Outcome;
+use crate::evaluate::Reading;
+use crate::evaluate::lateral_stiffness_n_per_um;
+use crate::evaluate::service_states;
+use crate::evaluate::{Evaluator, Work};
 use crate::input::Installation;
 use crate::input::plan::DragStates;
 use crate::structure::NotConverged;
+use crate::sweep::batch::{Batch, Memory};
 use rayon::prelude::*;
 
 /// Installations between two reports of progress, held at a time.
@@ -57,8 +57,8 @@ pub struct ArrangementResult {
     pub perfect: Outcome,
     /// The drawn installations, counted.
     pub tally: Tally,
-    /// What the worst machine in a hundred and in a thousand comes to: life and largest block load.
-    pub far: Vec<FarEnds>,
+    /// Tail quantiles of life and of the largest block load.
+    pub tails: Vec<Tail>,
     /// The plan's requirements.
     pub verdicts: Vec<Verdict>,
     /// Loads along the stroke.
@@ -174,9 +174,11 @@ pub fn monte_carlo(
         .par_iter()
         .zip(tallies)
         .zip(strokes)
-        .map(|((evaluator, tally), strokes)| arrangement(evaluator, tally, &strokes, seed))
-        .collect::<Result<_, _>>()
-        .map_err(|e| (0, e))?;
+        .map(|((evaluator, tally), strokes)| {
+            let tails = tails(evaluator, &tally, &[Reading::Life, Reading::PeakLoad], seed)?;
+            arrangement(evaluator, tally, tails, &strokes, seed).map_err(|e| (0, e))
+        })
+        .collect::<Result<_, _>>()?;
     let settled = matches!(length, Length::Digits { .. }).then_some(enough.settled);
     Ok(StudyResult { draws: done, seed, settled, arrangements })
 }
@@ -208,7 +210,13 @@ impl Settling {
     }
 }
 
-fn arrangement(evaluator: &Evaluator<'_>, mut tally: Tally, strokes: &[Vec<f64>], seed: u64) -> Result<ArrangementResult, NotConverged> {
+fn arrangement(
+    evaluator: &Evaluator<'_>,
+    mut tally: Tally,
+    tails: Vec<Tail>,
+    strokes: &[Vec<f64>],
+    seed: u64,
+) -> Result<ArrangementResult, NotConverged> {
     let plan = evaluator.plan();
     let machine = &evaluator.machine;
     let perfect = evaluator.perfect();
@@ -225,7 +233,7 @@ fn arrangement(evaluator: &Evaluator<'_>, mut tally: Tally, strokes: &[Vec<f64>]
         lateral_stiffness_n_per_um: lateral_stiffness_n_per_um(machine),
         condition: machine.condition,
         alone: sources_alone(evaluator)?,
-        far: far_ends(evaluator, &[Reading::Life, Reading::PeakLoad], seed)?,
+        tails,
         worst: worst_case(evaluator, Effort::QUICK, &|| false)?,
         findings: findings(evaluator, &tally, &verdicts, &in_service, sticking(evaluator, tally.draws(), seed)?),
         perfect,
@@ -258,7 +266,7 @@ fn sticking(evaluator: &Evaluator<'_>, draws: u64, seed: u64) -> Result<f64, Not
 fn band(evaluator: &Evaluator<'_>, strokes: &[Vec<f64>]) -> Result<Band, NotConverged> {
     let plan = evaluator.plan();
     let mut work = Work::default();
-    let still = [super::service::ServiceState::still()];
+    let still = [crate::evaluate::service::ServiceState::still()];
     evaluator.evaluate(&Installation::perfect(plan), &still, &mut work)?;
     let stations = plan.frame.stations_x_mm.len();
     let at = |p: f64| -> Vec<f64> {
@@ -311,7 +319,7 @@ mod tests {
         let plan = demo(drag_n);
         let by_law = Evaluator::new(Machine::new(&plan, 1).unwrap(), DragStates::Law).unwrap();
         let (draws, service) = (Draws::new(&plan, by_law.machine.rails()), service_states(&plan));
-        let alone = super::super::engine::run(0, 400, 7, Work::default, |work, _, rng| {
+        let alone = crate::draw::run(0, 400, 7, Work::default, |work, _, rng| {
             by_law.evaluate(&draws.draw(rng), &service, work).unwrap().float_sticks
         });
         let counted = |n: usize| alone[..n].iter().filter(|s| **s).count() as f64 / n as f64;

@@ -3,7 +3,6 @@
 use super::findings::Finding;
 use crate::input::plan::Arrangement;
 use crate::input::{ErrorKind, Installation, Plan};
-use crate::units::MRAD;
 
 /// Remarks on a stated installation of a plan, traced with one of its arrangements. Profiles are held by their peak-to-valley.
 #[must_use]
@@ -13,9 +12,9 @@ pub fn remarks(plan: &Plan, arrangement: &Arrangement, installation: &Installati
         let source = plan.errors.get(spec.kind);
         let (lower, upper) = source.map_or((0.0, 0.0), |s| (s.lower, s.upper));
         let slack = 1e-9 * (1.0 + upper.abs().max(lower.abs()));
-        let outside = values(installation, spec.kind).into_iter().filter(|v| *v < lower - slack || *v > upper + slack);
+        let outside = spec.amounts(installation).into_iter().filter(|v| *v < lower - slack || *v > upper + slack);
         let Some(worst) = outside.max_by(|a, b| a.abs().total_cmp(&b.abs())) else { continue };
-        let (scale, unit) = if spec.angle { (MRAD, "mrad") } else { (1.0, "mm") };
+        let (scale, unit) = (spec.factor(), spec.unit());
         let word = |v: f64| format!("{:.3}", v / scale);
         let (what, allowed) = match source {
             Some(_) => ("a stated error is outside its tolerance", format!("allowed {} to {}", word(lower), word(upper))),
@@ -42,37 +41,6 @@ pub fn remarks(plan: &Plan, arrangement: &Arrangement, installation: &Installati
     list
 }
 
-/// Every value of a kind of error; a profile as its peak-to-valley at the anchors.
-fn values(i: &Installation, kind: ErrorKind) -> Vec<f64> {
-    use ErrorKind as E;
-    let range = |p: &Vec<f64>| {
-        let (low, high) = p.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(*v), h.max(*v)));
-        if p.is_empty() { vec![] } else { vec![high - low] }
-    };
-    let blocks = |d: usize| i.block_offset_mm.iter().flatten().map(|b| b[d]).collect();
-    let seats = |from: usize| i.seats.iter().flatten().flat_map(|s| s[from..from + 3].to_vec()).collect();
-    match kind {
-        E::Span => vec![i.span_mm],
-        E::Parallelism => vec![i.parallelism_mm],
-        E::Height => vec![i.height_mm],
-        E::VerticalParallelism => vec![i.vertical_parallelism_mm],
-        E::CrossLevel(r) => vec![i.cross_level_rad[r]],
-        E::CrossLevelTwist(r) => vec![i.cross_level_twist_rad[r]],
-        E::StraightnessLateral(r) => range(&i.residual[r][0]),
-        E::StraightnessVertical(r) => range(&i.residual[r][1]),
-        E::StraightnessRoll(r) => range(&i.residual[r][2]),
-        E::BlockLateral => blocks(0),
-        E::BlockVertical => blocks(1),
-        E::BridgeLength => vec![i.bridge_length_mm],
-        E::BridgeTwist => vec![i.bridge_twist_rad],
-        E::EndTilt(e) => vec![i.end_tilt_rad[e]],
-        E::EndSquareness(e) => vec![i.end_squareness_rad[e]],
-        E::Skew => vec![i.drive_offset_mm[1] - i.drive_offset_mm[0]],
-        E::Seat => seats(0),
-        E::SeatAngle => seats(3),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -92,25 +60,19 @@ mod tests {
             let Some(source) = plan.errors.get(spec.kind) else { continue };
             let said = |value: f64| {
                 let mut i = Installation::perfect(&plan);
-                if let Some((rail, direction)) = spec.kind.profile() {
-                    i.residual[rail][direction] = vec![0.0; n];
-                    i.residual[rail][direction][1] = 0.25 * value;
-                    i.residual[rail][direction][3] = -0.75 * value;
+                if spec.is_profile() {
+                    let mut profile = vec![0.0; n];
+                    (profile[1], profile[3]) = (0.25 * value, -0.75 * value);
+                    spec.home.set_profile(profile, &mut i);
                 } else {
-                    match spec.kind {
-                        ErrorKind::BlockLateral => i.block_offset_mm[1][1][0] = value,
-                        ErrorKind::BlockVertical => i.block_offset_mm[1][1][1] = value,
-                        ErrorKind::Seat => i.seats[0][0][2] = value,
-                        ErrorKind::SeatAngle => i.seats[0][0][5] = value,
-                        kind => crate::study::installed::set_scalar(kind, value, &mut i),
-                    }
+                    spec.home.set(spec.home.members(&i) / 2, value, &mut i);
                 }
                 remarks(&plan, &plan.arrangements[0], &i)
             };
             let beyond = said(1.001 * source.upper);
             assert_eq!(beyond.len(), 1, "{}", spec.key);
             assert_eq!((beyond[0].what.as_str(), beyond[0].place.as_str()), ("a stated error is outside its tolerance", spec.label));
-            let word = 1.001 * source.upper / if spec.angle { MRAD } else { 1.0 };
+            let word = 1.001 * source.upper / spec.factor();
             assert!(beyond[0].amount.starts_with(&format!("{word:.3} ")), "{}: {}", spec.key, beyond[0].amount);
             assert!(said(source.upper).is_empty() && said(0.999 * source.upper).is_empty(), "{}", spec.key);
             if source.lower < 0.0 {

@@ -3,16 +3,16 @@
 //! All sources are drawn independently of each other, so shares of a source with all its members (a whole profile, all
 //! blocks, all seats) are well defined.
 
-use super::batch::{Batch, Memory};
-use super::engine::run_batches;
-use super::evaluate::Evaluator;
-use super::outcome::Outcome;
-use super::sampling::Draws;
-use super::service::service_states;
+use crate::draw::Draws;
+use crate::draw::engine::run_batches;
+use crate::evaluate::Evaluator;
+use crate::evaluate::Outcome;
+use crate::evaluate::service_states;
 use crate::input::{ErrorKind, Plan};
 use crate::math::lanes::Lane;
 use crate::math::sobol::{Share, share};
 use crate::structure::NotConverged;
+use crate::sweep::batch::{Batch, Memory};
 
 /// A total index that is surely below this is nothing that anyone need pay for.
 pub const NOTHING: f64 = 0.01;
@@ -151,15 +151,15 @@ fn arrangement(
     let both = [0, 1].map(|k| (output(0, k), output(1, k)));
     let linear = linear_shares(evaluator, kinds, seed)?;
     let of_source = |(s, kind): (usize, &ErrorKind)| {
-        let spec = ErrorKind::ALL.iter().find(|spec| spec.kind == *kind)?;
+        let spec = kind.spec();
         let shares = [0, 1].map(|k| share(&both[k].0, &both[k].1, &output(s + 2, k)));
-        Some(SourceShares { kind: *kind, key: spec.key, label: spec.label, shares, linear: linear[s] })
+        SourceShares { kind: *kind, key: spec.key, label: spec.label, shares, linear: linear[s] }
     };
     Ok(ArrangementShares {
         name: evaluator.machine.name().into(),
         chosen: evaluator.machine.arrangement == plan.chosen,
         spread: both.each_ref().map(|(a, b)| mean_and_deviation(a.iter().chain(b).copied())),
-        sources: kinds.iter().enumerate().filter_map(of_source).collect(),
+        sources: kinds.iter().enumerate().map(of_source).collect(),
     })
 }
 
@@ -201,7 +201,7 @@ fn linear_shares(evaluator: &Evaluator<'_>, kinds: &[ErrorKind], seed: u64) -> R
 fn shrunk(plan: &Plan, by: f64) -> Plan {
     let mut small = plan.clone();
     for source in &mut small.errors.sources {
-        let middle = if source.kind.profile().is_some() { 0.0 } else { source.middle() };
+        let middle = if source.kind.is_profile() { 0.0 } else { source.middle() };
         (source.lower, source.upper) = (middle + by * (source.lower - middle), middle + by * (source.upper - middle));
     }
     small

@@ -3,10 +3,10 @@
 //! Each source counts its slope at the middle of its tolerance times its half-width (a profile: the most that its zone
 //! allows along its slope). Arithmetic adds them, RSS takes the root of their squares. Both read a curve as a straight line.
 
-use super::evaluate::{Evaluator, Work};
-use super::sampling::Draws;
-use super::service::service_states;
 use super::worst::{QUANTITIES, Quantity, ToleranceBox};
+use crate::draw::Draws;
+use crate::evaluate::service_states;
+use crate::evaluate::{Evaluator, Work};
 use crate::math::Corners;
 use crate::structure::NotConverged;
 

@@ -1,8 +1,8 @@
 //! What many drawn installations come to, counted as they come: memory does not grow with their number.
 
-use super::outcome::Outcome;
-use super::reading::Reading;
-use super::verdict::shortfall;
+use super::shortfall::shortfall;
+use crate::evaluate::Outcome;
+use crate::evaluate::Reading;
 use crate::input::Plan;
 use crate::math::Distribution;
 use crate::math::order::Quantile;

@@ -1,9 +1,9 @@
 //! One stated installation in full: pose, joint forces, block loads, P, S0, life, to be checked by hand.
 
-use super::evaluate::{Evaluator, Work};
-use super::outcome::{BlockOutcome, Outcome};
-use super::service::ServiceState;
 use crate::bearing::{EquivalentLoad, effective_load};
+use crate::evaluate::ServiceState;
+use crate::evaluate::{BlockOutcome, Outcome};
+use crate::evaluate::{Evaluator, Work};
 use crate::input::Installation;
 use crate::input::plan::DragStates;
 use crate::structure::{Drag, NotConverged, Response, Situation, TakenUp};

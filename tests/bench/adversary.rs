@@ -3,9 +3,11 @@
 //! keeps the dated result, the tests run a small share.
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a measuring program")]
 
+use railtrue::draw::{Draws, run, uniform};
+use railtrue::evaluate::{Evaluator, Outcome, Work, service_states};
 use railtrue::input::read_plan;
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Effort, Evaluator, Outcome, ToleranceBox, Work, run, service_states, uniform, worst_case};
+use railtrue::study::{Effort, ToleranceBox, worst_case};
 
 type Quantity = (&'static str, fn(&Outcome) -> f64);
 

@@ -5,9 +5,10 @@
 //! contributor's page keeps a dated one.
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a measuring program")]
 
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, Work, service_states};
 use railtrue::input::{Plan, plan::Level, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Draws, Evaluator, Work, run, service_states};
 use std::time::Instant;
 
 fn main() {
@@ -30,7 +31,7 @@ fn main() {
 }
 
 /// Seconds an installation, Newton steps a pose, poses an installation.
-fn measure(plan: &Plan, arrangement: usize, service: &[railtrue::study::ServiceState]) -> (f64, f64, usize) {
+fn measure(plan: &Plan, arrangement: usize, service: &[railtrue::evaluate::ServiceState]) -> (f64, f64, usize) {
     let evaluator = Evaluator::new(Machine::new(plan, arrangement).unwrap(), plan.study.drag).unwrap();
     let draws = Draws::new(plan, evaluator.machine.rails());
     let installations = run(0, 300, 1, || (), |(), _, rng| draws.draw(rng));

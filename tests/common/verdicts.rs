@@ -1,11 +1,12 @@
 //! What the program says to a file, through the library: the message, or what was accepted.
 
+use railtrue::evaluate::{Evaluator, ServiceState, Work};
 use railtrue::input::callouts::read_callouts;
 use railtrue::input::survey::read_survey;
 use railtrue::input::{Installation, Plan, read_installation, read_plan};
+use railtrue::present::review_findings;
 use railtrue::structure::Machine;
 use railtrue::study::review::assign;
-use railtrue::study::{Evaluator, ServiceState, Work};
 
 fn utf8(bytes: &[u8], file: &str) -> Result<String, String> {
     railtrue::input::utf8(bytes.to_vec(), file).map_err(|p| p.to_string())
@@ -57,7 +58,7 @@ pub(crate) fn survey(plan_text: &str, bytes: &[u8]) -> String {
         Err(problems) => problems.to_string(),
         Ok(survey) => {
             let rails = railtrue::geometry::Rails::new(&plan).unwrap();
-            match railtrue::study::survey::evaluate_survey(&plan, &rails, &survey) {
+            match railtrue::survey::evaluate_survey(&plan, &rails, &survey) {
                 Err(e) => format!("read, then refused: {e}"),
                 Ok(e) => {
                     let found: Vec<String> = e.findings.iter().map(|f| format!("    finding: {}", f.what)).collect();
@@ -102,7 +103,7 @@ pub(crate) fn callouts(plan_text: &str, bytes: &[u8]) -> String {
             for source in assigned.drawn.iter().chain(&assigned.adjusted) {
                 assert!(source.lower.is_finite() && source.lower <= source.upper && source.upper < 1e3, "{source:?}");
             }
-            let found: Vec<String> = assigned.findings.iter().map(|f| format!("    finding: {}", f.what)).collect();
+            let found: Vec<String> = review_findings(&callouts, &assigned).iter().map(|f| format!("    finding: {}", f.what)).collect();
             format!("ACCEPTED, {} callouts\n{}", callouts.list.len(), found.join("\n"))
         }
     }

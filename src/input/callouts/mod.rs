@@ -1,18 +1,23 @@
 //! Callouts of a drawing: a table (CSV) to checked callouts, every problem of the file at once.
 
+mod amount;
 mod controls;
+mod head;
+mod limits;
 mod rows;
+mod value;
 
-pub use controls::{CONTROLS, Control, GENERAL, TEMPERATURE};
-pub use rows::COLUMNS;
+pub use controls::{CONTROLS, Control, ELSEWHERE, GENERAL, TEMPERATURE};
+pub use limits::{NoLimit, limits_for};
+pub use rows::{COLUMN_MEANINGS, COLUMNS};
 
 use super::ErrorKind;
-use super::classes::Form;
+use super::TitleBlock;
 use super::plan::Frame;
 use super::problem::{Problem, Problems};
 use super::survey::text::{Sheet, decode};
 
-/// How a feature is made.
+/// How a feature is made; it decides how its error spreads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Made {
@@ -24,18 +29,54 @@ pub enum Made {
     Set,
 }
 
+/// What a tolerance holds for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Per {
+    /// Each feature by itself (separate zones, SZ of ISO 5458).
+    Each,
+    /// All features in one zone (CZ of ISO 1101).
+    Combined,
+    /// The feature is one face.
+    One,
+    /// There is one such size on the machine.
+    All,
+    /// So many features, each by itself.
+    Count(u32),
+}
+
+/// How a number limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Shape {
+    /// From the lower to the upper limit.
+    Limits,
+    /// Total width of a zone.
+    Zone,
+    /// Each seat may be tilted by so much either way.
+    Tilt,
+}
+
 /// What a callout allows.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Allowed {
-    /// A number in mm or rad: so much either way, or a zone's total width.
+    /// Numbers in mm or rad.
     Value {
-        /// mm or rad; degrees Celsius for a temperature.
-        value: f64,
-        /// How it limits.
-        form: Form,
+        /// Lower limit; 0 for a zone or a tilt.
+        lower: f64,
+        /// Upper limit, the zone's width, or the tilt.
+        upper: f64,
+        /// How they limit.
+        shape: Shape,
+        /// The length that they hold for; none for the whole.
+        over_mm: Option<f64>,
     },
     /// A class of a standard, made a number for each error that it feeds.
     Class(String),
+    /// The temperature at which the drawing's sizes hold, degrees Celsius.
+    Temperature(f64),
+    /// Where else the errors are controlled.
+    In(String),
 }
 
 /// One callout.
@@ -45,35 +86,39 @@ pub struct Callout {
     pub line: usize,
     /// Its number or name on the drawing.
     pub item: String,
-    /// What it controls.
+    /// What it controls, as it is written.
     pub controls: String,
+    /// It is a general tolerance that names no errors.
+    pub is_general: bool,
     /// What it allows.
     pub allowed: Allowed,
     /// As the file writes it, with its unit.
     pub written: String,
-    /// How often: each, all, or a number.
-    pub per: String,
-    /// How the feature is made.
-    pub made: Made,
+    /// What it holds for; none where the cell is empty.
+    pub per: Option<Per>,
+    /// Its datum; empty where none is named.
+    pub datum: String,
+    /// A datum would hold each zone in place.
+    pub held_by_datum: bool,
+    /// How the feature is made; none where the cell is empty.
+    pub made: Option<Made>,
     /// Shimming or setting comes after it.
     pub shimmed_after: bool,
-    /// The errors that it feeds; empty for a general tolerance, whose errors the review finds.
+    /// Who measures what was set; empty where nobody is named.
+    pub measured_by: String,
+    /// The errors that it feeds.
     pub feeds: Vec<ErrorKind>,
+    /// It is said to control nothing that a plan counts.
+    pub feeds_none: bool,
     /// The mapping is the file's own.
     pub overridden: bool,
-}
-
-impl Callout {
-    /// A general tolerance without a mapping of its own.
-    #[must_use]
-    pub fn is_general(&self) -> bool {
-        self.controls == GENERAL && !self.overridden
-    }
 }
 
 /// The callouts of a file.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Callouts {
+    /// The drawing's title block, from the head lines.
+    pub title_block: TitleBlock,
     /// In the order of the file.
     pub list: Vec<Callout>,
     /// Text as it was read, for whoever repeats the review.
@@ -88,27 +133,12 @@ pub fn read_callouts(bytes: &[u8], file: &str, frame: &Frame) -> Result<Callouts
     let text = decode(bytes).text;
     let sheet = Sheet::new(&text);
     let mut problems: Vec<Problem> = Vec::new();
+    let title_block = head::title_block(&sheet, &mut problems);
     let list = rows::callouts(&sheet, frame, &mut problems);
     if list.is_empty() && problems.is_empty() {
         let advice = format!("The first line names the columns ({}); each further line is a callout.", COLUMNS.join(", "));
         problems.push(rows::problem(1, 1, "", "", "there is no callout in this file", &advice));
     }
     problems.sort_by_key(|p| (p.line, p.column));
-    if problems.is_empty() { Ok(Callouts { list, text }) } else { Err(Problems { file: file.into(), list: problems }) }
-}
-
-/// Limits (mm or rad) that a callout sets to an error; nothing where its class has no value for it.
-#[must_use]
-pub fn limits_for(callout: &Callout, kind: ErrorKind, frame: &Frame) -> Option<(f64, f64)> {
-    let spec = ErrorKind::ALL.iter().find(|s| s.kind == kind)?;
-    let (value, form) = match &callout.allowed {
-        Allowed::Value { value, form } => (*value, *form),
-        Allowed::Class(word) => super::classes::resolve(word, spec, frame).ok().map(|c| (c.tolerance_mm, c.form))?,
-    };
-    Some(match (form, spec.zone) {
-        // Plus and minus about a line that is free to lie anywhere is the same as a zone of twice the size.
-        (Form::PlusMinus, super::sources::ZoneMeaning::PeakToValley) => (0.0, 2.0 * value),
-        (Form::PlusMinus, _) => (-value, value),
-        (Form::Zone, meaning) => super::tolerances::of_zone(value, meaning),
-    })
+    if problems.is_empty() { Ok(Callouts { title_block, list, text }) } else { Err(Problems { file: file.into(), list: problems }) }
 }

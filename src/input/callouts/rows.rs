@@ -1,24 +1,34 @@
 //! Rows of a table of callouts to callouts.
 
-use super::controls::{GENERAL, TEMPERATURE, control_of, spec_of, words};
-use super::{Allowed, Callout, Made};
+use super::amount::parts;
+use super::controls::{ELSEWHERE, GENERAL, OTHER_WORDS, TEMPERATURE, control_of, spec_of, words};
+use super::{Callout, Made, Per};
 use crate::input::ErrorKind;
-use crate::input::classes::{Form, resolve};
+use crate::input::classes::Form;
 use crate::input::nearest;
 use crate::input::plan::Frame;
 use crate::input::problem::Problem;
-use crate::input::survey::numbers::{Decimal, decimal_of, number};
+use crate::input::survey::numbers::{Decimal, decimal_of};
 use crate::input::survey::text::{Cell, Row, Sheet};
-use crate::units::MRAD;
 
 /// Columns of the table; the first three must be there.
-pub const COLUMNS: [&str; 9] = ["item", "controls", "value", "unit", "form", "per", "made", "shimmed_after", "feeds"];
+pub const COLUMNS: [&str; 11] =
+    ["item", "controls", "value", "unit", "form", "per", "datum", "made", "shimmed_after", "measured_by", "feeds"];
 
-/// Largest tolerance, mm or mrad, as in a plan.
-const LARGEST: f64 = 100.0;
-
-/// Smallest tolerance, mm or mrad: below it nothing is made or measured.
-const SMALLEST: f64 = 1e-6;
+/// What stands in each column.
+pub const COLUMN_MEANINGS: [&str; 11] = [
+    "number or name of the callout on the drawing",
+    "what it controls; general for a title block's tolerance, temperature for that of the sizes (ISO 1), elsewhere for errors that another document controls",
+    "0.15 or ±0.15; two limits as +0.3/-0.1; for each length as 0.02/300 (ISO 1101); for a tilt the height over the seat's width, as 0.02/60; a class of a standard; for elsewhere the other document",
+    "mm or um; for angles mrad, mm/m, deg, or mm with 0.02/60",
+    "plus_minus (either way) or zone (whole width, ISO 1101)",
+    "what it holds for: each or a number (each feature by itself, SZ), cz (all in one combined zone, CZ), one (a single face), all (the one size of the machine); straightness of a row of pads is controlled by cz or one, or by a position to a datum",
+    "datum letters of a position or orientation",
+    "machined (spread as planned), welded (evenly spread), set (evenly spread, none outside); as planned where empty",
+    "yes where shims, slots or tapered shims of the plan's [correction] take it out at installation; else no",
+    "who measures what was set",
+    "keys of the plan's [errors] that it controls instead of the usual ones; none where it controls nothing that is counted; a general tolerance controls only what stands here",
+];
 
 /// Callouts that one drawing can have; more are no callouts.
 const MOST_ROWS: usize = 1000;
@@ -38,10 +48,11 @@ pub(super) fn callouts(sheet: &Sheet, frame: &Frame, problems: &mut Vec<Problem>
     let place = |name: &str| heads.iter().position(|h| h == name);
     let value_of = |r: &'_ Row| place("value").and_then(|i| r.cells.get(i).cloned());
     let values: Vec<(usize, Cell)> = sheet.rows.iter().filter_map(|r| Some((r.line, value_of(r)?))).collect();
-    let decimal = match decimal_of(values.iter().map(|(_, c)| c.text.trim_start_matches(['±', '+']))) {
+    let decimal = match decimal_of(values.iter().flat_map(|(_, c)| parts(&c.text))) {
         Ok(decimal) => decimal,
         Err((point, comma)) => {
-            let (line, column) = values.iter().find(|(_, c)| c.text.ends_with(&comma)).map_or((header.line, 1), |(l, c)| (*l, c.column));
+            let (line, column) =
+                values.iter().find(|(_, c)| parts(&c.text).any(|p| p == comma)).map_or((header.line, 1), |(l, c)| (*l, c.column));
             let what = format!("decimal points and decimal commas are mixed: \"{point}\" and \"{comma}\"");
             problems.push(problem(line, column, "value", "", &what, "Write all numbers one way."));
             return Vec::new();
@@ -107,12 +118,22 @@ fn columns(header: &Row, heads: &[String], problems: &mut Vec<Problem>) {
 const LONGEST_ITEM: usize = 200;
 
 /// One row with what its cells are read by.
-struct Reader<'r> {
+pub(super) struct Reader<'r> {
     row: &'r Row,
     place: &'r dyn Fn(&str) -> Option<usize>,
-    frame: &'r Frame,
-    decimal: Option<Decimal>,
-    problems: &'r mut Vec<Problem>,
+    pub(super) frame: &'r Frame,
+    pub(super) decimal: Option<Decimal>,
+    pub(super) problems: &'r mut Vec<Problem>,
+}
+
+/// The mapping of a row.
+pub(super) struct Mapping {
+    /// What it controls, in small letters.
+    pub(super) word: String,
+    /// The errors.
+    pub(super) feeds: Vec<ErrorKind>,
+    /// What a bare number means.
+    pub(super) usual: Form,
 }
 
 impl<'r> Reader<'r> {
@@ -120,17 +141,17 @@ impl<'r> Reader<'r> {
         (self.place)(name).and_then(|i| self.row.cells.get(i)).filter(|c| !c.text.is_empty())
     }
 
-    fn text(&self, name: &str) -> &'r str {
+    pub(super) fn text(&self, name: &str) -> &'r str {
         self.cell(name).map_or("", |c| c.text.as_str())
     }
 
-    fn wrong(&mut self, name: &str, what: &str, advice: &str) {
+    pub(super) fn wrong(&mut self, name: &str, what: &str, advice: &str) {
         let (column, value) = self.cell(name).map_or((1, ""), |c| (c.column, c.text.as_str()));
         self.problems.push(problem(self.row.line, column, name, value, what, advice));
     }
 
     /// The word of a cell, one of `known`; the first where the cell is empty.
-    fn word(&mut self, name: &str, known: &[&'static str]) -> &'static str {
+    pub(super) fn word(&mut self, name: &str, known: &[&'static str]) -> &'static str {
         let text = self.text(name).to_lowercase();
         if text.is_empty() {
             return known[0];
@@ -151,26 +172,20 @@ impl<'r> Reader<'r> {
         if item.chars().count() > LONGEST_ITEM {
             self.wrong("item", &format!("this name is longer than {LONGEST_ITEM} characters"), "Write what the drawing calls it.");
         }
-        let controls = self.text("controls").to_lowercase().replace('_', " ");
+        let controls = self.text("controls").to_string();
+        let word = controls.to_lowercase().replace('_', " ");
         let before_feeds = self.problems.len();
         let own = self.feeds();
         let fed = self.problems.len() == before_feeds;
-        let fixed = control_of(&controls);
-        let known = fixed.is_some() || controls == GENERAL || controls == TEMPERATURE;
-        if !known && own.is_none() {
-            let meant = nearest(super::CONTROLS.iter().map(|c| c.word).chain([GENERAL, TEMPERATURE]), &controls, 0.85);
-            let advice = match meant {
-                Some(word) => format!("Did you mean \"{word}\"? Or name the errors in the column feeds."),
-                None => format!("Write one of: {}; or name the errors in the column feeds.", words()),
-            };
-            self.wrong("controls", "it is not known what this controls", &advice);
-        }
-        let overridden = own.is_some();
+        let fixed = control_of(&word);
+        self.check_mapping(&word, fixed.is_some(), own.as_deref());
+        let (overridden, feeds_none) = (own.is_some(), own.as_ref().is_some_and(Vec::is_empty));
         let feeds = own.unwrap_or_else(|| fixed.map_or_else(Vec::new, |c| c.feeds.to_vec()));
-        let made = match self.word("made", &["machined", "welded", "set"]) {
-            "welded" => Made::Welded,
-            "set" => Made::Set,
-            _ => Made::Machined,
+        let made = match self.word("made", &["", "machined", "welded", "set"]) {
+            "machined" => Some(Made::Machined),
+            "welded" => Some(Made::Welded),
+            "set" => Some(Made::Set),
+            _ => None,
         };
         let shimmed_after = self.word("shimmed_after", &["no", "yes"]) == "yes";
         let per = self.per();
@@ -178,38 +193,79 @@ impl<'r> Reader<'r> {
         if !fed {
             return None;
         }
-        let (allowed, written) = self.allowed(&controls, &feeds, fixed.map_or(Form::PlusMinus, |c| c.form))?;
-        let line = self.row.line;
-        (self.problems.len() == before).then_some(Callout {
-            line,
+        let mapping = Mapping { word, feeds, usual: fixed.map_or(Form::PlusMinus, |c| c.form) };
+        let (allowed, written) = self.allowed(&mapping)?;
+        let Mapping { word, feeds, .. } = mapping;
+        let callout = Callout {
+            line: self.row.line,
             item,
             controls,
+            is_general: word == GENERAL && !overridden,
             allowed,
             written,
             per,
+            datum: self.text("datum").to_string(),
+            held_by_datum: fixed.is_some_and(|c| c.held_by_datum) && !overridden,
             made,
             shimmed_after,
+            measured_by: self.text("measured_by").to_string(),
             feeds,
+            feeds_none,
             overridden,
-        })
+        };
+        self.check_size(&callout);
+        (self.problems.len() == before).then_some(callout)
     }
 
-    fn per(&mut self) -> String {
-        let per = self.text("per").to_lowercase();
-        if per.is_empty() {
-            return "each".into();
+    /// What a row controls must be known, and whether it may name errors.
+    fn check_mapping(&mut self, word: &str, fixed: bool, own: Option<&[ErrorKind]>) {
+        if word == TEMPERATURE && own.is_some_and(|list| !list.is_empty()) {
+            self.wrong("feeds", "a temperature controls no error", "Leave this cell empty; heat is counted from the plan's [temperature].");
         }
-        if per != "each" && per != "all" && per.parse::<u32>().is_err() {
-            self.wrong("per", "this is no count", "Write each, all, or how many there are.");
+        if word == ELSEWHERE && own.is_none_or(<[_]>::is_empty) {
+            let advice = "Name the errors that the other document controls, with spaces between their keys.";
+            self.wrong("feeds", "it is not said which errors are controlled elsewhere", advice);
         }
-        per
+        if fixed || OTHER_WORDS.contains(&word) || own.is_some() {
+            return;
+        }
+        let meant = nearest(super::CONTROLS.iter().map(|c| c.word).chain(OTHER_WORDS), word, 0.85);
+        let advice = match meant {
+            Some(word) => format!("Did you mean \"{word}\"? Or name the errors in the column feeds."),
+            None => format!("Write one of: {}; or name the errors in the column feeds.", words()),
+        };
+        self.wrong("controls", "it is not known what this controls", &advice);
     }
 
-    /// Errors that the file itself names, with spaces or + between their keys.
+    fn per(&mut self) -> Option<Per> {
+        match self.text("per").to_lowercase().as_str() {
+            "" => None,
+            "each" | "sz" => Some(Per::Each),
+            "cz" => Some(Per::Combined),
+            "one" => Some(Per::One),
+            "all" => Some(Per::All),
+            count => match count.trim_end_matches('x').parse() {
+                Ok(n) if n > 0 => Some(Per::Count(n)),
+                _ => {
+                    self.wrong(
+                        "per",
+                        "it is not known what this holds for",
+                        "Write each (SZ), cz (combined zone), one (a single face), all, or how many there are.",
+                    );
+                    None
+                }
+            },
+        }
+    }
+
+    /// Errors that the file itself names, with spaces or + between their keys; an empty list for none.
     fn feeds(&mut self) -> Option<Vec<ErrorKind>> {
         let text = self.text("feeds");
         if text.is_empty() {
             return None;
+        }
+        if text.eq_ignore_ascii_case("none") {
+            return Some(Vec::new());
         }
         let mut list = Vec::new();
         for key in text.split([' ', '+', ',']).filter(|k| !k.is_empty()) {
@@ -222,7 +278,7 @@ impl<'r> Reader<'r> {
                 None => {
                     let advice = match nearest(ErrorKind::ALL.iter().map(|s| s.key), key, 0.8) {
                         Some(meant) => format!("Did you mean {meant}?"),
-                        None => "Write keys of the plan's [errors] with spaces between them.".into(),
+                        None => "Write keys of the plan's [errors] with spaces between them, or none.".into(),
                     };
                     self.wrong("feeds", &format!("{key} is no error of a plan"), &advice);
                 }
@@ -230,78 +286,4 @@ impl<'r> Reader<'r> {
         }
         Some(list)
     }
-
-    fn allowed(&mut self, controls: &str, feeds: &[ErrorKind], usual: Form) -> Option<(Allowed, String)> {
-        let text = self.text("value");
-        if text.is_empty() {
-            self.wrong("value", "this callout allows nothing that is written", "Write a number, or a class such as ISO 13920-BF.");
-            return None;
-        }
-        let form = match self.word("form", &["", "plus_minus", "zone"]) {
-            "plus_minus" => Form::PlusMinus,
-            "zone" => Form::Zone,
-            _ if text.starts_with('±') => Form::PlusMinus,
-            _ => usual,
-        };
-        let letters = text.chars().any(|c| c.is_alphabetic() && !matches!(c, 'e' | 'E'));
-        if letters && (controls == TEMPERATURE || text.starts_with(|c: char| c.is_ascii_digit() || "±+-.".contains(c))) {
-            self.wrong("value", "this is no number", "A number stands alone: its unit stands in the column unit.");
-            return None;
-        }
-        if letters {
-            self.check_class(controls, feeds, text);
-            return Some((Allowed::Class(text.into()), text.into()));
-        }
-        if controls == GENERAL && feeds.is_empty() {
-            self.wrong("value", "a general tolerance is a class of a standard", "Write one such as ISO 13920-BF or ISO 2768-mK.");
-            return None;
-        }
-        let bare = text.trim_start_matches(['±', '+']);
-        let value = match number(bare, self.decimal) {
-            Ok(value) => value,
-            Err(what) => {
-                self.wrong("value", what, "Write a number, or a class such as ISO 13920-BF.");
-                return None;
-            }
-        };
-        if controls == TEMPERATURE {
-            if !(-60.0..=150.0).contains(&value) {
-                self.wrong("value", "the drawing's temperature must lie between -60 and 150 °C", "It is 20 by ISO 1.");
-            }
-            return Some((Allowed::Value { value, form }, format!("{bare} °C")));
-        }
-        if !(SMALLEST..=LARGEST).contains(&value) {
-            let what = format!("a tolerance must lie between {SMALLEST} and {LARGEST}");
-            self.wrong("value", &what, "Write the half width (plus_minus) or the whole width (zone), in mm or mrad.");
-        }
-        let angles = feeds.iter().filter(|k| is_angle(**k)).count();
-        if angles != 0 && angles != feeds.len() {
-            self.wrong("feeds", "these errors are partly lengths and partly angles", "Split the callout.");
-            return None;
-        }
-        let wanted = if angles > 0 { "mrad" } else { "mm" };
-        // mm/m is mrad.
-        let unit = self.text("unit").to_lowercase().replace("mm/m", "mrad");
-        if !unit.is_empty() && unit != wanted {
-            self.wrong("unit", &format!("this callout is in {wanted}"), "Lengths are in mm, angles in mrad (mm/m).");
-        }
-        let sign = if form == Form::PlusMinus { "±" } else { "zone " };
-        let scale = if angles > 0 { MRAD } else { 1.0 };
-        Some((Allowed::Value { value: value * scale, form }, format!("{sign}{bare} {wanted}")))
-    }
-
-    /// A specific callout's class must have a value for each error; a general one for some.
-    fn check_class(&mut self, controls: &str, feeds: &[ErrorKind], text: &str) {
-        let general = controls == GENERAL && feeds.is_empty();
-        let specs = ErrorKind::ALL.iter().filter(|s| if general { !s.angle } else { feeds.contains(&s.kind) });
-        let results: Vec<_> = specs.map(|s| resolve(text, s, self.frame)).collect();
-        let failed = if general && results.iter().any(Result::is_ok) { None } else { results.into_iter().find_map(Result::err) };
-        if let Some((what, advice)) = failed {
-            self.wrong("value", &what, &advice);
-        }
-    }
-}
-
-fn is_angle(kind: ErrorKind) -> bool {
-    ErrorKind::ALL.iter().any(|s| s.kind == kind && s.angle)
 }

@@ -1,6 +1,6 @@
 //! Keys of the machine: frame, trucks, blocks, supports, bridge, slide, drive.
 
-use super::Kind::{Choice, Number, Numbers, Table, Tables, Text, Texts, Whole};
+use super::Kind::{Choice, Number, Numbers, Table, Tables, Text, Whole};
 use super::Need::{Default, Optional, Required};
 use super::{Key, from_zero, key, positive, signed};
 
@@ -12,7 +12,13 @@ pub(super) const KEYS: &[Key] = &[
     key("format", Whole { least: 1, most: 1 }, Required, "Version of this file format.", ""),
     key("title", Text, Required, "What the machine is; heads every report.", ""),
     key("chosen", Text, Required, "The arrangement that the machine is to be built with: it alone sets the exit code.", "A name under [arrangement]."),
-    key("assumed", Texts, Optional, "Keys or tables of this plan whose values are not known yet; reports say so until a name is taken out.", "Written by railtrue start."),
+    key("title_block", Table, Optional, "What ties the plan to one drawing and one machine; heads every report, and what is left out there is a line to fill in by hand.", ""),
+    key("title_block.drawing", Text, Optional, "Number of the installation drawing with these tolerances.", ""),
+    key("title_block.revision", Text, Optional, "Its revision.", ""),
+    key("title_block.sheet", Text, Optional, "Its sheet.", "\"1 of 3\"."),
+    key("title_block.machine", Text, Optional, "Number of the machine.", ""),
+    key("title_block.author", Text, Optional, "Who wrote the plan.", ""),
+    key("title_block.date", Text, Optional, "Day of the plan.", "\"2026-11-25\"."),
     key("km_per_year", positive(1e6), Optional, "Distance that the bridge travels in a year; turns life into years.", "Strokes a day x stroke x days. 500 to 10,000 for handling machines."),
     key("frame", Table, Required, "Rails, anchors and stroke.", ""),
     key("frame.span_mm", positive(1e5), Required, "Distance between the two rail lines.", "500 to 20,000."),

@@ -51,6 +51,8 @@ pub enum Kind {
     Table,
     /// A list of tables.
     Tables,
+    /// A text for a whole table, or a table of texts by its keys.
+    Source,
 }
 
 /// Whether a key must be there.
@@ -82,33 +84,48 @@ pub struct Key {
 /// The keys of one kind of file.
 #[derive(Debug, Clone, Copy)]
 pub struct Catalogue {
-    parts: &'static [&'static [Key]],
+    parts: &'static [fn() -> &'static [Key]],
+    /// Keys that may stand in any table; their path is a name alone.
+    anywhere: &'static [Key],
 }
 
+const SOURCE: Key = key(
+    "source",
+    Kind::Source,
+    Need::Optional,
+    "Where the values of this table and of what is below it come from, or a table with a text for each of its keys and one under `others` for the rest: begins with data sheet, measured, drawing, calculated, standard, specification or assumed; the rest is free. Reports list it beside each value and count what is assumed.",
+    "source = \"data sheet\", or source = { others = \"data sheet\", preload_n = \"assumed\" }.",
+);
+
 /// Keys of a plan.
-pub const PLAN: Catalogue = Catalogue { parts: &[machine::KEYS, joints::KEYS, service::KEYS, errors::KEYS, budget::KEYS, site::KEYS] };
+pub const PLAN: Catalogue = Catalogue {
+    parts: &[|| machine::KEYS, || joints::KEYS, || service::KEYS, errors::keys, || budget::KEYS, || site::KEYS],
+    anywhere: &[SOURCE],
+};
 
 /// Keys of a stated installation.
-pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::KEYS] };
+pub const INSTALLATION: Catalogue = Catalogue { parts: &[installation::keys], anywhere: &[] };
 
 impl Catalogue {
     /// All keys in their order.
     pub fn keys(self) -> impl Iterator<Item = &'static Key> {
-        self.parts.iter().flat_map(|part| part.iter())
+        self.parts.iter().flat_map(|part| part()).chain(self.anywhere)
     }
 
     /// The key that stands for an actual path such as `duty[].share` or `joint.bolted.x.law`.
     #[must_use]
     pub fn find(self, path: &str) -> Option<&'static Key> {
-        self.keys().find(|key| matches(key.path, path))
+        let name = path.rsplit('.').next().unwrap_or(path);
+        self.anywhere.iter().find(|key| key.path == name).or_else(|| self.keys().find(|key| matches(key.path, path)))
     }
 
     /// Keys directly under the table at an actual path (the empty path is the file itself).
     pub fn below<'a>(self, table: &'a str) -> impl Iterator<Item = &'static Key> + 'a {
-        self.keys().filter(move |key| match key.path.rsplit_once('.') {
+        let own = self.parts.iter().flat_map(|part| part()).filter(move |key| match key.path.rsplit_once('.') {
             Some((parent, _)) => matches(parent, table),
             None => table.is_empty(),
-        })
+        });
+        own.chain(self.anywhere)
     }
 }
 
@@ -156,6 +173,7 @@ impl Key {
             Kind::Texts => "a list of texts".into(),
             Kind::Table => "a table".into(),
             Kind::Tables => "a list of tables".into(),
+            Kind::Source => "text in quotes, or a table of them by key".into(),
         }
     }
 }
@@ -227,6 +245,10 @@ mod tests {
             for key in [format!("errors.{}", spec.key), format!("errors.{}.zone_{unit}", spec.key)] {
                 assert!(PLAN.find(&key).is_some(), "{key}");
             }
+        }
+        let of_seats = crate::errors::seat_entries().map(|e| format!("seat[].{}", e.key));
+        for key in crate::errors::entries().map(|e| e.key).chain(of_seats) {
+            assert!(INSTALLATION.find(&key).is_some(), "{key}");
         }
     }
 }

@@ -8,6 +8,7 @@ mod grades;
 mod steps;
 mod word;
 
+pub use crate::errors::Form;
 pub use word::resolve;
 
 use super::ErrorKind;
@@ -32,16 +33,6 @@ impl Sure {
             Self::Memory => "from memory: check against the standard",
         }
     }
-}
-
-/// How a class limits its quantity.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Form {
-    /// So much either way.
-    PlusMinus,
-    /// Total width of a zone.
-    Zone,
 }
 
 /// Which length of the machine a table is entered with.

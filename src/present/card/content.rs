@@ -55,7 +55,9 @@ impl Content {
             machine: plan.title.clone(),
             columns: limits.arrangements.iter().map(|a| head(&a.name, a.chosen)).collect(),
             statements: limits.arrangements.iter().map(statement).collect(),
-            rows: installed.map(|(i, row)| Row { number: i + 1, measured: how(row.kinds[0]), set: marked(row) }).collect(),
+            rows: installed
+                .map(|(i, row)| Row { number: i + 1, measured: row.kinds[0].spec().measured.unwrap_or(""), set: marked(row) })
+                .collect(),
             made: set_rows(plan, limits, false).into_iter().map(marked).collect(),
             conditions: conditions(plan),
             origin: vec![
@@ -72,31 +74,6 @@ impl Content {
     /// Number of an error's row.
     pub(super) fn number(&self, kind: ErrorKind) -> Option<usize> {
         self.rows.iter().find(|r| r.set.kinds.contains(&kind)).map(|r| r.number)
-    }
-}
-
-/// How an error is measured.
-fn how(kind: ErrorKind) -> &'static str {
-    use ErrorKind as K;
-    match kind {
-        K::Span => "rails' distance less the span at every pad: best line at mid-length",
-        K::Parallelism => "same readings: best line at the last pad less at the first",
-        K::Height => "rail B over rail A at every pad: best line at mid-length",
-        K::VerticalParallelism => "same readings: best line at the last pad less at the first",
-        K::CrossLevel(_) => "level across the seat at every pad: best line at mid-length",
-        K::CrossLevelTwist(_) => "same readings: best line at the last pad less at the first",
-        K::StraightnessLateral(_) => "across, about each rail's best line: highest less lowest reading",
-        K::StraightnessVertical(_) => "in height, about each rail's best line: highest less lowest reading",
-        K::StraightnessRoll(_) => "cross-level about its best line: highest less lowest reading",
-        K::Skew => "after homing: truck B ahead of A, against the frame's square",
-        K::BlockLateral
-        | K::BlockVertical
-        | K::BridgeLength
-        | K::BridgeTwist
-        | K::EndTilt(_)
-        | K::EndSquareness(_)
-        | K::Seat
-        | K::SeatAngle => "",
     }
 }
 

@@ -19,11 +19,12 @@ struct Writer {
 pub(super) fn page(page: &Page) -> String {
     let title = escaped(&page.title);
     let class = if page.one_sheet { " class=\"one-sheet\"" } else { "" };
+    let running = page.running.as_deref().map_or_else(String::new, numbered_pages);
     let mut w = Writer { out: String::new(), numbered: 0 };
     let _ = write!(
         w.out,
         "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{title}</title>\n<style>\n{CSS}</style>\n</head>\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{title}</title>\n<style>\n{CSS}{running}</style>\n</head>\n\
          <body{class}>\n<header>\n<h1>{title}</h1>\n"
     );
     if let Some(lead) = &page.lead {
@@ -85,10 +86,12 @@ impl Writer {
     fn table(&mut self, table: &Table) {
         self.numbered += 1;
         let n = self.numbered;
+        let caption = escaped(&table.caption);
         let _ = writeln!(
             self.out,
-            "<div class=\"wide\" role=\"region\" aria-labelledby=\"t{n}\" tabindex=\"0\">\n<table role=\"table\">\n<caption id=\"t{n}\">{}</caption>\n<thead role=\"rowgroup\">\n<tr role=\"row\">",
-            escaped(&table.caption)
+            "<div class=\"wide\" role=\"region\" aria-labelledby=\"t{n}\" tabindex=\"0\">\n<table role=\"table\">\n<caption id=\"t{n}\">{caption}</caption>\n<thead role=\"rowgroup\">\n\
+             <tr class=\"again\" aria-hidden=\"true\"><th colspan=\"{}\">{caption}</th></tr>\n<tr role=\"row\">",
+            table.header.len()
         );
         for (i, head) in table.header.iter().enumerate() {
             let class = class(table.rows.iter().any(|row| row[i].number));
@@ -128,6 +131,17 @@ impl Writer {
     }
 }
 
+/// Style of printed pages that carry a line and their number.
+fn numbered_pages(line: &str) -> String {
+    // In a style sheet a letter may be written by its number: nothing that a plan holds can end the text or the sheet.
+    let text: String =
+        line.chars().map(|c| if c.is_ascii_alphanumeric() || c == ' ' { c.into() } else { format!("\\{:x} ", u32::from(c)) }).collect();
+    format!(
+        "@page {{ margin: 12mm 9mm 14mm; @bottom-left {{ content: \"{text}\"; font: 8pt sans-serif; color: #4a4a4a; }} \
+         @bottom-right {{ content: \"page \" counter(page) \" of \" counter(pages); font: 8pt sans-serif; color: #4a4a4a; }} }}\n"
+    )
+}
+
 fn class(number: bool) -> &'static str {
     if number { " class=\"number\"" } else { "" }
 }
@@ -140,11 +154,23 @@ fn inline(figure: &Figure, n: usize) -> String {
     let (tag, rest) = svg.split_at(end);
     let view_box = attribute(tag, "viewBox").unwrap_or_default();
     let (title, description) = (escaped(&figure.title), escaped(&figure.description));
+    let least = readable_px(view_box, rest).map_or_else(String::new, |px| format!(" style=\"--readable: {px:.0}px\""));
     format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" aria-labelledby=\"f{n} d{n}\" viewBox=\"{view_box}\">\
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\"{least} aria-labelledby=\"f{n} d{n}\" viewBox=\"{view_box}\">\
          <title id=\"f{n}\">{title}</title><desc id=\"d{n}\">{description}</desc>{}\n",
         rest.trim_end()
     )
+}
+
+/// Smallest letters on a screen, pixels.
+const SMALLEST_LETTERS: f64 = 11.0;
+
+/// Width at which a figure's smallest letters can be read on a screen; none where it has no letters.
+fn readable_px(view_box: &str, svg: &str) -> Option<f64> {
+    let width: f64 = view_box.split(' ').nth(2)?.parse().ok()?;
+    let sizes = svg.match_indices(" font-size=\"").filter_map(|(i, found)| svg[i + found.len()..].split('"').next()?.parse::<f64>().ok());
+    let smallest = sizes.fold(f64::INFINITY, f64::min);
+    smallest.is_finite().then(|| (SMALLEST_LETTERS * width / smallest).ceil())
 }
 
 /// Value of an attribute in a tag.
@@ -181,8 +207,8 @@ mod tests {
     fn every_text_is_escaped() {
         let html = full();
         assert!(!html.contains("<b>") && !html.contains("&\"'"), "{html}");
-        // Title twice, lead, two headings, text, caption, header, two cells, figure's three, list, fact's two, verdict, caution, signature.
-        assert_eq!(html.matches("&lt;b&gt;&amp;").count(), 19);
+        // Title twice, lead, two headings, text, caption twice, header, two cells, figure's three, list, fact's two, verdict, caution, signature.
+        assert_eq!(html.matches("&lt;b&gt;&amp;").count(), 20);
     }
 
     #[test]

@@ -22,6 +22,7 @@ pub struct Page {
     title: String,
     lead: Option<String>,
     one_sheet: bool,
+    running: Option<String>,
     sections: Vec<Section>,
 }
 
@@ -94,6 +95,12 @@ impl Page {
     #[must_use]
     pub fn lead(self, text: impl Into<String>) -> Self {
         Self { lead: Some(text.into()), ..self }
+    }
+
+    /// Printed pages are numbered, with this line at their foot.
+    #[must_use]
+    pub fn running(self, text: impl Into<String>) -> Self {
+        Self { running: Some(text.into()), ..self }
     }
 
     /// Prints small and close, for what must fit on one sheet.

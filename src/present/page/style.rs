@@ -20,6 +20,7 @@ caption { text-align: left; color: #4a4a4a; padding-bottom: 0.2rem; }
 th, td { text-align: left; vertical-align: top; padding: 0.25rem 0.6rem; border-bottom: 1px solid #c8c8c8; }
 thead th { border-bottom: 2px solid #1e1e1e; vertical-align: bottom; white-space: normal; }
 tbody th { font-weight: normal; }
+.again { display: none; }
 thead .number { width: 6.5em; white-space: normal; }
 .number { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
 dl > div { display: flex; gap: 0.8rem; padding: 0.1rem 0; }
@@ -27,7 +28,7 @@ dt { flex: 0 0 8em; color: #4a4a4a; }
 dd { margin: 0; flex: 1; min-width: 0; }
 figure { margin: 0.6rem 0; }
 figure svg { display: block; width: 100%; height: auto; }
-figcaption { color: #4a4a4a; font-size: 0.92rem; }
+figcaption { color: #4a4a4a; font-size: 0.92em; }
 .verdict { padding: 0.4rem 0.7rem; border-left: 0.4rem solid; }
 .good { color: #1d5c2e; background: #eef6f0; }
 .bad { color: #8c1d13; background: #fbefee; }
@@ -47,7 +48,7 @@ tbody th { font-weight: bold; }
 td[data-head]:not(:empty)::before { content: attr(data-head) \": \"; color: #4a4a4a; font-weight: normal; }
 dl > div { display: block; }
 figure { overflow-x: auto; }
-figure svg { min-width: 34rem; }
+figure svg { min-width: var(--readable, 34rem); }
 }
 @media (min-width: 60rem), print {
 main { display: grid; grid-template-columns: 1fr 1fr; column-gap: 1.5rem; }
@@ -58,9 +59,16 @@ main > section.beside { grid-column: auto; }
 @media print {
 body { max-width: none; padding: 0; font-size: 9.5pt; }
 .wide { overflow: visible; }
-h2, h3, h4, caption { break-after: avoid; }
+h1 { font-size: 16pt; }
+h2 { font-size: 12pt; }
+h3 { font-size: 10.5pt; }
+.lead { font-size: 10pt; }
+h2, h3, h4, .again { break-after: avoid; }
 tr, figure, .caution, .verdict, .signatures { break-inside: avoid; }
 thead { display: table-header-group; }
+caption { display: none; }
+.again { display: table-row; }
+.again th { border: 0; color: #4a4a4a; font-weight: normal; padding-left: 0; }
 .verdict, .caution { -webkit-print-color-adjust: exact; print-color-adjust: exact; }
 .one-sheet { font-size: 7pt; line-height: 1.18; }
 .one-sheet header { display: flex; align-items: baseline; gap: 1em; }

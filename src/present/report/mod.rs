@@ -1,13 +1,15 @@
 //! The report: one page that a reviewer reads and signs, the same for a study and for a review of callouts.
 
 mod callouts;
+mod inputs;
 mod parts;
+mod values;
 
 pub use callouts::review_report;
 
 use super::json::Origin;
 use super::page::{Mark, Page, Section};
-use crate::input::Plan;
+use crate::input::{Plan, TitleBlock};
 use crate::study::{Status, StudyResult};
 
 /// Where a report comes from.
@@ -21,6 +23,8 @@ pub struct ReportInputs<'r> {
     pub callouts: Option<(&'r str, &'r str)>,
     /// The command that gives the same numbers.
     pub command: &'r str,
+    /// SHA-256 of the data file beside the page.
+    pub data_sha256: &'r str,
     /// Figures by name, as SVG.
     pub figures: &'r [(&'static str, String)],
 }
@@ -34,11 +38,25 @@ pub fn study_report(inputs: &ReportInputs<'_>, study: &StudyResult) -> String {
     for (mark, text) in statements(study) {
         verdict = verdict.verdict(mark, text);
     }
-    let page = Page::new(format!("Tolerance study: {}", inputs.plan.title)).lead(lead(inputs, study)).section(verdict);
+    let plan = inputs.plan;
+    for (mark, text) in [inputs::subject(&plan.title_block, "the plan"), inputs::grounds(plan)] {
+        verdict = if mark == Mark::Good { verdict.text(text) } else { verdict.verdict(mark, text) };
+    }
+    let page = Page::new(format!("Tolerance study: {}", plan.title)).lead(lead(inputs, study)).running(running(inputs, &plan.title_block));
+    let page = page.section(inputs::title_block(plan, None)).section(verdict);
     let page = page.section(parts::machine(inputs)).section(parts::compared(inputs.plan, study, "Arrangements compared"));
     let page = page.section(parts::worst(study)).section(parts::figures(inputs, study)).section(parts::alone(study));
     let findings: Vec<_> = study.arrangements.iter().flat_map(|a| &a.findings).collect();
-    parts::ending(page.section(parts::findings(&findings)), inputs, study.seed, study.draws).html()
+    let page = page.section(parts::findings(&findings)).section(inputs::inputs(inputs, &plan.errors.sources, None));
+    parts::ending(page, inputs, study.seed, study.draws).html()
+}
+
+/// What every printed page says of itself.
+fn running(inputs: &ReportInputs<'_>, block: &TitleBlock) -> String {
+    let known: Vec<&str> = ["drawing", "revision"].iter().filter_map(|key| block.get(key)).collect();
+    let drawing = if known.is_empty() { String::new() } else { format!("{}, ", known.join(" ")) };
+    let data: String = inputs.data_sha256.chars().take(12).collect();
+    format!("{drawing}data {data}, railtrue {}", inputs.origin.version)
 }
 
 fn lead(inputs: &ReportInputs<'_>, study: &StudyResult) -> String {

@@ -1,13 +1,14 @@
 //! Sections that every report has.
 
 use super::ReportInputs;
+use crate::evaluate::Reading;
 use crate::input::Plan;
 use crate::input::plan::Level;
 use crate::present::numbers::{percent, plain, significant};
 use crate::present::page::{Cell, Figure, Page, Section, Table};
 use crate::present::summary::{CAUTIONS, words};
-use crate::present::tables::{bound, status};
-use crate::study::{ArrangementResult, Finding, ONE_IN, Reading, StudyResult, Verdict};
+use crate::present::tables::{bound, status, tail_cells};
+use crate::study::{ArrangementResult, Finding, ONE_IN, StudyResult, Verdict};
 
 /// What the model leaves out, and which way that errs.
 const OUTSIDE: [&str; 8] = [
@@ -53,10 +54,7 @@ pub(super) fn machine(inputs: &ReportInputs<'_>) -> Section {
         ("plan", format!("{}, SHA-256 {}", inputs.origin.plan_file, inputs.origin.plan_sha256)),
     ];
     let section = Section::new("Machine and data").facts(facts);
-    if plan.assumed.is_empty() {
-        return section.text("The plan marks none of its values as assumed: each is stated there as known.");
-    }
-    section.text("Assumed in the plan, not measured and from no data sheet:").list(plan.assumed.clone())
+    section.text("Every value and its source are listed under Inputs.")
 }
 
 /// Name of a measure, what it reads, how it is written.
@@ -91,24 +89,24 @@ pub(super) fn compared(plan: &Plan, study: &StudyResult, heading: &str) -> Secti
         let cells = study.arrangements.iter().map(|a| Cell::text(status(&a.verdicts[i])));
         yields = yields.row(std::iter::once(Cell::text(format!("{} {first}", words(r.measure)))).chain(cells));
     }
-    let section = Section::new(heading).table(table).table(yields);
-    if study.arrangements.iter().all(|a| a.far.is_empty()) { section } else { section.table(far(study)) }
+    Section::new(heading).table(table).table(yields).table(tails(study))
 }
 
-/// What the worst machine in a hundred and in a thousand comes to.
-fn far(study: &StudyResult) -> Table {
-    let header = ["quantity", "joints", "one machine in", "is at or beyond", "95 % sure between"];
-    let mut table = Table::new("Far ends, from draws leaned towards them and weighed", header);
-    for (a, far) in study.arrangements.iter().flat_map(|a| a.far.iter().map(move |far| (a, far))) {
-        let Some((name, _, write)) = COMPARED.into_iter().find(|c| c.1 == far.reading) else { continue };
-        for (one_in, end) in ONE_IN.iter().zip(&far.ends) {
-            let Some(q) = end else { continue };
+/// What one machine in 100 and one in 1,000 reaches or is beyond.
+fn tails(study: &StudyResult) -> Table {
+    let header = ["quantity", "joints", "one machine in", "is at or beyond", "95 % confidence interval", "counted in draws"];
+    let mut table = Table::new("Tail quantiles: order statistics of plain draws, whatever the distribution", header);
+    for (a, tail) in study.arrangements.iter().flat_map(|a| a.tails.iter().map(move |tail| (a, tail))) {
+        let Some((name, _, write)) = COMPARED.into_iter().find(|c| c.1 == tail.reading) else { continue };
+        for (one_in, quantile) in ONE_IN.iter().zip(&tail.quantiles) {
+            let [value, interval] = tail_cells(quantile, write);
             table = table.row([
                 Cell::text(name),
                 Cell::text(&a.name),
                 Cell::number(plain(f64::from(*one_in))),
-                Cell::number(write(q.value)),
-                Cell::number(format!("{} to {}", write(q.low), write(q.high))),
+                Cell::number(value),
+                Cell::number(interval),
+                Cell::number(plain(quantile.draws() as f64)),
             ]);
         }
     }
@@ -235,6 +233,8 @@ pub(super) fn ending(page: Page, inputs: &ReportInputs<'_>, seed: u64, draws: u6
     if let Some((file, hash)) = inputs.callouts {
         facts.push(("callouts".into(), format!("{file}, SHA-256 {hash}")));
     }
+    let data = if inputs.callouts.is_some() { "review.json" } else { "study.json" };
+    facts.push(("data".into(), format!("{data}, SHA-256 {}; it holds the plan's text and the figures' hashes", inputs.data_sha256)));
     let blank = || [Cell::text("—"), Cell::text(""), Cell::text(""), Cell::text("")];
     let revisions = Table::new("Revisions of this report", ["revision", "date", "what changed", "by"])
         .row([Cell::text("first"), Cell::text(""), Cell::text("first issue"), Cell::text("")])
@@ -246,6 +246,6 @@ pub(super) fn ending(page: Page, inputs: &ReportInputs<'_>, seed: u64, draws: u6
             .list(OUTSIDE),
     )
     .section(Section::new("Cautions").caution(CAUTIONS.replace('\n', " ")))
-    .section(Section::new("How to reproduce").facts(facts).text("railtrue recheck with the data file beside this report and the plan tells what differs."))
+    .section(Section::new("How to reproduce").facts(facts).text("railtrue recheck with the folder of this report computes it again from its data and holds page, data, table and figures against each other; with the plan and the table it tells what has changed in them."))
     .section(Section::new("Revisions and signatures").table(revisions).signatures(["Made by", "Reviewed by", "Released by"]))
 }

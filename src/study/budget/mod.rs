@@ -5,12 +5,11 @@
 
 mod search;
 
-use super::batch::drawn_outcomes;
-use super::evaluate::{Evaluator, Work};
-use super::outcome::Outcome;
-use super::sampling::Draws;
-use super::service::service_states;
 use super::verdict::{Status, Verdict};
+use crate::draw::Draws;
+use crate::evaluate::Outcome;
+use crate::evaluate::service_states;
+use crate::evaluate::{Evaluator, Work};
 use crate::input::cost::{ErrorCost, set_tolerance, tolerance_of};
 use crate::input::plan::{Measure, Requirement};
 use crate::input::sources::ErrorSpec;
@@ -18,6 +17,7 @@ use crate::input::{ErrorKind, Plan};
 use crate::math::order::quantile;
 use crate::math::proportion::lower_limit;
 use crate::structure::NotConverged;
+use crate::sweep::batch::drawn_outcomes;
 use crate::units::MRAD;
 
 use search::Search;
@@ -304,7 +304,7 @@ fn no_set(asked: &Asked<'_, '_>, seed: u64, n: u64) -> Result<NoBudget, NotConve
     Ok(NoBudget {
         requirement: r.measure.key(),
         at_tightest: quantile(&values, p, 0.95).map_or(f64::NAN, |q| q.value),
-        without_errors: super::verdict::shortfall(&r, &without) > 0.0,
+        without_errors: super::shortfall::shortfall(&r, &without) > 0.0,
     })
 }
 

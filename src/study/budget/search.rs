@@ -242,7 +242,7 @@ mod tests {
         let plan = crate::input::read_plan(include_str!("../../../examples/panel-bridge.toml"), "panel-bridge.toml").unwrap();
         let count = |arrangement: usize| {
             let machine = crate::structure::Machine::new(&plan, arrangement).unwrap();
-            let evaluator = crate::study::Evaluator::new(machine, plan.study.drag).unwrap();
+            let evaluator = crate::evaluate::Evaluator::new(machine, plan.study.drag).unwrap();
             asked(&evaluator).requirements().count()
         };
         assert_eq!((count(0), count(1)), (2, 3));

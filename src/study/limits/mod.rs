@@ -19,11 +19,11 @@ use rayon::prelude::*;
 use search::{Curve, NARROW, ROUGH};
 use usage::{asked, at_quantile, at_zero, drawn, in_worst, of_outcome, without, worst};
 
-use super::evaluate::{Evaluator, Work};
-use super::outcome::Outcome;
-use super::service::service_states;
 use super::verdict::{Status, Verdict};
 use super::worst::WorstCase;
+use crate::evaluate::Outcome;
+use crate::evaluate::service_states;
+use crate::evaluate::{Evaluator, Work};
 use crate::input::sources::ErrorSources;
 use crate::input::{ErrorKind, Installation, Plan, Source};
 use crate::structure::NotConverged;
@@ -179,6 +179,18 @@ pub fn scale_beside_the_others(
     let as_planned = at_quantile(evaluator, &drawn(evaluator, planned, seed, depth.single_draws)?);
     let most = farthest(planned.sources.iter().filter(|s| of(s)));
     finder.quantile_limit(most, &[(1.0, as_planned)], depth.single_draws, &errors)
+}
+
+/// True where draws show every requirement to be met with some sources as given and the others as planned.
+///
+/// # Errors
+/// An equilibrium was not found.
+pub fn met_beside_the_others(evaluator: &Evaluator<'_>, given: &[Source], draws: u64, seed: u64) -> Result<bool, NotConverged> {
+    let finder = Finder { evaluator, depth: Depth::for_plan(evaluator.plan()), seed };
+    let planned = &evaluator.plan().errors;
+    let with = |s: &Source| given.iter().find(|g| g.kind == s.kind).copied().unwrap_or(*s);
+    let errors = ErrorSources { sources: planned.sources.iter().map(with).collect(), ..ErrorSources::default() };
+    Ok(met(&finder.verdicts(&drawn(evaluator, &errors, seed, draws)?)))
 }
 
 /// One arrangement with what every search of it needs.
@@ -383,7 +395,7 @@ fn tightest(verdicts: &[Verdict]) -> Option<Verdict> {
 
 /// A source with both limits scaled.
 #[must_use]
-pub(super) fn scaled_source(source: &Source, scale: f64) -> Source {
+pub(in crate::study) fn scaled_source(source: &Source, scale: f64) -> Source {
     Source { lower: scale * source.lower, upper: scale * source.upper, ..*source }
 }
 

@@ -2,7 +2,6 @@
 
 use crate::input::Source;
 use crate::input::sources::ErrorKind;
-use crate::units::MRAD;
 
 /// Steps of a decade, as tolerances on drawings mostly have them (common practice, no source).
 const STEPS: [f64; 5] = [1.0, 2.0, 3.0, 5.0, 8.0];
@@ -56,19 +55,20 @@ pub fn rounded_inside(source: &Source) -> Source {
 /// Unit in which an error is drawn: 1 for mm, a milliradian for angles.
 #[must_use]
 pub fn unit(kind: ErrorKind) -> f64 {
-    if ErrorKind::ALL.iter().any(|s| s.kind == kind && s.angle) { MRAD } else { 1.0 }
+    kind.spec().factor()
 }
 
 #[cfg(test)]
 mod tests {
     use super::super::{Depth, Finder, Reach, Rounded, ScaleLimit, fresh, scaled, tightest};
     use super::*;
+    use crate::evaluate::{Evaluator, Work};
+    use crate::evaluate::{Outcome, ServiceState};
     use crate::input::plan::{Measure, Requirement, Season, Thermal};
     use crate::input::sources::Spread;
     use crate::input::{Installation, Plan, read_plan};
     use crate::structure::Machine;
-    use crate::study::evaluate::{Evaluator, Work};
-    use crate::study::{Outcome, ServiceState, Status, Verdict};
+    use crate::study::{Status, Verdict};
 
     fn source(kind: ErrorKind, lower: f64, upper: f64) -> Source {
         Source { kind, lower, upper, spread: Spread::Uniform, inspected: false, in_service: false }

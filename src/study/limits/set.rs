@@ -3,8 +3,8 @@
 use super::search::Reach;
 use super::usage::{Usage, at_quantile, drawn, in_worst, worst};
 use super::{Finder, Pair, fresh, met, rounded_inside, scaled_source};
+use crate::input::Source;
 use crate::input::sources::ErrorSources;
-use crate::input::{ErrorKind, Source};
 use crate::structure::NotConverged;
 use crate::study::verdict::Verdict;
 
@@ -53,27 +53,7 @@ pub struct NoSet {
 /// True for what the installer sets: the rails, and the drives' common start. All else is made before.
 #[must_use]
 pub fn is_set_at_installation(source: &Source) -> bool {
-    use ErrorKind as K;
-    match source.kind {
-        K::Span
-        | K::Parallelism
-        | K::Height
-        | K::VerticalParallelism
-        | K::CrossLevel(_)
-        | K::CrossLevelTwist(_)
-        | K::StraightnessLateral(_)
-        | K::StraightnessVertical(_)
-        | K::StraightnessRoll(_) => true,
-        K::Skew => !source.in_service,
-        K::BlockLateral
-        | K::BlockVertical
-        | K::BridgeLength
-        | K::BridgeTwist
-        | K::EndTilt(_)
-        | K::EndSquareness(_)
-        | K::Seat
-        | K::SeatAngle => false,
-    }
+    source.kind.spec().measured.is_some() && !source.in_service
 }
 
 /// Sources with the limits of those that `of` picks scaled.
@@ -176,6 +156,7 @@ impl Finder<'_, '_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::input::ErrorKind;
     use crate::input::sources::Spread;
 
     /// A tolerance of which nothing is left cannot be made, whichever side it had; one that was nothing before is no loss.

@@ -1,17 +1,17 @@
 //! How much of the requirements is used up by some tolerances: 1 at a limit, more where it is not met.
 
 use crate::bearing::row_unloading_load;
+use crate::draw::Draws;
+use crate::evaluate::Outcome;
+use crate::evaluate::service_states;
+use crate::evaluate::{Evaluator, Work};
 use crate::input::plan::{Measure, Requirement};
 use crate::input::sources::ErrorSources;
 use crate::input::{ErrorKind, Installation, Plan};
 use crate::math::order::quantile;
 use crate::structure::NotConverged;
-use crate::study::batch::drawn_outcomes;
-use crate::study::evaluate::{Evaluator, Work};
-use crate::study::outcome::Outcome;
-use crate::study::service::service_states;
 use crate::study::worst::{Effort, WorstCase, worst_case};
-use crate::study::{installed::set_scalar, sampling::Draws};
+use crate::sweep::batch::drawn_outcomes;
 
 /// How hard the worst case is looked for at each trial.
 const EFFORT: Effort = Effort { scouts: 0, starts: 0, branches: 60 };
@@ -98,22 +98,8 @@ pub(super) fn without(
 ) -> Result<Usage, NotConverged> {
     let plan = with_errors(evaluator.plan(), errors);
     let mut left = installation.clone();
-    clear(kind, &mut left);
+    kind.spec().clear(&mut left);
     Ok(of_outcome(evaluator, &evaluator.evaluate(&left, &service_states(&plan), &mut Work::default())?))
-}
-
-fn clear(kind: ErrorKind, of: &mut Installation) {
-    use ErrorKind as K;
-    match kind {
-        K::StraightnessLateral(rail) => of.residual[rail][0].clear(),
-        K::StraightnessVertical(rail) => of.residual[rail][1].clear(),
-        K::StraightnessRoll(rail) => of.residual[rail][2].clear(),
-        K::BlockLateral => of.block_offset_mm.iter_mut().flatten().for_each(|b| b[0] = 0.0),
-        K::BlockVertical => of.block_offset_mm.iter_mut().flatten().for_each(|b| b[1] = 0.0),
-        K::Seat => of.seats.iter_mut().flatten().for_each(|s| s[..3].fill(0.0)),
-        K::SeatAngle => of.seats.iter_mut().flatten().for_each(|s| s[3..].fill(0.0)),
-        scalar => set_scalar(scalar, 0.0, of),
-    }
 }
 
 /// Use by one outcome.
@@ -192,8 +178,8 @@ mod tests {
         all.seats.iter_mut().flatten().for_each(|s| *s = [0.1; 6]);
         for spec in &ErrorKind::ALL {
             let before = all.clone();
-            clear(spec.kind, &mut all);
-            let many = spec.kind.profile().is_some() || matches!(spec.kind, ErrorKind::BlockLateral | ErrorKind::BlockVertical);
+            spec.clear(&mut all);
+            let many = spec.kind.is_profile() || matches!(spec.kind, ErrorKind::BlockLateral | ErrorKind::BlockVertical);
             let seats = matches!(spec.kind, ErrorKind::Seat | ErrorKind::SeatAngle);
             assert_eq!(all != before, many || seats, "{}", spec.key);
         }

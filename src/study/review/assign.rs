@@ -1,19 +1,103 @@
-//! Which error takes its limits from which callout, and what does not fit.
+//! Which error takes its limits from which row of the table, what installation takes out, and what does not fit.
+//!
+//! An error is controlled by the rows whose `feeds` name it, by their own words or as usual; a general tolerance that names
+//! none controls none: beyond it a part is not refused as long as it works (ISO 2768-1, 6). Taking any row away can then
+//! only leave an error without control or change nothing, unless two rows contradict: then the wider one counts, the
+//! verdict is open, and taking one of them off the drawing is a decision, which the next review judges anew.
 
-use crate::input::callouts::{Allowed, Callouts, TEMPERATURE, limits_for};
+use super::adjust::{Adjustment, adjust};
+use crate::input::callouts::{Allowed, Callout, Callouts, Made, NoLimit, limits_for};
+use crate::input::sources::Spread;
 use crate::input::{ErrorKind, Plan, Source};
-use crate::study::Finding;
-use crate::study::limits::unit;
+
+/// What controls an error.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Control {
+    /// The callout of this number in the list.
+    Callout(usize),
+    /// Another document, named by the row of this number; the plan's tolerance counts.
+    Elsewhere(usize),
+    /// Nothing on this drawing; the plan's tolerance stands in.
+    Nothing,
+}
 
 /// One error of the plan with what decides its limits.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Assigned {
     /// Which error.
     pub kind: ErrorKind,
-    /// The callout that decides; none where the plan's own tolerance stands in.
-    pub callout: Option<usize>,
-    /// Shimming or setting comes after it.
-    pub shimmed_after: bool,
+    /// What controls it.
+    pub control: Control,
+    /// What installation does to it, where the drawing says that it is set afterwards.
+    pub adjustment: Option<Adjustment>,
+}
+
+impl Assigned {
+    /// The callout that decides.
+    #[must_use]
+    pub fn callout(&self) -> Option<usize> {
+        if let Control::Callout(i) = self.control { Some(i) } else { None }
+    }
+}
+
+/// What does not fit; rows by their number in the list.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Misfit {
+    /// Nothing controls an error; general tolerances that reach it, and their limits.
+    NotControlled {
+        /// Which error.
+        kind: ErrorKind,
+        /// A general tolerance that has a value for it.
+        general: Option<(usize, (f64, f64))>,
+    },
+    /// A row names an error and does not control it.
+    NoLimit {
+        /// The row.
+        row: usize,
+        /// Which error.
+        kind: ErrorKind,
+        /// Why.
+        why: NoLimit,
+    },
+    /// Two rows say different things of one error; the wider one counts.
+    Contradiction {
+        /// Which error.
+        kind: ErrorKind,
+        /// The rows.
+        rows: [usize; 2],
+        /// Their limits.
+        limits: [(f64, f64); 2],
+    },
+    /// The drawing's temperature is not the plan's.
+    OtherTemperature {
+        /// The row.
+        row: usize,
+        /// What it says, degrees Celsius.
+        drawn_c: f64,
+        /// The plan's.
+        plan_c: f64,
+    },
+    /// No row says at which temperature the sizes hold.
+    NoTemperature,
+    /// A callout allows more than the plan does, and nothing takes it out at installation.
+    WiderThanPlanned {
+        /// Which error.
+        kind: ErrorKind,
+        /// The row.
+        row: usize,
+        /// Drawn and planned limits.
+        limits: [(f64, f64); 2],
+    },
+    /// A general tolerance has no value on this machine.
+    GeneralEnds {
+        /// The row.
+        row: usize,
+    },
+    /// A callout feeds nothing that the plan counts, and does not say so.
+    FeedsNothing {
+        /// The row.
+        row: usize,
+    },
 }
 
 /// Limits of all errors as drawn and after adjustment.
@@ -23,10 +107,18 @@ pub struct Assignment {
     pub sources: Vec<Assigned>,
     /// As drawn.
     pub drawn: Vec<Source>,
-    /// With what the installer takes out at the plan's tolerances.
+    /// With what the installer takes out.
     pub adjusted: Vec<Source>,
     /// What does not fit.
-    pub findings: Vec<Finding>,
+    pub misfits: Vec<Misfit>,
+}
+
+/// What one row says of an error.
+struct Claim {
+    row: usize,
+    elsewhere: bool,
+    source: Source,
+    shimmed_after: bool,
 }
 
 /// Two limits are the same.
@@ -34,100 +126,143 @@ fn same(a: (f64, f64), b: (f64, f64)) -> bool {
     (a.0 - b.0).abs() + (a.1 - b.1).abs() <= 1e-9 * (a.1 - a.0).abs()
 }
 
-fn width(limits: (f64, f64)) -> f64 {
+pub(super) fn limits(s: &Source) -> (f64, f64) {
+    (s.lower, s.upper)
+}
+
+pub(super) fn width(limits: (f64, f64)) -> f64 {
     limits.1 - limits.0
 }
 
-fn shown(limits: (f64, f64), kind: ErrorKind) -> String {
-    let unit_name = if ErrorKind::ALL.iter().any(|s| s.kind == kind && s.angle) { "mrad" } else { "mm" };
-    let number = |x: f64| (x / unit(kind) * 1e6).round() / 1e6 + 0.0;
-    if limits.0 == -limits.1 {
-        format!("±{} {unit_name}", number(limits.1))
-    } else {
-        format!("{} to {} {unit_name}", number(limits.0), number(limits.1))
+/// How an error spreads by the way its feature is made: never closer than the plan says.
+fn spread(planned: &Source, made: Option<Made>) -> (Spread, bool) {
+    // Evenly spread is a standard deviation of half the width over root three; a capability of 1 is a third of it.
+    let closer =
+        matches!(planned.spread, Spread::Triangular) || matches!(planned.spread, Spread::Normal { capability } if capability > 0.58);
+    match made {
+        Some(Made::Welded) if closer && !planned.in_service => (Spread::Uniform, planned.inspected),
+        Some(Made::Set) if closer && !planned.in_service => (Spread::Uniform, true),
+        _ => (planned.spread, planned.inspected),
     }
 }
 
-/// Gives each error of the plan the limits that the callouts set. Where several specific callouts feed one error, the widest counts,
-/// since the shop may work to it; a general tolerance counts where no specific one stands; else the plan's tolerance does.
+/// Gives each error of the plan the limits that the table sets. Where several rows feed one error, the widest counts, since the
+/// shop may work to it.
 #[must_use]
 pub fn assign(plan: &Plan, callouts: &Callouts) -> Assignment {
-    let mut findings = Vec::new();
-    let mut find = |what: &str, place: String, amount: String, advice: &str| {
-        findings.push(Finding { what: what.into(), place, amount, advice: advice.into() });
-    };
-    let (mut sources, mut drawn, mut adjusted) = (Vec::new(), Vec::new(), Vec::new());
+    let mut misfits = Vec::new();
+    let (mut sources, mut drawn) = (Vec::new(), Vec::new());
     for planned in &plan.errors.sources {
-        let spec = ErrorKind::ALL.iter().find(|s| s.kind == planned.kind);
-        let label = spec.map_or("", |s| s.label).to_string();
-        let of = |general: bool| {
-            let fits = move |c: &crate::input::callouts::Callout| c.is_general() == general && (general || c.feeds.contains(&planned.kind));
-            let list = callouts.list.iter().enumerate().filter(move |(_, c)| fits(c));
-            list.filter_map(|(i, c)| Some((i, limits_for(c, planned.kind, &plan.frame)?))).collect::<Vec<_>>()
-        };
-        let (specific, general) = (of(false), of(true));
-        let item = |i: usize| format!("item {}", callouts.list[i].item);
-        let widest = |list: &[(usize, (f64, f64))]| list.iter().copied().max_by(|a, b| width(a.1).total_cmp(&width(b.1)));
-        if let Some((first, rest)) = specific.split_first()
-            && let Some(other) = rest.iter().find(|o| !same(o.1, first.1))
+        let claims = claims(plan, callouts, planned, &mut misfits);
+        let decided = widest(&claims);
+        if let Some(claim) = decided
+            && let Some(other) = claims.iter().find(|c| contradicts(c, claim))
         {
-            find(
-                "two callouts contradict",
-                format!("{label}: {} and {}", item(first.0), item(other.0)),
-                format!("{} against {}", shown(first.1, planned.kind), shown(other.1, planned.kind)),
-                "The wider one is counted here; take one off the drawing.",
-            );
+            let (a, b) = if other.row < claim.row { (other, claim) } else { (claim, other) };
+            let limits = [limits(&a.source), limits(&b.source)];
+            misfits.push(Misfit::Contradiction { kind: planned.kind, rows: [a.row, b.row], limits });
         }
-        let as_planned = (planned.lower, planned.upper);
-        let decided = widest(&specific).or_else(|| widest(&general));
-        match (decided, specific.is_empty()) {
-            (None, _) => find(
-                "no callout controls this error",
-                label,
-                format!("counted as planned, {}", shown(as_planned, planned.kind)),
-                "Put a callout on the drawing, or name it in the feeds of one.",
-            ),
-            (Some((i, limits)), true) if width(limits) > width(as_planned) * (1.0 + 1e-9) => find(
-                "the general tolerance is wider than the plan assumes",
-                format!("{label}: {}", item(i)),
-                format!("{} against {} planned", shown(limits, planned.kind), shown(as_planned, planned.kind)),
-                "Give it a callout of its own, or adjust it at installation.",
-            ),
-            _ => {}
+        let control = match decided {
+            Some(c) if c.elsewhere => Control::Elsewhere(c.row),
+            Some(c) => Control::Callout(c.row),
+            None => Control::Nothing,
+        };
+        if decided.is_none() {
+            misfits.push(Misfit::NotControlled { kind: planned.kind, general: general_for(plan, callouts, planned.kind) });
         }
-        let (lower, upper) = decided.map_or(as_planned, |(_, limits)| limits);
-        let shimmed_after = decided.is_some_and(|(i, _)| callouts.list[i].shimmed_after);
-        let as_drawn = Source { lower, upper, ..*planned };
-        sources.push(Assigned { kind: planned.kind, callout: decided.map(|(i, _)| i), shimmed_after });
-        drawn.push(as_drawn);
-        // Setting takes an error out down to the plan's tolerance; it does not spoil what is drawn closer.
-        adjusted.push(if shimmed_after && width(as_planned) < width((lower, upper)) { *planned } else { as_drawn });
+        let source = decided.map_or(*planned, |c| c.source);
+        // Who measures is said where any of the rows that say the same does.
+        let adjusted = decided.filter(|c| c.shimmed_after && width(limits(planned)) < width(limits(&source)) * (1.0 - 1e-9)).map(|_| {
+            let says = |c: &&Claim| !callouts.list[c.row].measured_by.is_empty();
+            claims.iter().find(says).map(|c| c.row)
+        });
+        if let (Control::Callout(row), None) = (control, adjusted)
+            && width(limits(&source)) > width(limits(planned)) * (1.0 + 1e-9)
+        {
+            misfits.push(Misfit::WiderThanPlanned { kind: planned.kind, row, limits: [limits(&source), limits(planned)] });
+        }
+        sources.push((Assigned { kind: planned.kind, control, adjustment: None }, adjusted));
+        drawn.push(source);
     }
-    for (i, c) in callouts.list.iter().enumerate() {
-        let place = format!("item {}, {}", c.item, c.controls);
-        if c.controls == TEMPERATURE {
-            if let Allowed::Value { value, .. } = c.allowed
-                && (value - plan.reference_c).abs() > 1e-9
-            {
-                let amount = format!("{value} °C against {} °C in the plan", plan.reference_c);
-                find(
-                    "the drawing's temperature is not the plan's",
-                    place,
-                    amount,
-                    "Sizes of frame and bridge hold at another temperature: make them one.",
-                );
+    let set: Vec<ErrorKind> = sources.iter().filter(|(_, a)| a.is_some()).map(|(s, _)| s.kind).collect();
+    let mut adjusted = drawn.clone();
+    for (((assigned, measured), planned), after) in sources.iter_mut().zip(&plan.errors.sources).zip(&mut adjusted) {
+        if let Some(measured_by) = measured {
+            let (adjustment, left) = adjust(plan, &drawn, &set, planned, *measured_by);
+            assigned.adjustment = Some(adjustment);
+            *after = left;
+        }
+    }
+    let sources: Vec<Assigned> = sources.into_iter().map(|(s, _)| s).collect();
+    temperature(plan, callouts, &mut misfits);
+    for (row, c) in callouts.list.iter().enumerate() {
+        let counted = c.feeds.iter().any(|k| plan.errors.get(*k).is_some());
+        if c.is_general && ErrorKind::ALL.iter().all(|s| limits_for(c, s.kind, &plan.frame).is_err_and(|why| why != NoLimit::SeparateZones))
+        {
+            misfits.push(Misfit::GeneralEnds { row });
+        }
+        let asks = !c.is_general && !c.feeds_none && !matches!(c.allowed, Allowed::Temperature(_));
+        if asks && !counted {
+            misfits.push(Misfit::FeedsNothing { row });
+        }
+    }
+    Assignment { sources, drawn, adjusted, misfits }
+}
+
+/// What the rows say of an error.
+fn claims(plan: &Plan, callouts: &Callouts, planned: &Source, misfits: &mut Vec<Misfit>) -> Vec<Claim> {
+    let mut list = Vec::new();
+    for (row, c) in callouts.list.iter().enumerate().filter(|(_, c)| c.feeds.contains(&planned.kind)) {
+        if matches!(c.allowed, Allowed::In(_)) {
+            list.push(Claim { row, elsewhere: true, source: *planned, shimmed_after: false });
+            continue;
+        }
+        match limits_for(c, planned.kind, &plan.frame) {
+            Ok((lower, upper)) => {
+                let (spread, inspected) = spread(planned, c.made);
+                let source = Source { lower, upper, spread, inspected, ..*planned };
+                list.push(Claim { row, elsewhere: false, source, shimmed_after: c.shimmed_after });
             }
-        } else if sources.iter().all(|s| s.callout != Some(i)) {
-            let beaten = c.feeds.iter().any(|k| plan.errors.get(*k).is_some());
-            let (amount, advice) = match (beaten, c.is_general()) {
-                (true, _) => ("another callout decides", "Take it off, or the other one."),
-                (_, true) => ("every error has a callout of its own or no value in this class", "It may stay for the rest of the part."),
-                _ => ("the plan counts no such error", "Give the plan this error with a tolerance, or the callout its feeds."),
-            };
-            find("this callout controls nothing that is counted", place, amount.into(), advice);
+            Err(why) => misfits.push(Misfit::NoLimit { row, kind: planned.kind, why }),
         }
     }
-    Assignment { sources, drawn, adjusted, findings }
+    list
+}
+
+fn contradicts(a: &Claim, b: &Claim) -> bool {
+    let spread = (a.source.spread, a.source.inspected) != (b.source.spread, b.source.inspected);
+    !same(limits(&a.source), limits(&b.source)) || a.shimmed_after != b.shimmed_after || spread
+}
+
+/// The claim that allows most: by its width, by not being set afterwards, by its spread.
+fn widest(claims: &[Claim]) -> Option<&Claim> {
+    let even = |c: &Claim| matches!(c.source.spread, Spread::Uniform);
+    claims.iter().reduce(|best, c| {
+        let (a, b) = (width(limits(&best.source)), width(limits(&c.source)));
+        let wider = if (a - b).abs() > 1e-9 * a { b > a } else { (!c.shimmed_after, even(c)) > (!best.shimmed_after, even(best)) };
+        if wider { c } else { best }
+    })
+}
+
+/// A general tolerance that would reach an error if it named it.
+fn general_for(plan: &Plan, callouts: &Callouts, kind: ErrorKind) -> Option<(usize, (f64, f64))> {
+    let reach = |(row, c): (usize, &Callout)| Some((row, limits_for(c, kind, &plan.frame).ok()?));
+    callouts.list.iter().enumerate().filter(|(_, c)| c.is_general).filter_map(reach).max_by(|a, b| width(a.1).total_cmp(&width(b.1)))
+}
+
+fn temperature(plan: &Plan, callouts: &Callouts, misfits: &mut Vec<Misfit>) {
+    let mut said = false;
+    for (row, c) in callouts.list.iter().enumerate() {
+        if let Allowed::Temperature(drawn_c) = c.allowed {
+            said = true;
+            if (drawn_c - plan.reference_c).abs() > 1e-9 {
+                misfits.push(Misfit::OtherTemperature { row, drawn_c, plan_c: plan.reference_c });
+            }
+        }
+    }
+    if !said {
+        misfits.push(Misfit::NoTemperature);
+    }
 }
 
 #[cfg(test)]
@@ -152,12 +287,16 @@ mod tests {
     }
 
     #[test]
-    fn check_limits_are_written_in_their_unit_and_without_a_minus_before_nothing() {
-        assert_eq!(shown((-0.25, 0.25), ErrorKind::Span), "±0.25 mm");
-        assert_eq!(shown((-0.1, 0.3), ErrorKind::Span), "-0.1 to 0.3 mm");
-        assert_eq!(shown((0.0, 0.15), ErrorKind::StraightnessLateral(0)), "0 to 0.15 mm");
-        assert_eq!(shown((-4e-4, 4e-4), ErrorKind::EndTilt(1)), "±0.4 mrad");
-        assert_eq!(shown((-1e-4, 3e-4), ErrorKind::CrossLevel(0)), "-0.1 to 0.3 mrad");
-        assert_eq!(shown((-1e-9, 0.3), ErrorKind::Span), "0 to 0.3 mm");
+    fn check_what_is_welded_or_set_never_spreads_closer_than_planned() {
+        let of = |spread: Spread| Source { kind: ErrorKind::Span, lower: -0.1, upper: 0.1, spread, inspected: false, in_service: false };
+        let usual = of(Spread::Normal { capability: 1.0 });
+        assert_eq!(spread(&usual, None), (usual.spread, false));
+        assert_eq!(spread(&usual, Some(Made::Machined)), (usual.spread, false));
+        assert_eq!(spread(&usual, Some(Made::Welded)), (Spread::Uniform, false));
+        assert_eq!(spread(&usual, Some(Made::Set)), (Spread::Uniform, true));
+        let poor = of(Spread::Normal { capability: 0.4 });
+        assert_eq!(spread(&poor, Some(Made::Set)), (poor.spread, false));
+        let comes_and_goes = Source { in_service: true, ..usual };
+        assert_eq!(spread(&comes_and_goes, Some(Made::Set)), (usual.spread, false));
     }
 }

@@ -1,20 +1,26 @@
 //! A drawing's callouts held against a machine: what each allows, what the machine needs, and the whole before and after
 //! installation adjustment.
 
+mod adjust;
 mod assign;
+mod need;
+mod verdict;
 
-pub use assign::{Assigned, Assignment, assign};
+pub use adjust::{Adjustment, Refusal};
+pub use assign::{Assigned, Assignment, Control, Misfit, assign};
+pub use verdict::{Level, ReviewVerdict, verdict};
 
 use rayon::prelude::*;
 
-use super::evaluate::Evaluator;
-use super::limits::{Depth, Reach, ScaleLimit, drawn_below, scale_beside_the_others, unit};
+use super::limits::{Depth, Reach, ScaleLimit, scale_beside_the_others};
 use super::monte_carlo::{Length, StudyResult, monte_carlo};
 use super::shares::{SharesResult, shares};
 use super::verdict::Status;
+use crate::evaluate::Evaluator;
 use crate::input::callouts::Callouts;
 use crate::input::{ErrorKind, Plan, Source};
 use crate::structure::NotConverged;
+use need::Needs;
 
 /// From this headroom on a callout is tighter than it pays (common practice, no source).
 pub const MUCH: f64 = 2.0;
@@ -28,14 +34,24 @@ const HARMLESS: f64 = 0.01;
 pub enum Judgement {
     /// It allows more than the machine can take.
     TooLoose,
+    /// These draws do not tell whether the machine can take what it allows.
+    NotDecided,
     /// It allows what the machine can take, and not much less.
     Right,
     /// It could allow at least twice as much.
     TighterThanItPays,
+    /// It could allow more, but the machine fails or errors are not controlled: no advice to relax it.
+    RoomNotJudged,
+    /// No requirement depends on it, as far as was looked.
+    NothingDepends,
+    /// The rest breaks a requirement whatever it allows, and its own share is nothing.
+    NotToBlame,
     /// The rest breaks a requirement whatever it allows, and one other callout alone can mend that: judge it again then.
     OthersFirst,
     /// The requirements fail with every error at zero: no callout is to blame.
     NoToleranceHelps,
+    /// The errors are controlled elsewhere: the plan's tolerances count.
+    Elsewhere,
     /// It feeds nothing that the plan counts.
     Nothing,
 }
@@ -49,6 +65,9 @@ pub struct CalloutReview {
     pub sources: Vec<Source>,
     /// Factor on what is drawn up to which the requirements hold, the others as drawn; none where it decides nothing.
     pub headroom: Option<ScaleLimit>,
+    /// What the machine needs: limits of its errors up to which the review's draws show the requirements to be met, the others
+    /// as drawn, rounded to the tight side; empty where there are none.
+    pub needs: Vec<Source>,
     /// Total shares of its errors in the variance of life loss and of the largest block load, added up.
     pub shares: [f64; 2],
     /// The verdict.
@@ -68,10 +87,12 @@ pub struct ArrangementReview {
     pub callouts: Vec<CalloutReview>,
     /// Common factor of everything on the drawing.
     pub all: ScaleLimit,
-    /// The one callout to tighten so that it passes as drawn, and the factor; nothing where it passes or none suffices.
-    pub tighten: Option<(usize, f64)>,
-    /// The callouts to relax, at most two, and the factor that both may be relaxed by together.
-    pub relax: Option<(Vec<usize>, f64)>,
+    /// The one callout to tighten to what the machine needs so that it passes as drawn; nothing where it passes or none suffices.
+    pub tighten: Option<usize>,
+    /// The callouts to relax, at most two, and the limits that both may have together, the others as drawn.
+    pub relax: Option<(Vec<usize>, Vec<Source>)>,
+    /// The verdict after installation adjustment.
+    pub verdict: ReviewVerdict,
 }
 
 /// A whole review.
@@ -115,12 +136,24 @@ pub fn review(
     let parts = shares(drawn, SHARE_ROWS, seed, &quiet).map_err(|(_, e)| e)?;
     progress("headroom of each callout");
     let one = |(i, evaluator): (usize, &Evaluator<'_>)| {
+        let verdict = verdict(adjusted[i].plan(), &assignment, met(&as_adjusted, i));
         let passes = met(&as_drawn, i);
-        arrangement(&assignment, callouts, evaluator, &parts, i, seed, passes)
+        Reviewer { assignment: &assignment, callouts, evaluator, depth: depth(evaluator.plan(), draws), seed, draws }
+            .arrangement(&parts, i, passes, verdict)
     };
     let arrangements = drawn.iter().enumerate().map(one).collect::<Result<_, _>>()?;
     Ok(Review { assignment, drawn: as_drawn, adjusted: as_adjusted, shares: parts, arrangements })
 }
+
+/// How long headrooms are looked for: with the review's own draws, so that what is sure is as sure as its verdict.
+#[must_use]
+pub fn depth(plan: &Plan, draws: u64) -> Depth {
+    let usual = Depth::for_plan(plan);
+    Depth { single_draws: usual.single_draws.max(draws.min(MOST_DRAWS)), ..usual }
+}
+
+/// Most draws behind one trial of a headroom.
+const MOST_DRAWS: u64 = 20_000;
 
 /// True where an arrangement is shown to meet every requirement.
 #[must_use]
@@ -128,58 +161,84 @@ pub fn met(study: &StudyResult, arrangement: usize) -> bool {
     study.arrangements[arrangement].verdicts.iter().all(|v| matches!(v.status, Status::Met | Status::NotApplicable))
 }
 
-fn arrangement(
-    assignment: &Assignment,
-    callouts: &Callouts,
-    evaluator: &Evaluator<'_>,
-    parts: &SharesResult,
-    number: usize,
+/// One arrangement with what its callouts are judged by.
+struct Reviewer<'r, 'p> {
+    assignment: &'r Assignment,
+    callouts: &'r Callouts,
+    evaluator: &'r Evaluator<'p>,
+    depth: Depth,
     seed: u64,
-    passes: bool,
-) -> Result<ArrangementReview, NotConverged> {
-    let plan = evaluator.plan();
-    let depth = Depth::for_plan(plan);
-    let kinds =
-        |callout: usize| -> Vec<ErrorKind> { assignment.sources.iter().filter(|s| s.callout == Some(callout)).map(|s| s.kind).collect() };
-    let share = |kinds: &[ErrorKind], output: usize| -> f64 {
-        parts.arrangements[number].sources.iter().filter(|s| kinds.contains(&s.kind)).map(|s| s.shares[output].total.value.max(0.0)).sum()
-    };
-    let all = scale_beside_the_others(evaluator, depth, seed, &|_| true)?;
-    let one = |callout: usize| {
-        let kinds = kinds(callout);
-        let shares = [0, 1].map(|output| share(&kinds, output));
-        let headroom = match kinds.is_empty() {
-            true => None,
-            false => Some(scale_beside_the_others(evaluator, depth, seed, &|s| kinds.contains(&s.kind))?),
-        };
-        let judgement = judge(headroom.as_ref(), all.reach, shares);
-        let sources = plan.errors.sources.iter().filter(|s| kinds.contains(&s.kind)).copied().collect();
-        Ok(CalloutReview { callout, sources, headroom, shares, judgement })
-    };
-    let mut list: Vec<CalloutReview> = (0..callouts.list.len()).into_par_iter().map(one).collect::<Result<_, NotConverged>>()?;
-    let mut scales: Vec<(usize, f64)> = list.iter().filter_map(|c| Some((c.callout, factor(c.headroom?.sure)))).collect();
-    scales.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let tighten = scales.iter().find(|(_, s)| *s > 0.0 && *s < 1.0).filter(|_| !passes).copied();
-    if tighten.is_some() {
-        list.iter_mut().filter(|c| hangs_on_others(c)).for_each(|c| c.judgement = Judgement::OthersFirst);
+    draws: u64,
+}
+
+impl Reviewer<'_, '_> {
+    /// Errors whose limits a callout decides.
+    fn kinds(&self, callout: usize) -> Vec<ErrorKind> {
+        self.assignment.sources.iter().filter(|s| s.callout() == Some(callout)).map(|s| s.kind).collect()
     }
-    let roomy: Vec<usize> = scales.iter().filter(|(_, s)| *s > 1.0).take(2).map(|(c, _)| *c).collect();
-    let relax = if roomy.is_empty() {
-        None
-    } else {
-        let both: Vec<ErrorKind> = roomy.iter().flat_map(|c| kinds(*c)).collect();
-        let together = scale_beside_the_others(evaluator, depth, seed, &|s| both.contains(&s.kind))?;
-        Some((roomy, factor(together.sure))).filter(|(_, s)| *s > 1.0)
-    };
-    Ok(ArrangementReview {
-        name: evaluator.machine.name().into(),
-        chosen: evaluator.machine.arrangement == plan.chosen,
-        passes,
-        callouts: list,
-        all,
-        tighten,
-        relax,
-    })
+
+    fn limit(&self, kinds: &[ErrorKind]) -> Result<ScaleLimit, NotConverged> {
+        scale_beside_the_others(self.evaluator, self.depth, self.seed, &|s| kinds.contains(&s.kind))
+    }
+
+    fn arrangement(
+        &self,
+        parts: &SharesResult,
+        number: usize,
+        passes: bool,
+        verdict: ReviewVerdict,
+    ) -> Result<ArrangementReview, NotConverged> {
+        let plan = self.evaluator.plan();
+        let all = scale_beside_the_others(self.evaluator, self.depth, self.seed, &|_| true)?;
+        let sound = passes && verdict.not_controlled.is_empty();
+        let needs = Needs { evaluator: self.evaluator, draws: self.draws, seed: self.seed };
+        let one = |callout: usize| {
+            let kinds = self.kinds(callout);
+            let of = |output: usize| {
+                parts.arrangements[number].sources.iter().filter(|s| kinds.contains(&s.kind)).map(move |s| s.shares[output])
+            };
+            let shares = [0, 1].map(|output| of(output).map(|s| s.total.value.max(0.0)).sum::<f64>());
+            let headroom = match kinds.is_empty() {
+                true => None,
+                false => Some(needs.sure(&kinds, self.limit(&kinds)?, passes)?),
+            };
+            let needs = match headroom {
+                Some(h) if all.reach != Reach::Never => needs.of(&kinds, h.sure)?,
+                _ => Vec::new(),
+            };
+            let elsewhere = self.assignment.sources.iter().any(|s| s.control == Control::Elsewhere(callout));
+            let judgement = if elsewhere { Judgement::Elsewhere } else { judge(headroom.as_ref(), all.reach, shares, sound) };
+            let sources = plan.errors.sources.iter().filter(|s| kinds.contains(&s.kind)).copied().collect();
+            Ok(CalloutReview { callout, sources, headroom, needs, shares, judgement })
+        };
+        let mut list: Vec<CalloutReview> = (0..self.callouts.list.len()).into_par_iter().map(one).collect::<Result<_, NotConverged>>()?;
+        let mut scales: Vec<(usize, f64)> =
+            list.iter().filter(|c| !c.needs.is_empty()).filter_map(|c| Some((c.callout, factor(c.headroom?.sure)))).collect();
+        scales.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let tighten = scales.iter().find(|(_, s)| *s < 1.0).filter(|_| !passes).map(|(i, _)| *i);
+        if tighten.is_some() {
+            list.iter_mut().filter(|c| hangs_on_others(c)).for_each(|c| c.judgement = Judgement::OthersFirst);
+        }
+        let roomy: Vec<usize> = scales.iter().filter(|(_, s)| *s > 1.0 && s.is_finite()).take(2).map(|(c, _)| *c).collect();
+        let relax = if roomy.is_empty() || !sound {
+            None
+        } else {
+            let both: Vec<ErrorKind> = roomy.iter().flat_map(|c| self.kinds(*c)).collect();
+            let together = self.limit(&both)?;
+            let limits = if factor(together.sure) > 1.0 { needs.of(&both, together.sure)? } else { Vec::new() };
+            Some((roomy, limits)).filter(|(_, l)| !l.is_empty())
+        };
+        Ok(ArrangementReview {
+            name: self.evaluator.machine.name().into(),
+            chosen: self.evaluator.machine.arrangement == plan.chosen,
+            passes,
+            callouts: list,
+            all,
+            tighten,
+            relax,
+            verdict,
+        })
+    }
 }
 
 /// Nothing is known of a callout while the rest fails by itself.
@@ -187,19 +246,21 @@ fn hangs_on_others(c: &CalloutReview) -> bool {
     c.judgement == Judgement::TooLoose && c.headroom.is_some_and(|h| h.reach == Reach::Never)
 }
 
-/// `all` is the common factor of everything on the drawing.
-fn judge(headroom: Option<&ScaleLimit>, all: Reach, shares: [f64; 2]) -> Judgement {
+/// `all` is the common factor of everything on the drawing; `sound` is a machine that passes and a drawing that controls all.
+fn judge(headroom: Option<&ScaleLimit>, all: Reach, shares: [f64; 2], sound: bool) -> Judgement {
     let Some(headroom) = headroom else { return Judgement::Nothing };
     if all == Reach::Never {
         return Judgement::NoToleranceHelps;
     }
-    match headroom.reach {
-        Reach::Scale(s) if s < 1.0 => Judgement::TooLoose,
-        Reach::Scale(s) if s < MUCH => Judgement::Right,
-        Reach::Scale(_) | Reach::Always => Judgement::TighterThanItPays,
-        // The others alone break a requirement: this one is part of it or not.
-        Reach::Never if shares.iter().all(|s| *s < HARMLESS) => Judgement::TighterThanItPays,
-        Reach::Never => Judgement::TooLoose,
+    match (headroom.reach, factor(headroom.sure)) {
+        (Reach::Never, _) if shares.iter().all(|s| *s < HARMLESS) => Judgement::NotToBlame,
+        (Reach::Never, _) => Judgement::TooLoose,
+        (Reach::Scale(s), _) if s < 1.0 => Judgement::TooLoose,
+        (_, sure) if sure < 1.0 => Judgement::NotDecided,
+        (Reach::Always, f64::INFINITY) => Judgement::NothingDepends,
+        (_, sure) if sure < MUCH => Judgement::Right,
+        _ if sound => Judgement::TighterThanItPays,
+        _ => Judgement::RoomNotJudged,
     }
 }
 
@@ -211,12 +272,6 @@ pub fn factor(reach: Reach) -> f64 {
         Reach::Scale(s) => s,
         Reach::Always => f64::INFINITY,
     }
-}
-
-/// The value to draw for a source at a factor: rounded down, in mm or mrad.
-#[must_use]
-pub fn to_draw(source: &Source, scale: f64) -> f64 {
-    drawn_below(scale * source.upper / unit(source.kind))
 }
 
 /// The plan with other limits.
@@ -232,34 +287,33 @@ mod tests {
 
     #[test]
     fn check_judgements_of_headrooms_and_shares() {
-        let limit = |reach: Reach| ScaleLimit { reach, sure: reach, possible: reach, stopped_by: None };
-        let judged = |reach: Reach, shares: [f64; 2]| judge(Some(&limit(reach)), Reach::Scale(0.9), shares);
+        let limit = |reach: Reach, sure: Reach| ScaleLimit { reach, sure, possible: reach, stopped_by: None };
+        let judged = |reach: Reach, shares: [f64; 2], sound: bool| judge(Some(&limit(reach, reach)), Reach::Scale(0.9), shares, sound);
         for (reach, shares, expected) in [
             (Reach::Scale(0.99), [0.5; 2], Judgement::TooLoose),
             (Reach::Scale(1.0), [0.5; 2], Judgement::Right),
             (Reach::Scale(MUCH - 0.01), [0.0; 2], Judgement::Right),
             (Reach::Scale(MUCH), [0.5; 2], Judgement::TighterThanItPays),
-            (Reach::Always, [0.5; 2], Judgement::TighterThanItPays),
-            (Reach::Never, [HARMLESS / 2.0; 2], Judgement::TighterThanItPays),
+            (Reach::Always, [0.5; 2], Judgement::NothingDepends),
+            (Reach::Never, [HARMLESS / 2.0; 2], Judgement::NotToBlame),
             (Reach::Never, [HARMLESS, 0.0], Judgement::TooLoose),
             (Reach::Never, [0.0, HARMLESS], Judgement::TooLoose),
         ] {
-            assert_eq!(judged(reach, shares), expected, "{reach:?} {shares:?}");
+            assert_eq!(judged(reach, shares, true), expected, "{reach:?} {shares:?}");
+            // Nothing is called tighter than it pays where the machine fails or the drawing leaves something open.
+            assert_ne!(judged(reach, shares, false), Judgement::TighterThanItPays);
         }
+        assert_eq!(judged(Reach::Scale(MUCH), [0.5; 2], false), Judgement::RoomNotJudged);
+        // What counts is what is sure.
+        let unsure = limit(Reach::Scale(2.5), Reach::Scale(1.5));
+        assert_eq!(judge(Some(&unsure), Reach::Scale(1.0), [0.5; 2], true), Judgement::Right);
+        let open = limit(Reach::Scale(1.1), Reach::Scale(0.9));
+        assert_eq!(judge(Some(&open), Reach::Scale(1.0), [0.5; 2], true), Judgement::NotDecided);
         assert_eq!([Reach::Never, Reach::Scale(1.5), Reach::Always].map(factor), [0.0, 1.5, f64::INFINITY]);
         // Where everything at zero breaks a requirement no callout is to blame, and one that feeds nothing is worth nothing.
         for reach in [Reach::Never, Reach::Scale(0.5), Reach::Scale(1.5), Reach::Always] {
-            assert_eq!(judge(Some(&limit(reach)), Reach::Never, [0.5; 2]), Judgement::NoToleranceHelps);
-            assert_eq!(judge(None, reach, [0.5; 2]), Judgement::Nothing);
+            assert_eq!(judge(Some(&limit(reach, reach)), Reach::Never, [0.5; 2], true), Judgement::NoToleranceHelps);
+            assert_eq!(judge(None, reach, [0.5; 2], true), Judgement::Nothing);
         }
-    }
-
-    #[test]
-    fn check_what_is_drawn_at_a_factor_is_rounded_down_in_its_unit() {
-        let spread = crate::input::sources::Spread::Uniform;
-        let of = |kind: ErrorKind, upper: f64| Source { kind, lower: -upper, upper, spread, inspected: false, in_service: false };
-        assert_eq!(to_draw(&of(ErrorKind::Span, 0.4), 1.4), 0.5);
-        assert_eq!(to_draw(&of(ErrorKind::Span, 0.4), 0.7), 0.2);
-        assert_eq!(to_draw(&of(ErrorKind::EndTilt(0), 0.4e-3), 0.7), 0.2);
     }
 }

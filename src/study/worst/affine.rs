@@ -4,11 +4,11 @@
 //! tool point are affine in the errors at each station; load cases, seasons and the sign of the drag only shift them.
 
 use super::tolerance_box::ToleranceBox;
+use crate::evaluate::Evaluator;
+use crate::evaluate::{ServiceState, service_states};
 use crate::input::Installation;
 use crate::input::plan::Law;
 use crate::structure::{Drag, FloatMap, TakenUp, ToolPoint, Vector24};
-use crate::study::evaluate::Evaluator;
-use crate::study::service::{ServiceState, service_states};
 
 /// One situation: a station and a load case, in a state of service and of the drag.
 #[derive(Debug, Clone, Copy)]
@@ -270,10 +270,10 @@ fn joint_order(laws: &[((usize, usize, usize), Law)]) -> Vec<(usize, usize)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::draw::Draws;
     use crate::input::ErrorKind::{self, BridgeLength, Height, Span};
     use crate::input::{Plan, read_plan};
     use crate::structure::Machine;
-    use crate::study::sampling::Draws;
 
     const DEMO: &str = include_str!("../../../examples/panel-bridge.toml");
 
@@ -283,7 +283,7 @@ mod tests {
         plan.errors.sources.retain(|s| errors.iter().any(|(kind, _)| *kind == s.kind));
         for source in &mut plan.errors.sources {
             let (_, limit) = errors.iter().find(|(kind, _)| *kind == source.kind).unwrap();
-            (source.lower, source.upper) = (if source.kind.profile().is_some() { 0.0 } else { -limit }, *limit);
+            (source.lower, source.upper) = (if source.kind.is_profile() { 0.0 } else { -limit }, *limit);
         }
         plan
     }

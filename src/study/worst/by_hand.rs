@@ -2,9 +2,9 @@
 
 use super::affine::{AffineMap, Place};
 use super::tolerance_box::ToleranceBox;
+use crate::draw::Draws;
 use crate::geometry::Rails;
 use crate::input::{ErrorKind, Plan, read_plan};
-use crate::study::sampling::Draws;
 
 /// The demo with two errors that are one number each.
 pub(super) fn plan_of_two() -> Plan {

@@ -6,9 +6,9 @@ use std::ops::Range;
 use super::affine::AffineMap;
 use super::bounds::{Spreads, dynamic_weights, float_reach, reach, resultant, signed_row, static_weights};
 use super::tolerance_box::ToleranceBox;
+use crate::evaluate::Evaluator;
 use crate::input::plan::Law;
 use crate::math::Corners;
-use crate::study::evaluate::Evaluator;
 use crate::units::MRAD;
 
 /// A greatest value, and a point of the box that has it.
@@ -180,9 +180,10 @@ fn tool_parts(map: &AffineMap, cases: usize, parts: Range<usize>) -> impl Iterat
 mod tests {
     use super::super::by_hand::{CORNERS, along, float, map, plan_of_two, square};
     use super::*;
+    use crate::draw::Draws;
+    use crate::evaluate::{Outcome, Work, service_states};
     use crate::input::read_plan;
     use crate::structure::Machine;
-    use crate::study::{Draws, Outcome, Work, service_states};
 
     /// A bound that is exact is attained by the machine itself in the corner that has it; a resultant's corner makes its largest
     /// component greatest and comes near. Of two floats the one with less travel is moved farthest by its measure.

@@ -18,10 +18,10 @@ use search::{Badness, Searcher};
 use crate::input::{Installation, Plan};
 use crate::structure::{Machine, NotConverged};
 
-use super::evaluate::{Evaluator, Work};
-use super::outcome::Outcome;
-use super::sampling::Draws;
-use super::service::service_states;
+use crate::draw::Draws;
+use crate::evaluate::Outcome;
+use crate::evaluate::service_states;
+use crate::evaluate::{Evaluator, Work};
 
 /// Bounds of machines with slotted joints are widened by this factor: their take-ups follow the errors only to the digits
 /// that weak directions leave (a drive on one side alone: 1e-6).

@@ -3,15 +3,15 @@
 use rayon::prelude::*;
 
 use super::tolerance_box::ToleranceBox;
+use crate::draw::run;
+use crate::draw::{Draws, uniform};
+use crate::evaluate::Outcome;
+use crate::evaluate::ServiceState;
+use crate::evaluate::{Evaluator, Work};
 use crate::math::Corners;
 use crate::math::lanes::{LANES, Lane};
 use crate::structure::NotConverged;
-use crate::study::batch::{Batch, Memory};
-use crate::study::engine::run;
-use crate::study::evaluate::{Evaluator, Work};
-use crate::study::outcome::Outcome;
-use crate::study::sampling::{Draws, uniform};
-use crate::study::service::ServiceState;
+use crate::sweep::batch::{Batch, Memory};
 
 /// What is to be made bad: greater is worse.
 pub(super) type Badness = fn(&Outcome) -> f64;
@@ -162,9 +162,9 @@ fn slope(at: &Found, badness: &mut impl FnMut(&[Vec<f64>]) -> Result<Vec<f64>, N
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::evaluate::service_states;
     use crate::input::read_plan;
     use crate::structure::Machine;
-    use crate::study::service::service_states;
 
     #[test]
     fn check_random_starts_are_corners_and_inside_points_by_turns() {

@@ -1,20 +1,14 @@
 //! Everything the tolerances allow: scalar errors between their limits, profiles inside their zones.
 
+use crate::errors::Home;
 use crate::geometry::ProfileModes;
-use crate::input::{ErrorKind, Installation, Plan};
+use crate::input::{Installation, Plan};
 use crate::math::{Band, Corners};
-
-/// Where a scalar coordinate acts.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Part {
-    Scalar(ErrorKind),
-    Block { side: usize, block: usize, direction: usize },
-    Seat { end: usize, joint: usize, axis: usize },
-}
 
 #[derive(Debug, Clone)]
 struct Coordinate {
-    part: Part,
+    home: Home,
+    member: usize,
     middle: f64,
     half: f64,
 }
@@ -30,8 +24,7 @@ enum Source {
 
 #[derive(Debug, Clone)]
 struct Profile {
-    rail: usize,
-    row: usize,
+    home: Home,
     zone: f64,
 }
 
@@ -50,34 +43,18 @@ impl ToleranceBox {
     /// The box of a plan's sources; a skew that comes and goes is a state of service and not in it.
     #[must_use]
     pub fn new(plan: &Plan, modes: ProfileModes) -> Self {
-        use ErrorKind as K;
         let (mut coordinates, mut profiles, mut sources) = (Vec::<Coordinate>::new(), Vec::new(), Vec::new());
         let perfect = Installation::perfect(plan);
         for source in plan.errors.sources.iter().filter(|s| !s.in_service) {
-            let (middle, half) = (source.middle(), source.half_width());
-            let before = coordinates.len();
-            let mut add = |part| coordinates.push(Coordinate { part, middle, half });
-            match source.kind {
-                K::StraightnessLateral(rail) => profiles.push(Profile { rail, row: 0, zone: source.upper }),
-                K::StraightnessVertical(rail) => profiles.push(Profile { rail, row: 1, zone: source.upper }),
-                K::StraightnessRoll(rail) => profiles.push(Profile { rail, row: 2, zone: source.upper }),
-                K::BlockLateral | K::BlockVertical => {
-                    let direction = usize::from(source.kind == K::BlockVertical);
-                    for side in 0..2 {
-                        (0..perfect.block_offset_mm[side].len()).for_each(|block| add(Part::Block { side, block, direction }));
-                    }
-                }
-                K::Seat | K::SeatAngle => {
-                    let first = if source.kind == K::Seat { 0 } else { 3 };
-                    for end in 0..2 {
-                        for joint in 0..perfect.seats[end].len() {
-                            (first..first + 3).for_each(|axis| add(Part::Seat { end, joint, axis }));
-                        }
-                    }
-                }
-                kind => add(Part::Scalar(kind)),
+            let home = source.kind.spec().home;
+            if source.kind.is_profile() {
+                profiles.push(Profile { home, zone: source.upper });
+                sources.push(Source::Profile);
+                continue;
             }
-            sources.push(if source.kind.profile().is_some() { Source::Profile } else { Source::Scalars(coordinates.len() - before) });
+            let (middle, half, members) = (source.middle(), source.half_width(), home.members(&perfect));
+            coordinates.extend((0..members).map(|member| Coordinate { home, member, middle, half }));
+            sources.push(Source::Scalars(members));
         }
         profiles.retain(|_| modes.count() > 0);
         let band = Band::new(&modes.on_grid);
@@ -113,24 +90,19 @@ impl ToleranceBox {
     pub fn installation(&self, plan: &Plan, point: &[f64]) -> Installation {
         let mut to = Installation::perfect(plan);
         for (c, u) in self.coordinates.iter().zip(point) {
-            let value = c.middle + c.half * u;
-            match c.part {
-                Part::Scalar(kind) => crate::study::installed::set_scalar(kind, value, &mut to),
-                Part::Block { side, block, direction } => to.block_offset_mm[side][block][direction] = value,
-                Part::Seat { end, joint, axis } => to.seats[end][joint][axis] = value,
-            }
+            c.home.set(c.member, c.middle + c.half * u, &mut to);
         }
         for (i, profile) in self.profiles.iter().enumerate() {
             let from = self.scalars() + i * self.modes();
             let amplitudes: Vec<f64> = point[from..from + self.modes()].iter().map(|a| a * profile.zone).collect();
             if amplitudes.iter().any(|a| *a != 0.0) {
-                to.residual[profile.rail][profile.row] = self.modes.at_anchors(&amplitudes);
+                profile.home.set_profile(self.modes.at_anchors(&amplitudes), &mut to);
             }
         }
         to
     }
 
-    /// The numbers that a drawn installation has at a point, in the order of [`crate::study::Draws::places`].
+    /// The numbers that a drawn installation has at a point, in the order of [`crate::draw::Draws::places`].
     pub(super) fn numbers(&self, point: &[f64]) -> Vec<f64> {
         let mut numbers = Vec::new();
         let (mut coordinates, mut scalars) = (self.coordinates.iter(), point.iter());
@@ -226,9 +198,9 @@ impl ToleranceBox {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::draw::Draws;
     use crate::geometry::Rails;
-    use crate::input::read_plan;
-    use crate::study::sampling::Draws;
+    use crate::input::{ErrorKind, read_plan};
     use crate::units::A;
 
     /// Two scalar errors and two profiles of the demo.

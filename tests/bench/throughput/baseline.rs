@@ -1,7 +1,7 @@
 //! The same study in NumPy: another process that answers line by line, and whether its results are ours.
 
 use super::clock::Time;
-use railtrue::study::{Evaluator, Outcome};
+use railtrue::evaluate::{Evaluator, Outcome};
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 

@@ -5,9 +5,10 @@ use super::clock::best_of;
 use super::dense::Products;
 use super::normals;
 use multiversion::{multiversion, target::target_cfg_f};
+use railtrue::draw::Draws;
+use railtrue::evaluate::{Evaluator, service_states};
 use railtrue::input::sources::Spread;
 use railtrue::input::{ErrorKind, Plan};
-use railtrue::study::{Draws, Evaluator, service_states};
 use std::hint::black_box;
 
 /// Operations; sums hold differences, absolute values, largest and smallest of two as well.
@@ -120,7 +121,7 @@ fn random_numbers(plan: &Plan, draws: &Draws<'_>) -> (usize, usize) {
     let (mut normals, mut uniforms) = (0, 0);
     let all = draws.places().len();
     for source in plan.errors.sources.iter().filter(|s| !s.in_service) {
-        let modes = if source.kind.profile().is_some() { draws.modes().count() } else { 0 };
+        let modes = if source.kind.is_profile() { draws.modes().count() } else { 0 };
         let own = draws.places().iter().filter(|p| p.kind() == source.kind).count() - modes;
         normals += modes;
         match source.spread {
@@ -146,7 +147,7 @@ fn operations(evaluator: &Evaluator<'_>, draws: &Draws<'_>) -> All {
     let situations = plan.duty.len() * service_states(plan).len() * evaluator.drags().len();
     let living = plan.duty.iter().filter(|c| c.share > 0.0).count() * situations / plan.duty.len();
     let modes = draws.modes().count();
-    let profiles = plan.errors.sources.iter().filter(|s| s.kind.profile().is_some()).count();
+    let profiles = plan.errors.sources.iter().filter(|s| s.kind.is_profile()).count();
     let is_line = |k: ErrorKind| {
         use ErrorKind as K;
         matches!(k, K::Span | K::Parallelism | K::Height | K::VerticalParallelism | K::CrossLevel(_) | K::CrossLevelTwist(_))

@@ -2,8 +2,9 @@
 
 use super::clock::{Time, on_one_thread};
 use super::{DEMO, evaluator};
+use railtrue::draw::Draws;
 use railtrue::input::{Plan, read_plan};
-use railtrue::study::{Draws, drawn};
+use railtrue::sweep::drawn;
 
 const INSTALLATIONS: u64 = 10_000;
 

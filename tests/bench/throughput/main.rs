@@ -11,17 +11,17 @@ mod baseline;
 mod bound;
 mod clock;
 mod dense;
-mod far;
 mod growth;
 mod memory;
 mod normals;
 mod single;
 
 use clock::{Time, best_of, on_one_thread};
+use railtrue::evaluate::{Evaluator, Outcome, service_states};
 use railtrue::input::plan::Level;
 use railtrue::input::{Plan, read_plan};
 use railtrue::structure::Machine;
-use railtrue::study::{Evaluator, Outcome, drawn, service_states};
+use railtrue::sweep::drawn;
 
 pub const DEMO: &str = include_str!("../../../examples/panel-bridge.toml");
 pub const DEMO_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/examples/panel-bridge.toml");
@@ -45,7 +45,6 @@ fn main() {
         single::print(&evaluator, best.one_thread());
     }
     drop(numpy);
-    far::print(&plan);
     contact_level(&plan);
     memory::print();
     growth::print();

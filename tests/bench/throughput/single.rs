@@ -1,8 +1,9 @@
 //! One installation at a time: the evaluator, and the full Newton search in 24 freedoms that a trace uses.
 
 use super::clock::best_of;
+use railtrue::draw::{Draws, run};
+use railtrue::evaluate::{Evaluator, Work, service_states};
 use railtrue::structure::{Drag, Situation};
-use railtrue::study::{Draws, Evaluator, Work, run, service_states};
 use std::time::Instant;
 
 pub fn print(evaluator: &Evaluator<'_>, fast: f64) {

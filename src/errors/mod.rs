@@ -1,0 +1,22 @@
+//! What an error is, one row each, and the installation that holds a value of every one. No plan, no solver, no file.
+//!
+//! Whatever must be done for every error (reading, drawing, writing, limits, callouts, surveys) is a loop over [`ErrorKind::ALL`].
+
+mod home;
+mod installation;
+mod keys;
+mod row;
+mod table;
+
+pub use home::{Field, Home};
+pub use installation::Installation;
+pub use keys::{Entry, Holds, SeatEntry, entries, seat_entries};
+pub use row::{ErrorSpec, Form, SurveyReading, ZoneMeaning};
+pub use table::ErrorKind;
+
+/// Direction of a rail's deviation: across the rails.
+pub const LATERAL: usize = 0;
+/// Direction of a rail's deviation: height.
+pub const VERTICAL: usize = 1;
+/// Direction of a rail's deviation: cross-level.
+pub const ROLL: usize = 2;
