@@ -7,6 +7,7 @@ mod consensus;
 mod contradiction;
 mod corrected;
 mod doubts;
+mod frame_fit;
 pub mod history;
 mod known;
 mod learned;
@@ -26,13 +27,14 @@ pub use checks::{Check, Conformity, Decision, GUARD, checks, decide};
 pub use consensus::AtOther;
 pub use corrected::{Corrected, correct};
 pub use doubts::{about_readings, doubts};
+pub use frame_fit::fits_frame;
 pub use measured::{LATERAL, Measured, ROLL, Seen, VERTICAL};
-pub use misplaced::{Misplaced, Unit, Would, fits_frame};
+pub use misplaced::{Misplaced, Unit, Would};
 pub use panels::{Curve, Panel, panels};
 pub use placed::{Placed, place};
 pub use predicted::{Prediction, predict};
 pub use single_change::Change;
-pub use unsure::{Doubt, unsure};
+pub use unsure::{Doubt, settle_first, unsure};
 
 use crate::geometry::Rails;
 use crate::input::Plan;
@@ -43,7 +45,7 @@ use crate::study::Finding;
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum SurveyError {
     /// The readings cannot be of the plan's frame as they are written; `present` has the words.
-    #[error("the readings cannot be of this frame as they are written: {0:?}")]
+    #[error("the readings cannot be of this frame as they are written")]
     NotThisFrame(Box<Misplaced>),
     /// The points do not say where along the rails they lie.
     #[error(

@@ -1,5 +1,6 @@
 //! What no geometry can tell, and what is too good to have been read: asked for or doubted, never passed in silence.
 
+use super::checks::Check;
 use super::consensus::pitch_mm;
 use super::corrected::Corrected;
 use super::placed::Placed;
@@ -52,6 +53,21 @@ pub enum Doubt {
         /// By this, mm.
         by_mm: f64,
     },
+}
+
+impl Doubt {
+    /// True for a sign that is only asked for: taken as the sheet has it, and no limit that is the same both ways is decided otherwise.
+    #[must_use]
+    pub fn is_question(&self) -> bool {
+        matches!(self, Self::ZNotStated | Self::SignsNotStated { .. })
+    }
+}
+
+/// Doubts that leave a survey in doubt; a sign that nobody states only where a limit is not the same both ways.
+#[must_use]
+pub fn settle_first<'d>(unsure: &'d [Doubt], checks: &[Check]) -> Vec<&'d Doubt> {
+    let signed = checks.iter().any(|c| c.lower.is_some_and(|low| (low + c.upper).abs() > 1e-9 * c.upper.abs()));
+    unsure.iter().filter(|d| signed || !d.is_question()).collect()
 }
 
 /// Readings scatter at least by this part of their stated uncertainty: a careful person states three times too much, nobody twenty.
