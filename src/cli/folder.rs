@@ -7,11 +7,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::lock::{FolderLock, LOCK};
 use super::output::{cannot_be_written, nothing_special, sha256};
-use super::staging::{Staging, Stopped, UNFINISHED};
+use super::staging::{LIST, Staging, Stopped, UNFINISHED};
 use super::{Failure, interrupt};
-
-/// Name of the list of what this program wrote into a folder, in the layout of `sha256sum`.
-pub(super) const LIST: &str = ".railtrue-files";
 
 /// Whether files that are not ours may be replaced.
 static OVERWRITE: AtomicBool = AtomicBool::new(false);

@@ -8,8 +8,10 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use super::folder::LIST;
 use super::output::{save, sync_folder};
+
+/// Name of the list of what this program wrote into a folder, in the layout of `sha256sum`.
+pub(super) const LIST: &str = ".railtrue-files";
 
 /// Name of the folder beside the result; seen, so that a person sees too that its files are of two runs.
 pub(super) const UNFINISHED: &str = "railtrue-unfinished";

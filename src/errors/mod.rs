@@ -5,14 +5,15 @@
 mod home;
 mod installation;
 mod keys;
+mod kind;
 mod row;
 mod table;
 
 pub use home::{Field, Home};
 pub use installation::Installation;
 pub use keys::{Entry, Holds, SeatEntry, entries, seat_entries};
+pub use kind::ErrorKind;
 pub use row::{ErrorSpec, Form, SurveyReading, ZoneMeaning};
-pub use table::ErrorKind;
 
 /// Direction of a rail's deviation: across the rails.
 pub const LATERAL: usize = 0;

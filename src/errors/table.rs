@@ -4,32 +4,9 @@ use super::Form::{PlusMinus, Zone};
 use super::Home::{Apart, Blocks, Pads, Scalar, Seats};
 use super::ZoneMeaning::{AboutNominal, EndToEnd, PeakToValley};
 use super::home::field;
+use super::kind::ErrorKind;
 use super::{ErrorSpec, LATERAL, ROLL, VERTICAL};
 use crate::units::{A, B};
-
-/// A scalar error of the model page, or a family of alike ones.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-#[allow(missing_docs, reason = "each is described where its name and unit stand, in `ErrorKind::ALL`")]
-pub enum ErrorKind {
-    Span,
-    Parallelism,
-    Height,
-    VerticalParallelism,
-    CrossLevel(usize),
-    CrossLevelTwist(usize),
-    StraightnessLateral(usize),
-    StraightnessVertical(usize),
-    StraightnessRoll(usize),
-    BlockLateral,
-    BlockVertical,
-    BridgeLength,
-    BridgeTwist,
-    EndTilt(usize),
-    EndSquareness(usize),
-    Skew,
-    Seat,
-    SeatAngle,
-}
 
 /// Unit of a row: mm, or mrad.
 const MM: bool = false;

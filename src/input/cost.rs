@@ -1,8 +1,9 @@
 //! What setting or making an error within a tolerance costs, in hours. The figures are the user's.
 
 use super::fit::nearest;
-use super::sources::{ErrorKind, ErrorSpec, Source, ZoneMeaning};
+use super::source::Source;
 use super::view::View;
+use crate::errors::{ErrorKind, ErrorSpec, ZoneMeaning};
 
 /// How hours rise as a tolerance shrinks (mm or rad).
 #[derive(Debug, Clone, PartialEq)]

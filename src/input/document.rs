@@ -8,9 +8,9 @@ use toml::de::{DeTable, DeValue};
 
 use super::catalogue::{Catalogue, Key, Kind, Need};
 use super::fit::{nearest, out_of_range, unfit};
-use super::inputs::{OTHERS, Provenance, SOURCE};
 use super::node::{Node, Value, place};
 use super::problem::{Problem, Problems};
+use super::provenance::{OTHERS, Provenance, SOURCE};
 use super::toml_words::{NAMES, another_file, found, not_toml, wanted};
 
 /// Problems that are collected of one file.

@@ -1,6 +1,6 @@
 //! What the plan says of the site: how survey files name their columns, and what may be corrected by how much.
 
-use super::plan::Frame;
+use super::frame::Frame;
 use super::view::View;
 use crate::units::{MRAD, SIDES};
 

@@ -3,8 +3,8 @@
 use super::catalogue::{Catalogue, Need, quoted};
 use super::document::{Document, join, number, word};
 use super::fit::nearest;
-use super::inputs::SOURCE;
 use super::node::{Node, Value};
+use super::provenance::SOURCE;
 
 impl Document<'_> {
     /// The file's top table.

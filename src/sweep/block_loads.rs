@@ -1,6 +1,6 @@
 //! The loads of one block at one station, in every situation.
 //!
-//! Trucks and rails come as what they are off from the truck's seat (`linear_seats.rs`): loads are then no small differences of
+//! Trucks and rails come as what they are off from the truck's seat (`seats.rs`): loads are then no small differences of
 //! large motions, and single precision holds them and all that follows to some 1e-7, twice as many at a time.
 
 use super::affine_map::{BlockArms, LinearMap};

@@ -8,7 +8,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// Rooms that are changed, in the order in which they are tried.
-pub(crate) const ROOMS: [&str; 5] = ["bearing", "contact", "geometry", "structure", "study"];
+pub(crate) const ROOMS: [&str; 9] =
+    ["bearing", "contact", "draw", "evaluate", "geometry", "structure", "study", "survey", "sweep"];
 
 /// A test program of the copy.
 #[derive(Debug, Clone)]

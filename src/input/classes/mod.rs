@@ -12,7 +12,7 @@ pub use crate::errors::Form;
 pub use word::resolve;
 
 use super::ErrorKind;
-use super::plan::Frame;
+use super::frame::Frame;
 
 /// How sure a tabled value is. None was read in the standard itself.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]

@@ -1,7 +1,7 @@
 //! A class as a drawing writes it, such as "ISO 13920-BF", "ISO 2768-mK", "ISO 286-1 IT10" or "ISO 12488-1 class 2".
 
 use super::{ClassValue, RULES, Rule, rules_for};
-use crate::input::plan::Frame;
+use crate::input::frame::Frame;
 use crate::input::sources::ErrorSpec;
 
 /// Standards by what a drawing calls them; one callout of ISO 2768 names both of its parts.

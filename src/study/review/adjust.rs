@@ -1,9 +1,7 @@
 //! What installation takes out of a drawn error: by shims under the pads, by their slots, by tapered shims, as far as the
 //! plan's `[correction]` reaches.
 
-use super::assign::limits;
-use crate::input::{ErrorKind, Plan, Source};
-use crate::survey::shims::Increments;
+use crate::input::{ErrorKind, Increments, Plan, Source};
 use crate::units::{A, B};
 
 /// Why an error cannot be set at installation.
@@ -97,7 +95,7 @@ pub(super) fn adjust(
     let one_way = lone && planned.kind == ErrorKind::Height;
     let taken = if needed > 0.0 { (reach / needed).min(1.0) } else { 1.0 };
     let half_step = if planned.kind.is_profile() { step } else { step / 2.0 };
-    let (low, high) = limits(own);
+    let (low, high) = (own.lower, own.upper);
     let left = |drawn: f64, planned: f64| drawn.min(((1.0 - taken) * drawn).max(planned).max(half_step));
     let (mut lower, mut upper) = (-left(-low, -planned.lower), left(high, planned.upper));
     if one_way {

@@ -1,9 +1,8 @@
 //! Which pads to shim and shift by how much: a work list that brings the limits and the requirements back, and the state
 //! after it.
 
-mod boxes;
 pub mod program;
 mod work_list;
 
-pub use boxes::{Increments, stack};
+pub use crate::input::{Increments, stack};
 pub use work_list::{Correction, Item, correct_rails};

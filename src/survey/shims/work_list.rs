@@ -1,9 +1,9 @@
 //! From the measured rails to a work list: limits first, then tightened until the requirements are met too.
 
-use super::boxes::{Increments, stack};
 use super::program::{self, Bound, Pad, Task};
 use crate::evaluate::Evaluator;
 use crate::input::{ErrorKind, Plan};
+use crate::input::{Increments, stack};
 use crate::structure::NotConverged;
 use crate::study::Status;
 use crate::survey::checks::{Check, Conformity, GUARD};

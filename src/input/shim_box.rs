@@ -1,6 +1,6 @@
 //! What the shim box can make: thicknesses in whole steps, and the stack for each.
 
-use crate::input::Correction;
+use super::Correction;
 
 /// Thicknesses in whole steps of the thinnest shim.
 #[derive(Debug, Clone, PartialEq)]
