@@ -103,9 +103,10 @@ pub(crate) struct SurveyArgs {
     /// An earlier survey of the same machine; give several in the order of their dates.
     #[arg(long, value_name = "FILE")]
     pub(crate) before: Vec<PathBuf>,
-    /// The work list of the last earlier survey was carried out: hold this survey against what was predicted.
-    #[arg(long, requires = "before")]
-    pub(crate) shimmed: bool,
+    /// The work list of the last earlier survey was carried out: its verdict's folder or survey.json; this survey is held against
+    /// what was predicted there.
+    #[arg(long, requires = "before", value_name = "VERDICT")]
+    pub(crate) shimmed: Option<PathBuf>,
     /// Folder for figures and results; made if it is not there, SURVEY-verdict here if left out.
     #[arg(long)]
     pub(crate) out: Option<PathBuf>,

@@ -14,6 +14,7 @@ mod lock;
 mod machines;
 mod map;
 mod output;
+mod printed_list;
 mod recheck;
 mod review;
 mod schema;

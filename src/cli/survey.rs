@@ -6,20 +6,23 @@ use super::args::SurveyArgs;
 use super::folder::Folder;
 use super::machines::{Loaded, load};
 use super::study::file_stem;
-use super::{Done, Failure, output};
+use super::{Done, Failure, output, printed_list};
 use crate::bearing::row_unloading_load;
 use crate::evaluate::Evaluator;
 use crate::geometry::Rails;
 use crate::input::Plan;
-use crate::input::survey::{Survey, read_survey};
+use crate::input::survey::{Survey, date_of, read_survey};
 use crate::present::{
-    CAUTIONS, FigureError, SurveyPage, checks_table, findings_list, history_figure, history_text, json, pads_to_touch, prediction_check,
-    predictions_table, survey_head, survey_json, survey_loads, survey_profiles, survey_verdict, to_png, work_list_text,
+    CAUTIONS, FigureError, SurveyPage, checks_table, findings_list, history_figure, history_text, json, misplaced_text, pads_to_touch,
+    prediction_check, predictions_table, survey_head, survey_json, survey_loads, survey_profiles, survey_verdict, to_png, work_list_text,
 };
 use crate::study::Status;
 use crate::survey::history::{Change, Epoch, PadMoved, changes, pads_moved};
 use crate::survey::shims::{Correction, correct_rails};
-use crate::survey::{Check, Conformity, Evaluated, Measured, Panel, Prediction, about_readings, checks, evaluate_survey, panels, predict};
+use crate::survey::{
+    Check, Conformity, Evaluated, Measured, Panel, Prediction, SurveyError, about_readings, checks, evaluate_survey, panels, predict,
+    settle_first,
+};
 
 /// Limits and predictions of one state of the rails.
 struct State {
@@ -48,7 +51,7 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
     let result = compute(plan, &rails, &evaluators, &survey, draws)?;
     let mut text = survey_head(plan, &survey, &result.evaluated.said);
     text.push('\n');
-    text += &survey_verdict(&result.now.checks, &result.now.predictions, &result.evaluated.findings);
+    text += &survey_verdict(&result.now.checks, &result.now.predictions, &result.evaluated.findings, &result.evaluated.unsure);
     text += &checks_table(&result.now.checks);
     text += &format!("\nWHAT THE MACHINE WILL DO ON THESE RAILS ({draws} draws: rails as measured, the rest as the plan tolerates)\n");
     text += &predictions_table(plan, &result.now.predictions);
@@ -56,25 +59,32 @@ pub(super) fn run(args: &SurveyArgs) -> Result<Done, Failure> {
         None => text += nothing_to_do(&result.now),
         Some((c, after)) => {
             let before = (result.now.checks.as_slice(), result.now.predictions.as_slice());
-            text += &work_list_text(plan, c, before, (&after.checks, &after.predictions), &result.evaluated.findings);
+            text += &work_list_text(
+                plan,
+                c,
+                before,
+                (&after.checks, &after.predictions),
+                (&result.evaluated.findings, &result.evaluated.unsure),
+            );
         }
     }
-    let site = Site { plan, rails: &rails, evaluators: &evaluators };
-    let history = history(&loaded, &site, args, &survey, &result)?;
+    let history = history(&loaded, &rails, args, &survey, &result)?;
     if let Some(h) = &history {
         text += &h.text;
     }
-    text += &findings_list(&result.evaluated.findings);
+    text += &findings_list(&result.evaluated.findings, &result.evaluated.unsure);
     let files = write(&loaded, &survey, &bytes, &result, history, out)?;
     let list: Vec<String> = files.iter().map(|f| format!("- {}", output::shown(f))).collect();
     text += &format!("FILES\n{}\n\nCAUTIONS\n{CAUTIONS}\n", list.join("\n"));
-    Ok(Done { text, within: within(&result.now) && about_readings(&result.evaluated.findings).is_empty() })
+    let doubted =
+        !about_readings(&result.evaluated.findings).is_empty() || !settle_first(&result.evaluated.unsure, &result.now.checks).is_empty();
+    Ok(Done { text, within: within(&result.now) && !doubted })
 }
 
 fn compute(plan: &Plan, rails: &Rails, evaluators: &[Evaluator<'_>], survey: &Survey, draws: u64) -> Result<Surveyed, Failure> {
     let failed = |e: &dyn std::fmt::Display| Failure(format!("{}: {e}", survey.file));
     let seed = plan.study.seed;
-    let evaluated = evaluate_survey(plan, rails, survey).map_err(|e| failed(&e))?;
+    let evaluated = evaluate_survey(plan, rails, survey).map_err(|e| refused(&survey.file, &e))?;
     let machines: Vec<&Evaluator<'_>> = evaluators.iter().collect();
     let state = |m: &Measured| -> Result<State, Failure> {
         let predictions = predict(plan, &machines, m, draws, seed).map_err(|e| failed(&e))?;
@@ -95,13 +105,6 @@ fn compute(plan: &Plan, rails: &Rails, evaluators: &[Evaluator<'_>], survey: &Su
     Ok(Surveyed { evaluated, now, correction, panels })
 }
 
-/// What does not change from survey to survey.
-struct Site<'s> {
-    plan: &'s Plan,
-    rails: &'s Rails,
-    evaluators: &'s [Evaluator<'s>],
-}
-
 /// Earlier surveys held against this one.
 struct History {
     text: String,
@@ -110,45 +113,59 @@ struct History {
     pads: Vec<PadMoved>,
 }
 
-/// Draws of an earlier survey's work list.
-const EARLIER_DRAWS: u64 = 1000;
-
-fn history(loaded: &Loaded, site: &Site<'_>, args: &SurveyArgs, survey: &Survey, result: &Surveyed) -> Result<Option<History>, Failure> {
-    if args.before.is_empty() {
+fn history(loaded: &Loaded, rails: &Rails, args: &SurveyArgs, survey: &Survey, result: &Surveyed) -> Result<Option<History>, Failure> {
+    let plan = &loaded.plan;
+    let (mut epochs, mut expected) = (Vec::new(), None);
+    for (i, path) in args.before.iter().enumerate() {
+        let bytes = output::read_bytes(path)?;
+        let earlier = parse(loaded, path, &bytes, args)?;
+        if let Some(printed) = args.shimmed.as_ref().filter(|_| i + 1 == args.before.len()) {
+            let sha256 = (loaded.origin().plan_sha256, output::sha256(&bytes));
+            expected = Some(printed_list::expected(printed, &sha256.0, (path, &sha256.1))?);
+        }
+        let evaluated = evaluate_survey(plan, rails, &earlier).map_err(|e| refused(&earlier.file, &e))?;
+        let checks = checks(plan, rails, &evaluated.measured, plan.study.seed);
+        epochs.push(Epoch { file: earlier.file.clone(), day: earlier.state.day, measured: evaluated.measured, checks });
+    }
+    if epochs.is_empty() {
         return Ok(None);
     }
-    let (plan, rails) = (site.plan, site.rails);
-    let mut epochs = Vec::new();
-    let mut expected = None;
-    for path in &args.before {
-        let earlier = parse(loaded, path, &output::read_bytes(path)?, args)?;
-        let epoch = |measured: &Measured, checks: Vec<Check>| Epoch {
-            file: earlier.file.clone(),
-            day: earlier.state.day,
-            measured: measured.clone(),
-            checks,
-        };
-        if args.shimmed && path == &args.before[args.before.len() - 1] {
-            let then = compute(plan, rails, site.evaluators, &earlier, EARLIER_DRAWS)?;
-            expected = then.correction.map(|(c, after)| epoch(&c.after, after.checks));
-            epochs.push(epoch(&then.evaluated.measured, then.now.checks));
-        } else {
-            let evaluated = evaluate_survey(plan, rails, &earlier).map_err(|e| Failure(format!("{}: {e}", earlier.file)))?;
-            epochs.push(epoch(&evaluated.measured, checks(plan, rails, &evaluated.measured, plan.study.seed)));
-        }
-    }
-    let now = Epoch {
-        file: survey.file.clone(),
-        day: survey.state.day,
-        measured: result.evaluated.measured.clone(),
-        checks: result.now.checks.clone(),
-    };
-    let check = expected.map_or_else(String::new, |e| prediction_check(&e, &now));
-    epochs.push(now);
-    let changes = changes(&epochs, args.shimmed);
+    let (measured, checks) = (result.evaluated.measured.clone(), result.now.checks.clone());
+    epochs.push(Epoch { file: survey.file.clone(), day: survey.state.day, measured, checks });
+    in_order(&epochs)?;
+    let undated: Vec<&str> = epochs.iter().filter(|e| e.day.is_none()).map(|e| e.file.as_str()).collect();
+    let mut text = expected.map_or_else(String::new, |e| prediction_check(&e, &result.now.checks));
+    let changes = changes(&epochs, args.shimmed.is_some());
     let pads = pads_moved(plan, rails, &epochs[0].measured, &epochs[epochs.len() - 1].measured);
     let figure = history_figure(&epochs, &changes, &plan.title).map_err(|e| Failure(e.to_string()))?;
-    Ok(Some(History { text: check + &history_text(&epochs, &changes, &pads, args.shimmed), figure, changes, pads }))
+    text += &history_text(&epochs, &changes, &pads, args.shimmed.is_some());
+    if !undated.is_empty() {
+        text += &format!("No date stands in {}: the order is that of the command line.\n\n", undated.join(", "));
+    }
+    Ok(Some(History { text, figure, changes, pads }))
+}
+
+/// Surveys follow each other in time; of one day they stand as they were given.
+fn in_order(epochs: &[Epoch]) -> Result<(), Failure> {
+    let dated: Vec<(&str, i64)> = epochs.iter().filter_map(|e| e.day.map(|d| (e.file.as_str(), d))).collect();
+    match dated.windows(2).find(|w| w[0].1 > w[1].1) {
+        Some(w) => Err(Failure(format!(
+            "{} is of {} and so later than {} of {}: give earlier surveys with --before, in the order of their dates",
+            w[0].0,
+            date_of(w[0].1),
+            w[1].0,
+            date_of(w[1].1)
+        ))),
+        None => Ok(()),
+    }
+}
+
+/// A survey that cannot be evaluated, with its file.
+fn refused(file: &str, error: &SurveyError) -> Failure {
+    match error {
+        SurveyError::NotThisFrame(misplaced) => Failure(format!("{file}: {}", misplaced_text(misplaced))),
+        other => Failure(format!("{file}: {other}")),
+    }
 }
 
 /// Why there is no work list.
@@ -209,6 +226,7 @@ fn write(
         now: (&result.now.checks, &result.now.predictions),
         correction: result.correction.as_ref().map(|(c, s)| (c, s.checks.as_slice(), s.predictions.as_slice())),
         findings: &result.evaluated.findings,
+        unsure: &result.evaluated.unsure,
         figures: &figures,
         survey_sha256: &output::sha256(bytes),
         origin: &origin,
@@ -227,7 +245,7 @@ fn write(
         (&result.now.checks, &result.now.predictions),
         correction,
         &result.panels,
-        &result.evaluated.findings,
+        (&result.evaluated.findings, &result.evaluated.unsure),
     );
     value["history"] = changed;
     let whole = json::with_head("survey", plan, &origin, value);

@@ -47,7 +47,7 @@ pub(super) fn run(args: &TraceArgs) -> Result<Done, Failure> {
         format!("{value:#}\n")
     } else {
         let odd = if args.errors.is_some() {
-            findings_list(&remarks(plan, &plan.arrangements[number], &wanted.installation))
+            findings_list(&remarks(plan, &plan.arrangements[number], &wanted.installation), &[])
         } else {
             String::new()
         };

@@ -14,6 +14,7 @@ use super::survey_text::with_uncertainty;
 use super::tables::{align_right, plain_table};
 use crate::input::survey::date_of;
 use crate::survey::history::{Change, Epoch, PadMoved};
+use crate::survey::{Check, Conformity};
 use crate::units::SIDES;
 
 /// What moved between the surveys, and where a straight line leads.
@@ -62,25 +63,35 @@ pub fn history_text(epochs: &[Epoch], changes: &[Change], pads: &[PadMoved], shi
     out
 }
 
+/// What a work list that was printed promised of one limit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExpectedLimit {
+    /// Key in the plan's errors.
+    pub key: String,
+    /// Value after the list, in the limit's unit.
+    pub value: f64,
+    /// Its standard uncertainty.
+    pub uncertainty: f64,
+    /// False where the limit was not read then.
+    pub seen: bool,
+}
+
 /// After a work list: what was predicted against what is measured now.
 #[must_use]
-pub fn prediction_check(expected: &Epoch, now: &Epoch) -> String {
+pub fn prediction_check(expected: &[ExpectedLimit], now: &[Check]) -> String {
     let mut table = plain_table(["after the work list", "predicted", "measured", "difference", "u of that", "", ""]);
-    for (e, n) in expected.checks.iter().zip(&now.checks) {
-        use crate::survey::Conformity::NotSeen;
-        if e.decision.verdict == NotSeen || n.decision.verdict == NotSeen || e.lower.is_none() {
-            continue;
-        }
+    let read = now.iter().filter(|n| n.decision.verdict != Conformity::NotSeen && n.lower.is_some());
+    for (e, n) in read.filter_map(|n| expected.iter().find(|e| e.seen && e.key == n.key).map(|e| (e, n))) {
         let u = e.uncertainty.hypot(n.uncertainty);
         let (by, shown) = with_uncertainty(n.value - e.value, u);
         let word = if (n.value - e.value).abs() > 1.96 * u { "NOT as predicted" } else { "as predicted" };
         table.add_row([
-            e.label.into(),
+            n.label.into(),
             with_uncertainty(e.value, u).0,
             with_uncertainty(n.value, u).0,
             by,
             shown,
-            e.unit.into(),
+            n.unit.into(),
             word.to_string(),
         ]);
     }

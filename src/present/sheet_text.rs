@@ -44,7 +44,9 @@ pub fn sheet(plan: &Plan, plan_file: &str, needs: &[Need], instruments: &[Instru
     say("");
     say("WITH WHAT AND IN WHICH STATE - one line each; delete those that do not apply");
     for key in HEAD_KEYS.iter().filter(|k| k.name != "column") {
-        let _ = writeln!(text, "# {} =", key.name);
+        // The columns below have the plan's signs.
+        let filled = if key.name == "signs" { " plan" } else { "" };
+        let _ = writeln!(text, "# {} ={filled}", key.name);
         let words = if key.words.is_empty() { String::new() } else { format!(" [{}]", key.words.join(" | ")) };
         let _ = writeln!(text, "{}", one_cell(&format!("#       {}{words}", key.meaning)));
     }

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use crate::input::survey::Survey;
 use crate::study::Finding;
 use crate::survey::shims::Correction;
-use crate::survey::{Check, Panel, Prediction};
+use crate::survey::{Check, Doubt, Panel, Prediction};
 
 /// What a survey came to, for `json::with_head`.
 #[must_use]
@@ -16,7 +16,7 @@ pub fn survey_json(
     before: (&[Check], &[Prediction]),
     correction: Option<(&Correction, &[Check], &[Prediction])>,
     panels: &[Panel],
-    findings: &[Finding],
+    (findings, unsure): (&[Finding], &[Doubt]),
 ) -> Value {
     json!({
         "survey": {
@@ -32,6 +32,7 @@ pub fn survey_json(
         })),
         "panels": panels,
         "findings": findings,
+        "unsure": unsure,
     })
 }
 

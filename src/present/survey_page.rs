@@ -3,13 +3,14 @@
 use super::json::Origin;
 use super::page::{Cell, Figure, Mark, Page, Section, Table};
 use super::summary::{CAUTIONS, words};
-use super::survey_text::{CHECK_HEAD, CHECK_NOTE, PREDICTION_HEAD, check_rows, in_doubt, prediction_rows, probability};
+use super::survey_doubts::{doubt_finding, in_doubt, not_stated};
+use super::survey_text::{CHECK_HEAD, CHECK_NOTE, PREDICTION_HEAD, check_rows, prediction_rows, probability};
 use super::work_list_text::{LIMITS_HEAD, assumed, head, limit_rows, lives, row};
 use crate::input::Plan;
 use crate::input::survey::Survey;
 use crate::study::{Finding, Status};
 use crate::survey::shims::Correction;
-use crate::survey::{Check, Conformity, Prediction};
+use crate::survey::{Check, Conformity, Doubt, Prediction};
 
 /// What a page of a survey shows.
 #[derive(Debug, Clone, Copy)]
@@ -26,6 +27,8 @@ pub struct SurveyPage<'s> {
     pub correction: Option<(&'s Correction, &'s [Check], &'s [Prediction])>,
     /// What the user can act on.
     pub findings: &'s [Finding],
+    /// Doubts about the survey as a whole.
+    pub unsure: &'s [Doubt],
     /// Figures: name, SVG.
     pub figures: &'s [(&'static str, String)],
     /// SHA-256 of the survey's file.
@@ -67,8 +70,11 @@ impl SurveyPage<'_> {
                 section = section.verdict(mark, format!("{words}: {}.", list.join("; ")));
             }
         }
-        if let Some(words) = in_doubt(self.findings) {
+        if let Some(words) = in_doubt(self.findings, self.unsure, self.now.0) {
             section = section.verdict(Mark::Bad, format!("In doubt: {words}"));
+        }
+        if let Some(words) = not_stated(self.unsure) {
+            section = section.verdict(Mark::Open, format!("Not stated: {words}"));
         }
         for p in predictions {
             let counted = || p.verdicts.iter().filter(|v| v.status != Status::NotApplicable);
@@ -88,8 +94,11 @@ impl SurveyPage<'_> {
 
     fn work_list(&self, correction: &Correction, checks: &[Check], predictions: &[Prediction]) -> Section {
         let mut section = Section::new("Work list");
-        if let Some(words) = in_doubt(self.findings) {
+        if let Some(words) = in_doubt(self.findings, self.unsure, self.now.0) {
             section = section.verdict(Mark::Bad, format!("Not yet to be carried out: {words}"));
+        }
+        if let Some(words) = not_stated(self.unsure) {
+            section = section.verdict(Mark::Open, format!("Make sure first, not stated: {words}"));
         }
         let stops = correction.stopped_by.iter().map(|s| format!("What stops it: {s}."));
         if correction.items.is_empty() {
@@ -174,8 +183,10 @@ impl SurveyPage<'_> {
 
     fn read(&self) -> Section {
         let mut section = Section::new("What was read").list(self.said.iter().cloned());
-        if !self.findings.is_empty() {
-            section = section.section(Section::new("Findings").list(self.findings.iter().map(Finding::sentence)));
+        let whole = self.unsure.iter().map(doubt_finding);
+        let findings: Vec<String> = self.findings.iter().cloned().chain(whole).map(|f| f.sentence()).collect();
+        if !findings.is_empty() {
+            section = section.section(Section::new("Findings").list(findings));
         }
         section
     }

@@ -3,13 +3,14 @@
 use std::fmt::Write as _;
 
 use super::numbers::{percent, significant, years};
+use super::survey_doubts::{doubt_finding, in_doubt, not_stated};
 use super::tables::{align_right, bound, plain_table};
 use crate::input::Plan;
 use crate::input::plan::Measure;
 use crate::input::survey::Survey;
 use crate::math::order::quantile;
 use crate::study::{Finding, Status, Verdict};
-use crate::survey::{Check, Conformity, Prediction, about_readings};
+use crate::survey::{Check, Conformity, Doubt, Prediction};
 
 /// What was read and how it was brought to the plan's reference.
 #[must_use]
@@ -32,7 +33,7 @@ pub fn survey_head(plan: &Plan, survey: &Survey, said: &[String]) -> String {
 
 /// The verdict in a few lines.
 #[must_use]
-pub fn survey_verdict(checks: &[Check], predictions: &[Prediction], findings: &[Finding]) -> String {
+pub fn survey_verdict(checks: &[Check], predictions: &[Prediction], findings: &[Finding], unsure: &[Doubt]) -> String {
     let of = |wanted: Conformity| checks.iter().filter(|c| c.decision.verdict == wanted).map(|c| c.label).collect::<Vec<_>>();
     let mut text = format!("VERDICT   limits: {} of {} pass", of(Conformity::Pass).len(), checks.len());
     for (wanted, words) in [(Conformity::Fail, "FAIL"), (Conformity::NotDecidable, "NOT YET DECIDED"), (Conformity::NotSeen, "not read")] {
@@ -41,8 +42,11 @@ pub fn survey_verdict(checks: &[Check], predictions: &[Prediction], findings: &[
             let _ = write!(text, "\n          {words}: {}", list.join("; "));
         }
     }
-    if let Some(words) = in_doubt(findings) {
+    if let Some(words) = in_doubt(findings, unsure, checks) {
         let _ = write!(text, "\n          IN DOUBT: {words}");
+    }
+    if let Some(words) = not_stated(unsure) {
+        let _ = write!(text, "\n          NOT STATED: {words}");
     }
     for p in predictions {
         let chosen = if p.chosen { " (chosen)" } else { "" };
@@ -51,14 +55,6 @@ pub fn survey_verdict(checks: &[Check], predictions: &[Prediction], findings: &[
         let _ = write!(text, "\n          {} joints{chosen}: {}", p.name, parts.join(", "));
     }
     text + "\n\n"
-}
-
-/// Readings that are to be settled before anything is moved; nothing where there are none.
-pub(super) fn in_doubt(findings: &[Finding]) -> Option<String> {
-    let doubts = about_readings(findings);
-    let first = doubts.first()?;
-    let more = if doubts.len() > 1 { format!(", and {} more", doubts.len() - 1) } else { String::new() };
-    Some(format!("{} ({}{more}). Limits and work list rest on it: settle it before a pad is moved.", first.what, first.place))
 }
 
 /// Heading of [`check_rows`].
@@ -204,12 +200,12 @@ pub(super) fn probability(v: &Verdict) -> String {
 
 /// Findings as a list.
 #[must_use]
-pub fn findings_list(findings: &[Finding]) -> String {
-    if findings.is_empty() {
+pub fn findings_list(findings: &[Finding], unsure: &[Doubt]) -> String {
+    if findings.is_empty() && unsure.is_empty() {
         return String::new();
     }
     let mut text = String::from("FINDINGS\n");
-    for f in findings {
+    for f in findings.iter().cloned().chain(unsure.iter().map(doubt_finding)) {
         let _ = writeln!(text, "- {}", f.sentence());
     }
     text + "\n"

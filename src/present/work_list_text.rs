@@ -3,12 +3,13 @@
 use std::fmt::Write as _;
 
 use super::numbers::{percent, plain, significant};
-use super::survey_text::{in_doubt, with_uncertainty};
+use super::survey_doubts::{in_doubt, not_stated};
+use super::survey_text::with_uncertainty;
 use super::tables::{align_right, plain_table};
 use crate::input::Plan;
 use crate::study::Finding;
 use crate::survey::shims::{Correction, Item};
-use crate::survey::{Check, Conformity, Prediction};
+use crate::survey::{Check, Conformity, Doubt, Prediction};
 use crate::units::{MRAD, SIDES};
 
 /// The list of pads with what to do at each, then limits and life before and after.
@@ -18,11 +19,14 @@ pub fn work_list_text(
     correction: &Correction,
     before: (&[Check], &[Prediction]),
     after: (&[Check], &[Prediction]),
-    findings: &[Finding],
+    (findings, unsure): (&[Finding], &[Doubt]),
 ) -> String {
     let mut text = String::from("WORK LIST, up along rail A and back along rail B\n");
-    if let Some(words) = in_doubt(findings) {
+    if let Some(words) = in_doubt(findings, unsure, before.0) {
         let _ = writeln!(text, "NOT YET TO BE CARRIED OUT: {words}");
+    }
+    if let Some(words) = not_stated(unsure) {
+        let _ = writeln!(text, "MAKE SURE FIRST, not stated: {words}");
     }
     if correction.items.is_empty() {
         text += "No pad that may be moved would help.\n";

@@ -3,28 +3,39 @@
 
 mod checks;
 mod conditioned;
+mod consensus;
 mod contradiction;
 mod corrected;
 mod doubts;
+mod frame_fit;
 pub mod history;
 mod known;
 mod learned;
 mod lines;
 mod measured;
+mod misplaced;
 mod observed;
 mod panels;
 mod placed;
 pub mod planned;
 mod predicted;
 pub mod shims;
+mod single_change;
+mod stations;
+mod unsure;
 
 pub use checks::{Check, Conformity, Decision, GUARD, checks, decide};
+pub use consensus::AtOther;
 pub use corrected::{Corrected, correct};
 pub use doubts::{about_readings, doubts};
+pub use frame_fit::fits_frame;
 pub use measured::{LATERAL, Measured, ROLL, Seen, VERTICAL};
+pub use misplaced::{Misplaced, Unit, Would};
 pub use panels::{Curve, Panel, panels};
 pub use placed::{Placed, place};
 pub use predicted::{Prediction, predict};
+pub use single_change::Change;
+pub use unsure::{Doubt, settle_first, unsure};
 
 use crate::geometry::Rails;
 use crate::input::Plan;
@@ -32,8 +43,11 @@ use crate::input::survey::Survey;
 use crate::study::Finding;
 
 /// Why a survey cannot be evaluated.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum SurveyError {
+    /// The readings cannot be of the plan's frame as they are written; `present` has the words.
+    #[error("the readings cannot be of this frame as they are written")]
+    NotThisFrame(Box<Misplaced>),
     /// The points do not say where along the rails they lie.
     #[error(
         "{found} points on a rail with {pads} pads, and no station: it cannot be told where along the rails they lie. Add a column station or pad, or read each pad once"
@@ -67,6 +81,8 @@ pub struct Evaluated {
     pub said: Vec<String>,
     /// Doubts and what could not be seen.
     pub findings: Vec<Finding>,
+    /// Doubts about the survey as a whole.
+    pub unsure: Vec<Doubt>,
 }
 
 /// Places, corrects and conditions a survey.
@@ -76,6 +92,7 @@ pub struct Evaluated {
 /// # Errors
 /// The readings do not settle the rails, or the machine has no pose.
 pub fn evaluate_survey(plan: &Plan, rails: &Rails, survey: &Survey) -> Result<Evaluated, SurveyError> {
+    fits_frame(plan, survey).map_err(|m| SurveyError::NotThisFrame(Box::new(m)))?;
     let placed = place(plan, survey)?;
     let mut corrected = correct(plan, survey, &placed, None)?;
     let mut measured = Measured::new(plan, rails, &corrected, survey.state.reference)?;
@@ -90,5 +107,6 @@ pub fn evaluate_survey(plan: &Plan, rails: &Rails, survey: &Survey) -> Result<Ev
     said.extend(corrected.said.clone());
     let mut findings = corrected.findings.clone();
     findings.extend(doubts(plan, &corrected, &measured));
-    Ok(Evaluated { measured, corrected, said, findings })
+    let unsure = unsure(plan, survey, &placed, &corrected);
+    Ok(Evaluated { measured, corrected, said, findings, unsure })
 }

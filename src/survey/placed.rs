@@ -78,7 +78,7 @@ fn add(readings: &mut Vec<Reading>, point: &Point, at: [f64; 3], x_mm: f64, plan
 }
 
 /// Station of each point: as the file says, or by matching the points of each rail with its pads in their order.
-fn nominal_x(plan: &Plan, points: &[Point], said: &mut Vec<String>) -> Result<Vec<f64>, SurveyError> {
+pub(super) fn nominal_x(plan: &Plan, points: &[Point], said: &mut Vec<String>) -> Result<Vec<f64>, SurveyError> {
     if points.iter().all(|p| p.x_mm.is_some()) {
         return Ok(points.iter().filter_map(|p| p.x_mm).collect());
     }
@@ -125,7 +125,7 @@ fn nominal_x(plan: &Plan, points: &[Point], said: &mut Vec<String>) -> Result<Ve
 }
 
 /// Directions along the rails and up, from the points alone: z of the instrument is taken to point up rather than down.
-fn axes(points: &[Point]) -> Option<(Vector3<f64>, Vector3<f64>)> {
+pub(super) fn axes(points: &[Point]) -> Option<(Vector3<f64>, Vector3<f64>)> {
     let of = |rail: usize| points.iter().filter(move |p| p.rail == rail).map(|p| Vector3::from(p.xyz_mm));
     let mean = |rail: usize| of(rail).sum::<Vector3<f64>>() / of(rail).count().max(1) as f64;
     let means = [mean(A), mean(B)];

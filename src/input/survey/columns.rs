@@ -57,6 +57,8 @@ pub(super) struct Columns {
     /// Role, number of the column, its heading, and the factor to mm or rad.
     list: Vec<(Role, usize, String, f64)>,
     ignored: Vec<String>,
+    /// Units that stand in a row of their own below the headings.
+    units: Vec<String>,
 }
 
 /// Headings for a message, the first of very many.
@@ -70,7 +72,13 @@ fn first(headings: &[&str]) -> String {
 const MOST_HEADINGS: usize = 12;
 
 impl Columns {
-    pub(super) fn read(sheet: &Sheet, mapped: &[(String, String)], state: &State, problems: &mut Vec<Problem>) -> Option<Self> {
+    pub(super) fn read(
+        sheet: &Sheet,
+        units: Vec<String>,
+        mapped: &[(String, String)],
+        state: &State,
+        problems: &mut Vec<Problem>,
+    ) -> Option<Self> {
         let Some(header) = &sheet.header else {
             problems.push(problem(
                 1,
@@ -82,7 +90,7 @@ impl Columns {
             ));
             return None;
         };
-        let mut columns = Self { list: Vec::new(), ignored: Vec::new() };
+        let mut columns = Self { list: Vec::new(), ignored: Vec::new(), units };
         for (name, heading) in mapped {
             columns.map(name, heading, header, state, problems);
         }
@@ -97,7 +105,9 @@ impl Columns {
                 None => columns.ignored.push(cell.text.clone()),
             }
         }
-        columns.check(header, problems);
+        let pad = columns.at(Role::Pad).map(|(at, _, _)| at);
+        let named = |row: &Row| pad.and_then(|at| row.cells.get(at)).is_some_and(|c| c.text.starts_with(char::is_alphabetic));
+        columns.check(header, sheet.rows.iter().any(named), problems);
         Some(columns)
     }
 
@@ -142,6 +152,8 @@ impl Columns {
         state: &State,
         problems: &mut Vec<Problem>,
     ) {
+        let unit = if unit.is_empty() { self.units.get(at).cloned().unwrap_or_default() } else { unit.to_string() };
+        let unit = unit.as_str();
         let (factor, expected) = match kind {
             Kind::Other => (Some(1.0), ""),
             Kind::Length => (length(if unit.is_empty() { &state.unit } else { unit }), "mm, m, um or in"),
@@ -155,7 +167,7 @@ impl Columns {
         }
     }
 
-    fn check(&self, header: &Row, problems: &mut Vec<Problem>) {
+    fn check(&self, header: &Row, pads_name_rails: bool, problems: &mut Vec<Problem>) {
         let has = |role: Role| self.at(role).is_some();
         let all: Vec<&str> = header.cells.iter().map(|c| c.text.as_str()).collect();
         let advice = format!(
@@ -178,7 +190,7 @@ impl Columns {
         if !coordinates && !has(Role::Station) && !has(Role::Pad) && !has(Role::X) {
             say("no column tells where along the rails; expected: station or pad");
         }
-        if (coordinates || has(Role::Lateral) || has(Role::Vertical) || has(Role::CrossLevel)) && !has(Role::Rail) {
+        if (coordinates || has(Role::Lateral) || has(Role::Vertical) || has(Role::CrossLevel)) && !has(Role::Rail) && !pads_name_rails {
             say("no column tells which rail; expected: rail, with A or B");
         }
     }
@@ -206,6 +218,28 @@ impl Columns {
         }
         list
     }
+}
+
+/// True for a line with two headings that are understood.
+pub(super) fn are_headings(row: &Row) -> bool {
+    let known = |name: &str| ROLES.iter().any(|(_, n, others, _)| *n == name || others.contains(&name));
+    row.cells.iter().filter(|c| known(&name_and_unit(&c.text).0)).count() >= 2
+}
+
+/// Takes a row of units out that stands below the headings: every cell of it is a unit, empty or a dash.
+pub(super) fn units_below(sheet: &mut Sheet) -> Vec<String> {
+    let bare = |text: &str| {
+        let text = text.to_lowercase().replace(['\u{b5}', '\u{3bc}'], "u");
+        clean(text.trim_matches(['[', ']', '(', ')', '-']))
+    };
+    let Some(first) = sheet.rows.first() else { return Vec::new() };
+    let units: Vec<String> = first.cells.iter().map(|c| bare(&c.text)).collect();
+    let mut named = units.iter().filter(|u| !u.is_empty()).peekable();
+    if named.peek().is_none() || !named.all(|u| length(u).is_some() || angle(u).is_some()) {
+        return Vec::new();
+    }
+    sheet.rows.remove(0);
+    units
 }
 
 /// A heading as name and unit: `lateral_mm`, `Lateral [mm]`, `x (m)`, `cross-level, mm/m`.

@@ -37,11 +37,16 @@ pub const HEAD_KEYS: &[HeadKey] = &[
     words("angle_unit", &["mm/m", "mrad", "deg", "arcsec"], "unit of cross-levels whose heading names none; mm/m if left out"),
     words("decimal", &["point", "comma"], "decimal mark, where the file leaves it open"),
     words("z_axis", &["gravity", "free"], "is z tied to gravity (a levelled instrument)? If left out: free for coordinates, gravity for vertical readings"),
+    words("z", &["up", "down"], "coordinates only: does z count upwards or downwards? Nothing in the numbers tells"),
+    text("axes", "coordinates only: the file's columns that are x, y and z of right-handed axes, such as y x z or x -y z"),
+    words("signs", &["plan"], "deviations, cross-levels, heights: + is towards rail B (+y) and up, as this sheet has it; write it once you have made sure"),
+    text("station_zero_mm", "where the file's station 0 lies in the plan's x; 0 if left out"),
     words("levels", &["gravity", "instrument"], "cross-levels against gravity, or against the instrument's own z; gravity if left out"),
     words("frame", &["instrument", "plan"], "coordinates only: the instrument's own axes, or the plan's (datum points of the frame); instrument if left out"),
     words("reference", &["common", "each_rail"], "lateral and vertical: both rails from one line, or each from a line of its own; common if left out"),
     text("rail_a", "what the file calls rail A"),
     text("rail_b", "what the file calls rail B"),
+    words("temperature_unit", &["c", "f"], "of frame_c and tape_c: degrees Celsius or Fahrenheit; c if left out"),
     text("frame_c", "temperature of the frame"),
     text("tape_c", "temperature of the tape or rod; left out for an instrument that corrects for itself"),
     text("tape_expansion_per_k", "expansion of tape or rod; 11.5e-6 if left out"),
@@ -121,6 +126,18 @@ pub struct State {
     pub(super) decimal: Option<Decimal>,
     /// Whether z is tied to gravity; `None` if not stated.
     pub z_is_gravity: Option<bool>,
+    /// Whether z counts upwards; `None` if not stated.
+    pub z_up: Option<bool>,
+    /// True where the head says which columns are x, y, z.
+    pub axes_stated: bool,
+    /// Column (0, 1, 2) and sign of x, y, z.
+    pub(super) axes: [(usize, f64); 3],
+    /// True where the head says that signs are the plan's.
+    pub signs_stated: bool,
+    /// Plan's x of the file's station 0; `None` if not stated.
+    pub station_zero_mm: Option<f64>,
+    /// True where the head says in which unit temperatures are.
+    pub temperature_unit_stated: bool,
     /// True where cross-levels are against the instrument's z and not against gravity.
     pub levels_by_instrument: bool,
     /// Axes of coordinates.
@@ -186,7 +203,11 @@ impl State {
             }
         };
         let reference_c = plan.reference_c;
+        let fahrenheit = get("temperature_unit").is_some_and(|u| u == "f");
+        let celsius = |t: f64| if fahrenheit { (t - 32.0) / 1.8 } else { t };
+        let (coldest, hottest) = if fahrenheit { (-76.0, 302.0) } else { (-60.0, 150.0) };
         let bridge_at_mm = number_in("bridge_at_mm", -1e6, 1e6);
+        let station_zero_mm = number_in("station_zero_mm", -1e6, 1e6);
         let state = Self {
             date: get("date"),
             day: get("date").and_then(|d| day_of(&d)),
@@ -195,14 +216,20 @@ impl State {
             angle_unit: word("angle_unit", "mm/m"),
             decimal: get("decimal").map(|d| if d == "comma" { Decimal::Comma } else { Decimal::Point }),
             z_is_gravity: get("z_axis").map(|w| w == "gravity"),
+            z_up: get("z").map(|w| w == "up"),
+            axes_stated: get("axes").is_some(),
+            axes: get("axes").and_then(|w| axes_of(&w)).unwrap_or(PLAIN_AXES),
+            signs_stated: get("signs").is_some(),
+            station_zero_mm,
+            temperature_unit_stated: get("temperature_unit").is_some(),
             levels_by_instrument: word("levels", "gravity") == "instrument",
             frame: if word("frame", "instrument") == "plan" { FrameKind::Plan } else { FrameKind::Instrument },
             reference: if word("reference", "common") == "each_rail" { Reference::EachRail } else { Reference::Common },
             rails: [("rail_a", ["a", "1"]), ("rail_b", ["b", "2"])].map(|(key, usual)| {
                 get(key).map_or_else(|| usual.iter().map(|s| (*s).to_string()).collect(), |name| vec![name.to_lowercase()])
             }),
-            frame_dt_k: number_in("frame_c", -60.0, 150.0).map(|c| c - reference_c),
-            tape_dt_k: number_in("tape_c", -60.0, 150.0).map(|c| c - REFERENCE_TEMPERATURE_C),
+            frame_dt_k: number_in("frame_c", coldest, hottest).map(|t| celsius(t) - reference_c),
+            tape_dt_k: number_in("tape_c", coldest, hottest).map(|t| celsius(t) - REFERENCE_TEMPERATURE_C),
             tape_expansion_per_k: number_in("tape_expansion_per_k", 0.0, 1e-4).unwrap_or(11.5e-6),
             temperature_k: number_in("u_temperature_k", 0.0, 50.0).unwrap_or(0.5),
             bridge: get("bridge").and_then(|b| match b.as_str() {
@@ -246,6 +273,15 @@ impl State {
         }
     }
 
+    /// A point's coordinates in right-handed axes whose z counts upwards, by what the head says.
+    pub(super) fn oriented(&self, xyz: [f64; 3]) -> [f64; 3] {
+        let mut out = self.axes.map(|(i, sign)| sign * xyz[i]);
+        if self.z_up == Some(false) {
+            out[2] = -out[2];
+        }
+        out
+    }
+
     /// Every kind of reading that stands in the file needs its instrument's uncertainty.
     pub(super) fn check(&self, points: &[Point], readings: &[Reading], problems: &mut Vec<Problem>) {
         let mut missing: Vec<&str> = Vec::new();
@@ -276,6 +312,19 @@ impl State {
 
 fn meaning(key: &str) -> &'static str {
     HEAD_KEYS.iter().find(|k| k.name == key).map_or("", |k| k.meaning)
+}
+
+const PLAIN_AXES: [(usize, f64); 3] = [(0, 1.0), (1, 1.0), (2, 1.0)];
+
+/// `y -x z` as columns and signs of x, y, z; nothing where it is no such list.
+fn axes_of(text: &str) -> Option<[(usize, f64); 3]> {
+    let one = |word: &str| {
+        let (sign, name) = word.strip_prefix('-').map_or((1.0, word.trim_start_matches('+')), |rest| (-1.0, rest));
+        ["x", "y", "z"].iter().position(|n| *n == name).map(|i| (i, sign))
+    };
+    let list: Vec<(usize, f64)> = text.to_lowercase().split_whitespace().map(one).collect::<Option<_>>()?;
+    let axes: [(usize, f64); 3] = list.try_into().ok()?;
+    [0, 1, 2].iter().all(|i| axes.iter().any(|(j, _)| j == i)).then_some(axes)
 }
 
 /// A head line as key and value, if it is one: a single word, then `=` or `:`, then the value. A spreadsheet may put a known
@@ -309,6 +358,9 @@ fn check(e: &Entry, all: &[Entry], problems: &mut Vec<Problem>) {
     }
     if !key.words.is_empty() && !key.words.contains(&e.value.as_str()) {
         problems.push(problem(line, 1, &shown, &e.value, &format!("expected: {}", key.words.join(" or ")), key.meaning));
+    }
+    if key.name == "axes" && axes_of(&e.value).is_none() {
+        problems.push(problem(line, 1, &shown, &e.value, "expected: each of x, y, z once, such as y x z or x -y z", key.meaning));
     }
     if key.name == "date" && day_of(&e.value).is_none() {
         problems.push(problem(line, 1, &shown, &e.value, "expected: a date as 2026-11-25", key.meaning));

@@ -14,7 +14,8 @@ use super::plan::Plan;
 use super::problem::{Problem, Problems};
 
 /// What one number of a survey says.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Quantity {
     /// Lateral deviation of one rail from its nominal line, mm; +: towards +y.
     Lateral,
@@ -120,13 +121,17 @@ pub fn read_survey(
     columns: &[(String, String)],
 ) -> Result<Survey, Problems> {
     let decoded = text::decode(bytes);
-    let sheet = text::Sheet::new(&decoded.text);
+    let mut sheet = text::Sheet::headed(&decoded.text, columns::are_headings);
+    let units = columns::units_below(&mut sheet);
     let mut problems = Vec::new();
     let mut mapped: Vec<(String, String)> = plan.site.columns.clone();
     mapped.extend(columns.iter().cloned());
     let state = head::State::read(&sheet, told, plan, &mut mapped, &mut problems);
     let mut understood = vec![decoded.encoding.to_string(), format!("columns separated by {}", sheet.separator_name())];
-    let (points, readings) = match columns::Columns::read(&sheet, &mapped, &state, &mut problems) {
+    if sheet.titles > 0 {
+        understood.push(format!("lines above the headings, not used: {}", sheet.titles));
+    }
+    let (points, readings) = match columns::Columns::read(&sheet, units, &mapped, &state, &mut problems) {
         Some(columns) => {
             understood.extend(columns.described());
             let (rows, decimal) = rows::read(&sheet, &columns, &state, plan, &mut problems);

@@ -50,6 +50,12 @@ const FARTHEST: f64 = 1e10;
 /// Problems that are collected of one file.
 const MOST_PROBLEMS: usize = 500;
 
+/// True for what people write where nothing was read: nothing, dashes, n/a, #N/A, NaN.
+fn is_missing(cell: &str) -> bool {
+    let dashes = cell.chars().all(|c| matches!(c, '-' | '\u{2012}'..='\u{2015}' | '\u{2212}' | ' '));
+    dashes || ["n/a", "#n/a", "n.a.", "nan", "#nv"].contains(&cell.to_lowercase().as_str())
+}
+
 /// A gauge farther from the span than this share of it is in another unit, or a slip of the pen.
 const FARTHEST_GAUGE: f64 = 0.1;
 
@@ -102,7 +108,7 @@ struct Table<'t> {
 impl Table<'_> {
     fn cell<'r>(&self, row: &'r Row, role: Role) -> Option<(&'r Cell, &str, f64)> {
         let (at, heading, factor) = self.columns.at(role)?;
-        row.cells.get(at).filter(|c| !c.text.is_empty() && c.text != "-").map(|c| (c, heading, factor))
+        row.cells.get(at).filter(|c| !is_missing(&c.text)).map(|c| (c, heading, factor))
     }
 
     /// The number in a column, in mm or rad; nothing where the cell is empty or wrong.
@@ -123,7 +129,8 @@ impl Table<'_> {
     }
 
     fn rail(&self, row: &Row, problems: &mut Vec<Problem>) -> Option<usize> {
-        let (cell, heading, _) = self.cell(row, Role::Rail)?;
+        let by_pad = self.cell(row, Role::Pad).and_then(|(cell, heading, _)| self.pad(&cell.text).0.map(|rail| (rail, cell, heading)));
+        let Some((cell, heading, _)) = self.cell(row, Role::Rail) else { return by_pad.map(|(rail, _, _)| rail) };
         let word = cell.text.to_lowercase();
         let bare = word.strip_prefix("rail").map_or(word.as_str(), |rest| rest.trim_start_matches([' ', '_', '-']));
         let found = self.state.rails.iter().position(|names| names.iter().any(|n| *n == word || n == bare));
@@ -131,7 +138,23 @@ impl Table<'_> {
             let advice = "Name the rails A and B, or say what the file calls them in head lines: # rail_a = left";
             problems.push(problem(row.line, cell.column, heading, &cell.text, "expected: rail A or B", advice));
         }
+        if let (Some(rail), Some((of_pad, cell, heading))) = (found, by_pad)
+            && rail != of_pad
+        {
+            let advice = "The pad's name and the column of the rail must say the same.";
+            problems.push(problem(row.line, cell.column, heading, &cell.text, "this pad is of the other rail", advice));
+        }
         found
+    }
+
+    /// Rail and number of a pad written as 3, A3, a-3 or B 14.
+    fn pad(&self, text: &str) -> (Option<usize>, Option<usize>) {
+        let word = text.to_lowercase();
+        let digits = word.trim_start_matches(|c: char| !c.is_ascii_digit());
+        let name = word[..word.len() - digits.len()].trim_end_matches([' ', '-', '_', '.']);
+        let rail = self.state.rails.iter().position(|names| names.iter().any(|n| n == name));
+        let number = digits.parse().ok().filter(|_| name.is_empty() && digits.len() == word.len() || rail.is_some());
+        (rail, number)
     }
 
     /// Where along the rails: station, or the pad's place.
@@ -139,6 +162,7 @@ impl Table<'_> {
         let anchors = &self.plan.frame.anchors_x_mm;
         let role = if !self.columns.coordinates() && self.columns.at(Role::Station).is_none() { Role::X } else { Role::Station };
         if let Some((x, place)) = self.number(row, role, problems) {
+            let x = x + self.state.station_zero_mm.unwrap_or(0.0);
             let slack = (anchors[anchors.len() - 1] - anchors[0]) / (anchors.len() - 1) as f64;
             if !(x >= anchors[0] - slack && x <= anchors[anchors.len() - 1] + slack) {
                 let what = format!("the rails run from {} to {} mm", figure(anchors[0]), figure(anchors[anchors.len() - 1]));
@@ -149,7 +173,7 @@ impl Table<'_> {
             return Some(x);
         }
         let (cell, heading, _) = self.cell(row, Role::Pad)?;
-        let number: Option<usize> = cell.text.parse().ok().filter(|n| (1..=anchors.len()).contains(n));
+        let number = self.pad(&cell.text).1.filter(|n| (1..=anchors.len()).contains(n));
         if number.is_none() {
             let what = format!("expected: a pad from 1 to {}", anchors.len());
             problems.push(problem(row.line, cell.column, heading, &cell.text, &what, "Pads are numbered from 1 along the rails."));
@@ -216,7 +240,7 @@ impl Table<'_> {
             [None, None, None] => {}
             [Some((x, place)), Some((y, _)), Some((z, _))] => {
                 if let Some(rail) = rail {
-                    points.push(Point { place, rail, xyz_mm: [x, y, z], x_mm, uncertainty_mm: own });
+                    points.push(Point { place, rail, xyz_mm: self.state.oriented([x, y, z]), x_mm, uncertainty_mm: own });
                 }
             }
             _ if problems.len() > before => {}

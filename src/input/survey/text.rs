@@ -55,11 +55,18 @@ pub(in crate::input) struct Sheet {
     pub(in crate::input) header: Option<Row>,
     pub(in crate::input) rows: Vec<Row>,
     pub(in crate::input) separator: char,
+    /// Lines above the headings that are no head lines.
+    pub(in crate::input) titles: usize,
 }
 
 impl Sheet {
     /// Splits a text. Lines that begin with `#` are head lines; the first other line holds the headings.
     pub(in crate::input) fn new(text: &str) -> Self {
+        Self::headed(text, |_| true)
+    }
+
+    /// As [`Sheet::new`], with the headings in the first line that looks like them: a title may stand above. If none does, in the first.
+    pub(in crate::input) fn headed(text: &str, headings: impl Fn(&Row) -> bool) -> Self {
         let mut told = None;
         let mut head = Vec::new();
         let mut table = Vec::new();
@@ -73,10 +80,13 @@ impl Sheet {
                 table.push((i + 1, line));
             }
         }
-        let separator = told.unwrap_or_else(|| separator_of(table.first().map_or("", |(_, line)| line)));
-        let mut rows = table.into_iter().map(|(line, text)| Row { line, cells: cells(text, separator) });
+        let separator = |line: &str| told.unwrap_or_else(|| separator_of(line));
+        let row = |(line, text): &(usize, &str), separator: char| Row { line: *line, cells: cells(text, separator) };
+        let titles = table.iter().take(MOST_TITLES).position(|l| headings(&row(l, separator(l.1)))).unwrap_or(0);
+        let separator = separator(table.get(titles).map_or("", |(_, line)| line));
+        let mut rows = table[titles..].iter().map(|l| row(l, separator));
         let header = rows.next();
-        Self { head, header, rows: rows.collect(), separator }
+        Self { head, header, rows: rows.collect(), separator, titles }
     }
 
     pub(in crate::input) fn separator_name(&self) -> &'static str {
@@ -88,6 +98,9 @@ impl Sheet {
         }
     }
 }
+
+/// Lines among which the headings are looked for.
+const MOST_TITLES: usize = 20;
 
 /// The separator that stands most often in the line of headings.
 fn separator_of(header: &str) -> char {
