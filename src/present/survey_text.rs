@@ -92,7 +92,7 @@ pub(super) fn check_rows(checks: &[Check]) -> Vec<[String; 6]> {
 }
 
 /// What the uncertainties of the checks mean.
-pub(super) const CHECK_NOTE: &str = "u: standard uncertainty, k = 1; decided with a guard band of 1.645 u, ISO 14253-1;\nstraightness: peak-to-valley about the least-squares line, median of what the readings allow; passes where 95 in 100 of that is within";
+pub(super) const CHECK_NOTE: &str = "u: standard uncertainty, k = 1; decided with a guard band of 1.645 u, ISO 14253-1;\nstraightness: peak-to-valley about the least-squares line, median of what the readings allow; passes where 95 in 100 of that is within,\nwaves between the pads allowed for by what the pads err by themselves; waves shorter than two bays may be higher, which no reading at pads shows";
 
 /// Each limit of the plan with what was measured and the verdict.
 #[must_use]

@@ -3,7 +3,8 @@
 use nalgebra::{DMatrix, DVector};
 use rand_distr::{Distribution, StandardNormal};
 
-use super::measured::{LATERAL, Measured, VERTICAL, line_weights};
+use super::lines::line_weights;
+use super::measured::{LATERAL, Measured, VERTICAL};
 use crate::draw::run;
 use crate::errors::SurveyReading;
 use crate::geometry::line_fit::minimum_zone;
@@ -149,13 +150,16 @@ struct Straightness {
     value: f64,
     zone: f64,
     uncertainty: f64,
-    /// 2.5, 5, 95 and 97.5 in 100 of the draws.
+    /// 2.5 and 5 in 100 of the draws as a beam, 95 and 97.5 of those with waves between the pads.
     ends: [f64; 4],
 }
 
 impl Straightness {
     /// A peak-to-valley is not linear in the profile: noise makes it larger, smoothing smaller. So the verdict is taken on what
     /// profiles that the readings allow have, not on that of the most likely one.
+    ///
+    /// Readings at pads do not see what a bay has for itself. A rail may run through its pads as a beam does, or have waves between
+    /// them: it passes where it would with waves, and fails where it would as a beam.
     fn new(plan: &Plan, rails: &Rails, measured: &Measured, direction: usize, rail: usize, seed: u64) -> Self {
         let anchors = &plan.frame.anchors_x_mm;
         let grid = grid(anchors);
@@ -176,31 +180,32 @@ impl Straightness {
             || (),
             |(), i, rng| {
                 let mut line = &mean + &root * DVector::from_vec(profile.numbers(rng));
-                // Readings at pads do not see what a bay has for itself.
+                let beam = line.max() - line.min();
+                let zone =
+                    (i < first + ZONES).then(|| minimum_zone(&grid, line.as_slice()).map_or(beam, |l| l.zone(&grid, line.as_slice())));
                 for bay in 0..n - 1 {
                     let z: f64 = StandardNormal.sample(rng);
                     line[8 * bay + 4] += measured.between[direction][rail] * z;
                 }
-                let width = line.max() - line.min();
-                let zone =
-                    (i < first + ZONES).then(|| minimum_zone(&grid, line.as_slice()).map_or(width, |l| l.zone(&grid, line.as_slice())));
-                (width, zone)
+                let waves = beam.max(line.max() - line.min());
+                (beam, waves, zone)
             },
         );
         let sorted = |mut list: Vec<f64>| {
             list.sort_by(f64::total_cmp);
             list
         };
-        let widths = sorted(drawn.iter().map(|d| d.0).collect());
-        let zones = sorted(drawn.iter().filter_map(|d| d.1).collect());
+        let beams = sorted(drawn.iter().map(|d| d.0).collect());
+        let waves = sorted(drawn.iter().map(|d| d.1).collect());
+        let zones = sorted(drawn.iter().filter_map(|d| d.2).collect());
         let at = |list: &[f64], p: f64| list[((p * list.len() as f64).ceil() as usize).clamp(1, list.len()) - 1];
-        let middle = widths.iter().sum::<f64>() / widths.len() as f64;
-        let square = widths.iter().map(|w| (w - middle).powi(2)).sum::<f64>() / widths.len() as f64;
+        let middle = waves.iter().sum::<f64>() / waves.len() as f64;
+        let square = waves.iter().map(|w| (w - middle).powi(2)).sum::<f64>() / waves.len() as f64;
         Self {
-            value: at(&widths, 0.5),
+            value: at(&beams, 0.5),
             zone: at(&zones, 0.5),
             uncertainty: square.sqrt(),
-            ends: [0.025, 0.05, 0.95, 0.975].map(|p| at(&widths, p)),
+            ends: [at(&beams, 0.025), at(&beams, 0.05), at(&waves, 0.95), at(&waves, 0.975)],
         }
     }
 

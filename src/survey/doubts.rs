@@ -22,8 +22,11 @@ pub fn about_readings(findings: &[Finding]) -> Vec<&Finding> {
 }
 
 /// Uncertainties from which a single reading is pointed out, and deviations of what its rail's pads err by.
-const FAR: f64 = 6.0;
+const FAR: f64 = 5.0;
 const BEYOND: f64 = 3.5;
+
+/// How much farther than any other pad of its rail a wrong reading stands out.
+const ALONE: f64 = 2.0;
 
 /// Surprise from which a reading does not fit others of the same place.
 const SURPRISE: f64 = 4.5;
@@ -56,6 +59,16 @@ fn off(plan: &Plan, measured: &Measured, direction: usize, (rail, pad): (usize, 
     values[pad] - beside(values, &plan.frame.anchors_x_mm, pad, &others)
 }
 
+/// How far a pad stands out beyond both of its neighbours: what one wrong reading does, and a step between lengths of rail does not.
+fn spike(values: &[f64], pad: usize) -> f64 {
+    let to = |i: Option<usize>| i.and_then(|i| values.get(i)).map(|v| values[pad] - v);
+    match (to(pad.checked_sub(1)), to(Some(pad + 1))) {
+        (Some(l), Some(r)) if l * r > 0.0 => l.signum() * l.abs().min(r.abs()),
+        (Some(only), None) | (None, Some(only)) => only,
+        _ => 0.0,
+    }
+}
+
 /// Readings that are likely wrong, with what the others say and by how much they are off it.
 ///
 /// A pad that stands out where two readings say so is a property of the rail, and so is one that sank by no more than its zone:
@@ -84,13 +97,20 @@ fn unfit<'m>(plan: &Plan, measured: &'m Measured, direction: usize) -> Vec<(&'m 
 fn single<'m>(plan: &Plan, measured: &'m Measured, direction: usize, (rail, pad): (usize, usize)) -> Option<&'m Reading> {
     let x = &plan.frame.anchors_x_mm;
     let nearest = |r: &Reading| (0..x.len()).min_by(|&a, &b| (x[a] - r.x_mm).abs().total_cmp(&(x[b] - r.x_mm).abs()));
-    let concerns = |r: &&Reading| r.rail.is_none_or(|of| of == rail) && nearest(r) == Some(pad);
-    let mut of = measured.used[direction].iter().filter(concerns);
+    let here = || measured.used[direction].iter().filter(|r| nearest(r) == Some(pad));
+    let own = |of: usize| here().filter(move |r| r.rail == Some(of) && !r.quantity.is_difference());
+    // A difference says something of this rail only where the other one was read itself.
+    let across = here().filter(|r| r.quantity.is_difference() && own(1 - rail).next().is_some());
+    let mut of = own(rail).chain(across);
     let (Some(reading), None) = (of.next(), of.next()) else { return None };
-    let off = off(plan, measured, direction, (rail, pad));
     let zone = plan.errors.get(ErrorKind::StraightnessVertical(rail)).map_or(0.0, |s| s.upper);
-    let sank = direction == VERTICAL && !reading.quantity.is_difference() && off < 0.0 && -off <= 1.25 * zone;
-    let least = (FAR * reading.uncertainty?).max(BEYOND * measured.pad_sizes[direction][rail]);
+    let values = &measured.profiles[direction].mean_profiles()[rail];
+    let off = spike(values, pad);
+    let next = (0..x.len()).filter(|i| *i != pad).map(|i| spike(values, i).abs()).fold(0.0, f64::max);
+    // Both rails sunk alike at one pad, of which one is known by the other alone: that other reading is wrong, more likely.
+    let alike = measured.settled[direction].contains(&(1 - rail, pad)) && (own(A).next().is_none() || own(B).next().is_none());
+    let sank = direction == VERTICAL && off < 0.0 && -off <= 1.25 * zone && !alike;
+    let least = (FAR * reading.uncertainty?).max(BEYOND * measured.pad_sizes[direction][rail]).max(ALONE * next);
     (!sank && off.abs() > least).then_some(reading)
 }
 
@@ -188,7 +208,7 @@ fn rough(plan: &Plan, measured: &Measured, list: &mut Vec<Finding>) {
                 "a pad stands out for itself",
                 format!("{name}, rail {}, pad {} at {:.0} mm", SIDES[rail].to_uppercase(), pad + 1, plan.frame.anchors_x_mm[pad]),
                 format!("{:+.3} {unit} from the line through sound neighbours", off(place) / scale),
-                "It has settled, if its reading is right: shim it, or read it again where that is in question.",
+                &format!("It has settled, if its reading is right: read pad {} again before shimming.", pad + 1),
             ));
         }
         let (factor, pad) = measured.roughness[direction];
@@ -304,6 +324,14 @@ mod tests {
         assert!(found(repeats, &silent).is_empty());
         let gauge = silent.map(|r| Reading { quantity: Quantity::Gauge, rail: None, uncertainty: Some(0.01), ..r });
         assert_eq!(found(repeats, &gauge)[0].place, "gauge");
+    }
+
+    #[test]
+    fn check_a_step_is_no_spike() {
+        for (values, expected) in [([0.0, 1.0, 0.2], 0.8), ([0.0, 1.0, 1.0], 0.0), ([0.0, -1.0, -0.4], -0.6), ([0.0, 1.0, 2.0], 0.0)] {
+            assert!((spike(&values, 1) - expected).abs() < 1e-12, "{values:?}");
+        }
+        assert_eq!([spike(&[3.0, 1.0], 0), spike(&[3.0, 1.0], 1)], [2.0, -2.0]);
     }
 
     #[test]

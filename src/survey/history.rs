@@ -4,7 +4,8 @@
 use nalgebra::DVector;
 
 use super::checks::{Check, Conformity};
-use super::measured::{Measured, line_weights};
+use super::lines::line_weights;
+use super::measured::Measured;
 use crate::geometry::Rails;
 use crate::input::Plan;
 use crate::units::MRAD;

@@ -16,6 +16,9 @@ const STEPS: usize = 8;
 /// Readings of a rail from which its roughness is learned; with fewer it is the plan's.
 const ENOUGH: usize = 5;
 
+/// Logarithm of the odds against each doubling of the waves, of what pads err by themselves.
+const RARER: [f64; 2] = [0.5, 1.0];
+
 /// Room of a pad that stands out, over the readings' uncertainty.
 const ROOM: f64 = 12.0;
 
@@ -23,10 +26,10 @@ const ROOM: f64 = 12.0;
 const MOST: usize = 4;
 
 /// Logarithm of the odds against a pad that stands out.
-const ODDS: f64 = 4.0;
+const ODDS: f64 = 1.5;
 
 /// Surprise from which a pad is tried as one that stands out.
-const FAR: f64 = 3.5;
+const FAR: f64 = 2.7;
 
 /// What a bay has for itself, over what its pads have: waves of a bay or two would have all of it, pads alone none.
 const BETWEEN: f64 = 0.6;
@@ -40,6 +43,14 @@ struct Cell {
     length: usize,
     smooth: f64,
     pads: f64,
+}
+
+impl Cell {
+    /// Sound rails are the rule: each doubling is less likely.
+    fn log_odds(self) -> f64 {
+        let d = |v: f64| if v > 0.0 { v.log2() } else { 0.0 };
+        -RARER[0] * d(self.smooth) - RARER[1] * d(self.pads)
+    }
 }
 
 /// What was learned.
@@ -175,7 +186,10 @@ pub(super) fn learn(spline: &NaturalSpline, prior: &Prior, observations: &[Obser
         let mut read: Vec<f64> = observations.iter().filter(|o| o.factors[rail] != 0.0).map(|o| o.x_mm).collect();
         read.sort_by(f64::total_cmp);
         read.dedup();
-        if read.len() < ENOUGH { vec![plain(rail)] } else { grid(median.max(1e-3 * zones[rail])) }
+        // A difference between the rails does not tell how rough each is: the part that both have in common may be anything.
+        let told = observations.iter().any(|o| o.factors[rail] != 0.0 && o.factors[1 - rail] == 0.0)
+            || observations.iter().any(|o| o.factors[1 - rail] != 0.0 && o.factors[rail] == 0.0);
+        if read.len() < ENOUGH || !told { vec![plain(rail)] } else { grid(median.max(1e-3 * zones[rail])) }
     });
     let evidence = Evidence::new(spline, prior, observations, &lengths_mm);
     let search = Search { evidence, cells, plain: [plain(A), plain(B)], anchors, observations, room: ROOM * median };
@@ -216,8 +230,10 @@ impl Search<'_> {
         let mut whole = 0.0;
         for rail in [A, B, A, B] {
             let other = self.evidence.with(&base, 1 - rail, best[1 - rail]);
-            let logs: Vec<f64> =
-                self.cells[rail].iter().map(|c| self.evidence.of(&other, rail, *c).map_or(f64::NEG_INFINITY, |e| e.0)).collect();
+            let logs: Vec<f64> = self.cells[rail]
+                .iter()
+                .map(|c| self.evidence.of(&other, rail, *c).map_or(f64::NEG_INFINITY, |e| e.0 + c.log_odds()))
+                .collect();
             let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             if !most.is_finite() {
                 return None;

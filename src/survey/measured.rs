@@ -6,9 +6,9 @@ use nalgebra::DVector;
 use super::SurveyError;
 use super::conditioned::Part;
 use super::corrected::Corrected;
+use super::lines::line;
 use crate::errors::{ErrorKind, SurveyReading};
 pub use crate::errors::{LATERAL, ROLL, VERTICAL};
-use crate::geometry::line_fit::least_squares;
 use crate::geometry::{ProfilePosterior, Rails};
 use crate::input::Installation;
 use crate::input::plan::{Frame, Plan};
@@ -194,24 +194,4 @@ pub(super) fn set_profiles(frame: &Frame, to: &mut Installation, profiles: [[Vec
             to.residual[rail][d] = left.collect();
         }
     }
-}
-
-/// Offset at mid-length and drift from end to end of a profile at the anchors.
-pub(super) fn line(frame: &Frame, values: &[f64]) -> [f64; 2] {
-    let s: Vec<f64> = frame.anchors_x_mm.iter().map(|x| frame.s(*x)).collect();
-    least_squares(&s, values).map_or([0.0; 2], |f| [f.line.offset, f.line.slope])
-}
-
-/// Weights of the anchor values in offset and drift of one rail.
-pub(super) fn line_weights(frame: &Frame, rail: usize) -> [DVector<f64>; 2] {
-    let n = frame.anchors_x_mm.len();
-    let mut weights = [DVector::zeros(2 * n), DVector::zeros(2 * n)];
-    for i in 0..n {
-        let mut unit = vec![0.0; n];
-        unit[i] = 1.0;
-        let [offset, drift] = line(frame, &unit);
-        weights[0][rail * n + i] = offset;
-        weights[1][rail * n + i] = drift;
-    }
-    weights
 }

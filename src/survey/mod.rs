@@ -11,6 +11,7 @@ mod frame_fit;
 pub mod history;
 mod known;
 mod learned;
+mod lines;
 mod measured;
 mod misplaced;
 mod observed;

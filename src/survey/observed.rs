@@ -1,7 +1,7 @@
 //! Readings of one direction as functions of the rails' profiles.
 
 use super::corrected::Corrected;
-use super::measured::{LATERAL, ROLL, VERTICAL};
+use crate::errors::{LATERAL, ROLL, VERTICAL};
 use crate::geometry::Observation;
 use crate::input::plan::Plan;
 use crate::input::survey::{Quantity, Reading, Reference};

@@ -3,7 +3,8 @@
 use nalgebra::DVector;
 
 use super::corrected::Corrected;
-use super::measured::{LATERAL, Measured, ROLL, VERTICAL, line_weights};
+use super::lines::{line, line_weights};
+use super::measured::{LATERAL, Measured, ROLL, VERTICAL};
 use crate::geometry::Rails;
 use crate::input::survey::{Quantity, Reading};
 use crate::input::{ErrorKind, Plan};
@@ -141,7 +142,7 @@ impl View<'_> {
         let single = if direction == LATERAL { Quantity::Lateral } else { Quantity::Vertical };
         let curves = [A, B].into_iter().filter(|&rail| self.measured.read[direction][rail]).map(|rail| {
             let means = self.measured.profiles[direction].mean_profiles();
-            let [offset, drift] = super::measured::line(&self.plan.frame, &means[rail]);
+            let [offset, drift] = line(&self.plan.frame, &means[rail]);
             let readings = self.readings(single, Some(rail)).map(|r| (r.x_mm, r.value - offset - drift * self.plan.frame.s(r.x_mm)));
             self.curve(direction, Some(rail), &|x| self.weights(rail, x, true), readings.collect(), 1.0)
         });

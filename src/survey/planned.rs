@@ -2,7 +2,8 @@
 //! makes of each limit.
 
 use super::checks::GUARD;
-use super::measured::{LATERAL, ROLL, VERTICAL, line_weights};
+use super::lines::line_weights;
+use super::measured::{LATERAL, ROLL, VERTICAL};
 use crate::errors::{ErrorSpec, SurveyReading};
 use crate::input::cost::tolerance_of;
 use crate::input::survey::Quantity;
