@@ -275,7 +275,19 @@ fn a_work_list_brings_the_limits_back_and_a_second_survey_checks_it() {
     let with = |data: &serde_json::Value| {
         std::fs::write(folder.path().join("printed.json"), data.to_string()).unwrap();
         railtrue(folder.path())
-            .args(["survey", "plan.toml", "second.csv", "--before", "s.csv", "--shimmed", "printed.json", "--draws", "200", "--out", "third"])
+            .args([
+                "survey",
+                "plan.toml",
+                "second.csv",
+                "--before",
+                "s.csv",
+                "--shimmed",
+                "printed.json",
+                "--draws",
+                "200",
+                "--out",
+                "third",
+            ])
             .assert()
     };
     with(&printed).stdout(contains("0.775").and(contains("NOT as predicted")));
@@ -419,11 +431,9 @@ fn readings_that_cannot_be_of_this_frame_are_refused_with_a_way_out() {
     let swapped = SURVEY.replace("x_mm,y_mm,z_mm", "y_mm,x_mm,z_mm");
     let in_metres = SURVEY.lines().map(metres).collect::<Vec<_>>().join("\n");
     let fahrenheit = SURVEY.replace("# frame_c = 21.5", "# frame_c = 70.7");
-    for (text, words) in [
-        (&swapped, "`# axes = y x z`"),
-        (&in_metres, "coordinates in m: `# unit = m`"),
-        (&fahrenheit, "# temperature_unit = f"),
-    ] {
+    for (text, words) in
+        [(&swapped, "`# axes = y x z`"), (&in_metres, "coordinates in m: `# unit = m`"), (&fahrenheit, "# temperature_unit = f")]
+    {
         let (run, folder) = survey(text.as_bytes(), &[]);
         run.code(2).stdout("").stderr(contains("s.csv: the readings cannot be of this frame as they are written: ").and(contains(words)));
         assert!(!folder.path().join("out").exists());
