@@ -80,6 +80,8 @@ fn would(plan: &Plan, survey: &Survey, frames: Frames) -> Vec<Would> {
         };
         let laid = lay(plan, &points, frames).filter(|l| l.fits)?;
         let change = match change {
+            // Upside down is no lean: two axes are mirrored then, which other changes say.
+            Change::ZFree { .. } if laid.leans_deg > 90.0 => return None,
             Change::ZFree { .. } => Change::ZFree { leans_deg: laid.leans_deg },
             _ if laid.leans_deg > LEANS_DEG => return None,
             other => other,

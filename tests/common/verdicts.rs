@@ -59,9 +59,13 @@ pub(crate) fn survey(plan_text: &str, bytes: &[u8]) -> String {
         Ok(survey) => {
             let rails = railtrue::geometry::Rails::new(&plan).unwrap();
             match railtrue::survey::evaluate_survey(&plan, &rails, &survey) {
+                Err(railtrue::survey::SurveyError::NotThisFrame(m)) => {
+                    format!("read, then refused: {}", railtrue::present::misplaced_text(&m))
+                }
                 Err(e) => format!("read, then refused: {e}"),
                 Ok(e) => {
-                    let found: Vec<String> = e.findings.iter().map(|f| format!("    finding: {}", f.what)).collect();
+                    let mut found: Vec<String> = e.findings.iter().map(|f| format!("    finding: {}", f.what)).collect();
+                    found.extend(e.unsure.iter().filter(|d| !d.is_question()).map(|d| format!("    doubt: {d:?}")));
                     format!("ACCEPTED, {} points, {} readings\n{}", survey.points.len(), survey.readings.len(), found.join("\n"))
                 }
             }
