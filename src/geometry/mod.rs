@@ -2,6 +2,8 @@
 
 mod imposed;
 pub mod line_fit;
+mod posterior_mixed;
+mod profile_mixture;
 mod profile_posterior;
 mod rigid_motion;
 mod straightness;

@@ -86,13 +86,17 @@ pub(super) fn check_rows(checks: &[Check]) -> Vec<[String; 6]> {
                 ]);
             }
             rows.push(["  by minimum zone".into(), zone, String::new(), c.unit.into(), String::new(), String::new()]);
+            if let Some(span) = c.as_read {
+                let span = with_uncertainty(span, c.uncertainty).0;
+                rows.push(["  of the readings as they are".into(), span, String::new(), c.unit.into(), String::new(), String::new()]);
+            }
         }
     }
     rows
 }
 
 /// What the uncertainties of the checks mean.
-pub(super) const CHECK_NOTE: &str = "u: standard uncertainty, k = 1; decided with a guard band of 1.645 u, ISO 14253-1;\nstraightness: peak-to-valley about the least-squares line, median of what the readings allow; passes where 95 in 100 of that is within,\nwaves between the pads allowed for by what the pads err by themselves; waves shorter than two bays may be higher, which no reading at pads shows";
+pub(super) const CHECK_NOTE: &str = "u: standard uncertainty, k = 1; decided with a guard band of 1.645 u, ISO 14253-1;\nstraightness: peak-to-valley about the least-squares line, median of what the readings allow; passes where 95 in 100 of that and the readings as they are are within,\nwaves between the pads allowed for by what the pads err by themselves; waves shorter than two bays may be higher, which no reading at pads shows";
 
 /// Each limit of the plan with what was measured and the verdict.
 #[must_use]

@@ -176,6 +176,7 @@ mod tests {
             unit: "mm",
             value,
             minimum_zone: None,
+            as_read: None,
             interval: None,
             uncertainty,
             lower: Some(-1.0),

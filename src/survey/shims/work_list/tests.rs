@@ -36,7 +36,19 @@ fn read(plan: &Plan, lateral: impl Fn(usize, usize) -> f64) -> Measured {
 
 fn check(key: &'static str, uncertainty: f64) -> Check {
     let decision = decide(0.0, uncertainty, None, 1.0);
-    Check { key, label: key, unit: "mm", value: 0.0, minimum_zone: None, interval: None, uncertainty, lower: None, upper: 1.0, decision }
+    Check {
+        key,
+        label: key,
+        unit: "mm",
+        value: 0.0,
+        minimum_zone: None,
+        interval: None,
+        as_read: None,
+        uncertainty,
+        lower: None,
+        upper: 1.0,
+        decision,
+    }
 }
 
 /// Room is the limit less the guard band (1.645 u) less half a step across; zones likewise, 3 % less, a whole step.
