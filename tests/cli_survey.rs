@@ -152,7 +152,7 @@ fn suspicious_values_are_pointed_out_and_kept() {
             .and(contains("vertical = -0.600"))
             .and(contains("the sign may be swapped"))
             .and(contains("cross_level = 7.620"))
-            .and(contains("a pad may have settled, or the reading is wrong"))
+            .and(contains("inches for millimetres"))
             .and(contains("It is used as it stands")),
     );
     let (run, _folder) = survey(clean.as_bytes(), &[]);

@@ -4,6 +4,7 @@
 use super::corrected::Corrected;
 use super::finding;
 use super::measured::{Measured, VERTICAL};
+use super::neighbours::expected;
 use crate::input::survey::{Quantity, Reading};
 use crate::input::{ErrorKind, Plan};
 use crate::study::Finding;
@@ -85,8 +86,9 @@ fn unfit<'m>(plan: &Plan, measured: &'m Measured, direction: usize) -> Vec<(&'m 
     if measured.apart[direction] == 1.0 {
         for (r, surprise) in used.iter().zip(&measured.profiles[direction].surprise) {
             if surprise.abs() > SURPRISE && !list.iter().any(|(named, _, _)| (named.x_mm - r.x_mm).abs() < 1e-6) {
-                let off = surprise * r.uncertainty.unwrap_or(f64::NAN);
-                list.push((r, r.value - off, off));
+                let series: Vec<&Reading> = used.iter().filter(|o| o.rail == r.rail && o.quantity == r.quantity).collect();
+                let said = expected(&series, r.x_mm).unwrap_or(r.value - surprise * r.uncertainty.unwrap_or(f64::NAN));
+                list.push((r, said, r.value - said));
             }
         }
     }

@@ -14,6 +14,7 @@ mod learned;
 mod lines;
 mod measured;
 mod misplaced;
+mod neighbours;
 mod observed;
 mod panels;
 mod placed;

@@ -89,7 +89,8 @@ pub fn correct_rails(
             (!out.is_empty()).then(|| format!("{}: {why}", out.join(", ")))
         });
         let stopped_by = stopped_by.collect();
-        let score = score(&checked, share);
+        let broken = checked.iter().filter(|c| c.decision.verdict == Conformity::Fail).count();
+        let score = score(limits, broken, share);
         let correction =
             Correction { items: items(plan, &moves), after, fewest_proved, tightened, meets_all: limits && requirements, stopped_by };
         if best.as_ref().is_none_or(|(_, s)| score > s + 0.02) {
@@ -120,9 +121,8 @@ pub fn correct_rails(
 ///
 /// What the machine will do counts twice what the drawing says: a list that keeps limits and ruins the life is none.
 /// A limit that is left broken costs as much as an eighth of the requirement: a list that mends it goes before one that gains less.
-fn score(checked: &[Check], share: f64) -> f64 {
-    let broken = checked.iter().filter(|c| c.decision.verdict == Conformity::Fail).count() as f64;
-    f64::from(u8::from(kept(checked))) + 2.0 * share.min(1.0) - 0.25 * broken
+fn score(limits: bool, broken: usize, share: f64) -> f64 {
+    f64::from(u8::from(limits)) + 2.0 * share.min(1.0) - 0.25 * broken as f64
 }
 
 fn out(c: &Check) -> bool {

@@ -92,11 +92,14 @@ fn check_limits_that_are_aimed_at_by_hand() {
 /// A life that is reached goes before limits that are kept; of what is reached beyond all that is asked for nothing counts.
 #[test]
 fn check_what_a_list_is_worth() {
-    let rising = [score(false, 0.0), score(true, 0.0), score(false, 0.6), score(true, 0.4), score(false, 1.0), score(true, 1.0)];
+    let rising =
+        [score(false, 0, 0.0), score(true, 0, 0.0), score(false, 0, 0.6), score(true, 0, 0.4), score(false, 0, 1.0), score(true, 0, 1.0)];
     assert!(rising.is_sorted_by(|a, b| a + 0.02 < *b), "{rising:?}");
-    assert_eq!([score(false, 3.0), score(true, 3.0)], [score(false, 1.0), score(true, 1.0)]);
+    assert_eq!([score(false, 0, 3.0), score(true, 0, 3.0)], [score(false, 0, 1.0), score(true, 0, 1.0)]);
+    // A list that mends a limit goes before one that gains a tenth of the requirement.
+    assert!(score(false, 0, 0.9) > score(false, 1, 1.0));
     // The limits are worth half of all requirements.
-    assert_eq!([score(true, 0.0), score(false, 0.5)], [1.0; 2]);
+    assert_eq!([score(true, 0, 0.0), score(false, 0, 0.5)], [1.0; 2]);
 }
 
 #[test]
