@@ -38,7 +38,7 @@ fn check_what_stands_for_not_read_is_empty() {
 #[test]
 fn check_a_row_of_units_below_the_headings_counts() {
     let text = PLAIN.replace("vertical\n", "vertical\n,mm,um,[mm]\n");
-    let expected: Vec<_> = values(PLAIN).into_iter().map(|(rail, x, v)| (rail, x, v)).collect();
+    let expected: Vec<_> = values(PLAIN).into_iter().collect();
     let scaled: Vec<f64> = values(&text).into_iter().map(|(_, _, v)| v).collect();
     assert_eq!(scaled, [0.0001, 0.2, 0.0003, -0.4]);
     assert_eq!(expected.iter().map(|(_, _, v)| *v).collect::<Vec<_>>(), [0.1, 0.2, 0.3, -0.4]);

@@ -8,8 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// Rooms that are changed, in the order in which they are tried.
-pub(crate) const ROOMS: [&str; 9] =
-    ["bearing", "contact", "draw", "evaluate", "geometry", "structure", "study", "survey", "sweep"];
+pub(crate) const ROOMS: [&str; 9] = ["bearing", "contact", "draw", "evaluate", "geometry", "structure", "study", "survey", "sweep"];
 
 /// A test program of the copy.
 #[derive(Debug, Clone)]
