@@ -311,7 +311,7 @@ fn a_work_list_brings_the_limits_back_and_a_second_survey_checks_it() {
     let before = |first: &str, second: &str| {
         railtrue(folder.path()).args(["survey", "plan.toml", second, "--before", first, "--draws", "200", "--out", "fourth"]).assert()
     };
-    before("second.csv", "s.csv").code(2).stderr(contains("second.csv is of 2026-03-03 and so later than 2026-03-02 of s.csv"));
+    before("second.csv", "s.csv").code(2).stderr(contains("second.csv is of 2026-03-03 and so later than s.csv of 2026-03-02"));
     std::fs::write(folder.path().join("undated.csv"), raised.join("\n").replace("# date = 2026-03-02\n", "")).unwrap();
     before("undated.csv", "s.csv").code(1).stdout(contains("No date stands in undated.csv"));
 }
