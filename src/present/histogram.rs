@@ -136,8 +136,12 @@ impl Panel<'_> {
             let peak = (0..CLASSES).max_by(|&a, &b| share[a].total_cmp(&share[b])).unwrap_or(0);
             let chosen = if arrangement.chosen { " (chosen)" } else { "" };
             let name = format!("{} joints{chosen}", arrangement.name);
-            let half = name.len() as f64 * 5.3;
-            let across = (edge(peak) / 4.0 + 4.0).clamp(f64::from(LEFT) + half, f64::from(RIGHT) - half);
+            let half = name.chars().count() as f64 * 4.4;
+            let middle = edge(peak) / 4.0 + 4.0;
+            // Beside the line of the limit, not across it.
+            let line = self.limit.as_ref().map(|(limit, _)| x(place(*limit)) / 4.0).filter(|line| (middle - line).abs() < half + 8.0);
+            let beside = line.map_or(middle, |line| line + (half + 8.0).copysign(middle - line));
+            let across = beside.clamp(f64::from(LEFT) + half, f64::from(RIGHT) - half);
             names.push((across, (y(share[peak]) / 4.0 - 14.0).max(f64::from(self.top) + 22.0), name));
         }
         for (across, height, name) in apart(names) {
